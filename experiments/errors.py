@@ -1,0 +1,85 @@
+"""The errors that a user can cause.
+
+Tree::
+
+    ExperimentError            anything that the user can mend; the command line exits with 2
+    ├── PlanError              the plan file: carries every problem at once
+    ├── RecipeError            a recipe that cannot be printed or is not complete
+    ├── LedgerError            the store, or an act that the store's state does not allow
+    ├── CurveError             a measurement file that cannot be read or is ambiguous
+    ├── ExchangeError          a spreadsheet that cannot be taken in
+    └── TrialsError            a table of trials that cannot be used as it is
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = [
+    "CurveError",
+    "ExchangeError",
+    "ExperimentError",
+    "LedgerError",
+    "PlanError",
+    "Problem",
+    "RecipeError",
+    "TrialsError",
+]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing that is wrong with what the user gave.
+
+    Parameters
+    ----------
+    where : str
+        The place: a field path (``variables.cure_time.low``), ``file:line`` or ``row 4, column b``.
+    found : str
+        What stands there.
+    expected : str
+        What should stand there.
+    remedy : str
+        How to mend it; may be empty where `expected` already says it.
+    """
+
+    where: str
+    found: str
+    expected: str
+    remedy: str = ""
+
+    def __str__(self) -> str:
+        text = f"{self.where}: found {self.found}, expected {self.expected}"
+        return f"{text}. {self.remedy}" if self.remedy else text
+
+
+class ExperimentError(Exception):
+    """Base of every error that the user can mend."""
+
+    def __init__(self, *problems: Problem | str) -> None:
+        self.problems: tuple[Problem | str, ...] = problems
+        super().__init__("\n".join(str(problem) for problem in problems))
+
+
+class PlanError(ExperimentError):
+    """The plan is not valid."""
+
+
+class RecipeError(ExperimentError):
+    """A recipe is incomplete, unknown or cannot be printed."""
+
+
+class LedgerError(ExperimentError):
+    """The store cannot be opened, or refuses an act."""
+
+
+class CurveError(ExperimentError):
+    """A measurement file cannot be read."""
+
+
+class ExchangeError(ExperimentError):
+    """A spreadsheet cannot be taken in."""
+
+
+class TrialsError(ExperimentError):
+    """A table of trials does not fit the plan."""

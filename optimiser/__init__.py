@@ -1,0 +1,52 @@
+"""What to print next, and why: surrogate, choice of the next cone, answers with uncertainty."""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from optimiser.answers import Estimate, Pick
+    from optimiser.influence import sensitivity
+    from optimiser.optima import optimum
+    from optimiser.proposals import propose
+    from optimiser.surrogate import Model, fit
+    from optimiser.verdicts import compare, dead_ends, outlook
+
+__all__ = [
+    "Estimate",
+    "Model",
+    "Pick",
+    "compare",
+    "dead_ends",
+    "fit",
+    "optimum",
+    "outlook",
+    "propose",
+    "sensitivity",
+]
+
+# A module never bears the name of a public function: importing it would shadow the function.
+# Loaded on first use, so that `coneloop --help` need not wait for the numerical libraries.
+_HOMES = {
+    "Estimate": "optimiser.answers",
+    "Model": "optimiser.surrogate",
+    "Pick": "optimiser.answers",
+    "compare": "optimiser.verdicts",
+    "dead_ends": "optimiser.verdicts",
+    "fit": "optimiser.surrogate",
+    "optimum": "optimiser.optima",
+    "outlook": "optimiser.verdicts",
+    "propose": "optimiser.proposals",
+    "sensitivity": "optimiser.influence",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        return getattr(importlib.import_module(_HOMES[name]), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

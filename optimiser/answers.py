@@ -1,0 +1,311 @@
+"""What the questions answer: plain records that every caller can print, draw or store.
+
+Nothing here computes. A number that the data cannot carry is NaN, and a note says why.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+__all__ = [
+    "Calibration",
+    "Comparison",
+    "DeadEnds",
+    "Estimate",
+    "Knob",
+    "Optimum",
+    "Outlook",
+    "Pick",
+    "Sensitivity",
+    "Variant",
+]
+
+Settings = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A value with its 90 % interval.
+
+    Parameters
+    ----------
+    mean, low, high : float
+        Expected value and the ends of the interval, in the unit of what is estimated. NaN where
+        the data cannot carry the number.
+    cones : int
+        How many measured cones stand behind it.
+    """
+
+    mean: float
+    low: float
+    high: float
+    cones: int = 0
+
+    @property
+    def known(self) -> bool:
+        """Whether the data carry the number."""
+        return self.mean == self.mean
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """How well a metric's model foretells cones it was not shown (leave one cone out).
+
+    Parameters
+    ----------
+    metric : str
+        The metric's name.
+    cones : int
+        Cones left out in turn.
+    inside : int
+        How many of them fell inside their 90 % interval.
+    error : float
+        Root mean square error of the foretold value, in the metric's unit.
+    spread : float
+        Standard deviation of the metric over the cones, in its unit: what `error` is without
+        a model.
+    table : pandas.DataFrame
+        One row a measurement: ``cone, observed, mean, low, high``.
+    """
+
+    metric: str
+    unit: str
+    cones: int
+    inside: int
+    error: float
+    spread: float
+    table: pd.DataFrame = field(repr=False, compare=False)
+
+    @property
+    def text(self) -> str:
+        """One plain sentence."""
+        if self.cones < 3:
+            return f"{self.metric}: too few cones ({self.cones}) to check the model."
+        unit = f" {self.unit}" if self.unit else ""
+        return (
+            f"{self.metric}: {self.inside} of {self.cones} cones fell inside the 90 % interval "
+            f"when left out; typical miss {self.error:.3g}{unit} against a spread of "
+            f"{self.spread:.3g}{unit}."
+        )
+
+
+@dataclass(frozen=True)
+class Pick:
+    """A proposed cone.
+
+    Parameters
+    ----------
+    settings : dict
+        Value of each active variable; inactive ones are absent.
+    expected : dict of str to Estimate
+        Each metric's 90 % interval of a new measurement of a new cone.
+    score : Estimate
+        The same for the score (or for the single metric that is optimised).
+    why : str
+        One plain sentence.
+    kind : {'first', 'improve', 'explore', 'confirm'}
+        Space-filling start; expected to improve; mostly to learn; a repeat of the leader.
+    prints : float
+        Probability that the recipe prints at all; NaN while nothing is known of failures.
+    minutes, money : float
+        The recipe's effort; NaN where the plan gives no formula.
+    gain : float
+        Expected improvement of the score over the best so far; NaN for a first cone.
+    departs_from : int or None
+        Number of the cone that it is compared with.
+    changes : dict
+        Settings in which it differs from that cone: name to (there, here).
+    """
+
+    settings: Settings
+    expected: dict[str, Estimate]
+    score: Estimate
+    why: str
+    kind: str = "first"
+    prints: float = float("nan")
+    minutes: float = float("nan")
+    money: float = float("nan")
+    gain: float = float("nan")
+    departs_from: int | None = None
+    changes: dict[str, tuple[Any, Any]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Knob:
+    """What one variable does to one metric.
+
+    Parameters
+    ----------
+    variable, unit : str
+        Name and unit of the variable.
+    first, total : Estimate
+        First-order and total Sobol index, 0..1.
+    effect : pandas.DataFrame
+        ``setting, mean, low, high`` in the variable's and the metric's own units: the mean over
+        all other settings, with the 90 % band of that mean.
+    verdict : {'matters', 'may matter', 'no effect seen', 'cannot tell yet'}
+    share_active : float
+        Share of the printable recipes in which the variable exists at all.
+    """
+
+    variable: str
+    unit: str
+    first: Estimate
+    total: Estimate
+    effect: pd.DataFrame = field(repr=False, compare=False)
+    verdict: str
+    share_active: float = 1.0
+
+
+@dataclass(frozen=True)
+class Sensitivity:
+    """Which knobs matter for one metric; knobs sorted by total index, largest first."""
+
+    metric: str
+    unit: str
+    knobs: list[Knob]
+    cones: int
+    calibration: list[Calibration]
+    notes: list[str]
+    text: str
+
+    def table(self) -> pd.DataFrame:
+        """Give one row a variable: indices with their intervals and the verdict."""
+        rows = [
+            {
+                "variable": knob.variable,
+                "first": knob.first.mean,
+                "first_low": knob.first.low,
+                "first_high": knob.first.high,
+                "total": knob.total.mean,
+                "total_low": knob.total.low,
+                "total_high": knob.total.high,
+                "verdict": knob.verdict,
+            }
+            for knob in self.knobs
+        ]
+        return pd.DataFrame(rows)
+
+
+@dataclass(frozen=True)
+class Optimum:
+    """Where the best setting of one knob lies.
+
+    Parameters
+    ----------
+    setting : float or str or None
+        The setting with the best expected score, all other knobs at their best; None while
+        nothing can be said.
+    low, high : float or str or None
+        90 % interval of where the best lies (for a choice: None).
+    as_good : list
+        Settings whose score lies within the repeatability of the best with probability 1/2 or
+        more.
+    curve : pandas.DataFrame
+        ``setting, mean, low, high, probability``: score at the best of the other knobs, and
+        the probability that this setting is the best one.
+    at_edge : bool
+        Whether the best sits at the end of the range.
+    """
+
+    variable: str
+    unit: str
+    setting: Any
+    low: Any
+    high: Any
+    as_good: list[Any]
+    curve: pd.DataFrame = field(repr=False, compare=False)
+    at_edge: bool
+    cones: int
+    calibration: list[Calibration]
+    notes: list[str]
+    text: str
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Whether A beats B.
+
+    Parameters
+    ----------
+    difference : dict of str to Estimate
+        A minus B for each metric, of the recipes themselves (no measurement noise).
+    score : Estimate
+        The same for the score.
+    probability : float
+        Probability that A's score is higher than B's.
+    replicates : int or None
+        Cones of each that would decide it nine times in ten (80 % power); None where no number
+        of up to 50 would, or nothing can be said.
+    """
+
+    a: Settings
+    b: Settings
+    difference: dict[str, Estimate]
+    score: Estimate
+    probability: float
+    replicates: int | None
+    cones: int
+    calibration: list[Calibration]
+    notes: list[str]
+    text: str
+
+
+@dataclass(frozen=True)
+class Variant:
+    """A level of a choice or a region of a knob, and whether the best can still lie there."""
+
+    variable: str
+    where: str
+    settings: tuple[Any, ...]
+    probability: float
+    loss: Estimate
+    verdict: str
+    cones: int
+
+
+@dataclass(frozen=True)
+class DeadEnds:
+    """Which variants can be given up; `variants` in plan order."""
+
+    variants: list[Variant]
+    cones: int
+    calibration: list[Calibration]
+    notes: list[str]
+    text: str
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """Whether another cone is worth printing.
+
+    Parameters
+    ----------
+    gain : Estimate
+        Expected gain in score of the best next cone.
+    repeatability : float
+        Standard deviation of the score of one recipe printed and measured again; NaN while
+        unknown.
+    within : dict of float to float
+        Probability that the best cone so far lies within 1 %, 2 %, 5 % (keys 0.01, 0.02, 0.05)
+        of the best printable recipe.
+    verdict : {'go on', 'nearly there', 'stop', 'cannot tell yet'}
+    best : int or None
+        The best cone so far by its expected score.
+    history : pandas.DataFrame
+        ``cones, best``: best measured score after each cone.
+    """
+
+    gain: Estimate
+    repeatability: float
+    within: dict[float, float]
+    verdict: str
+    best: int | None
+    history: pd.DataFrame = field(repr=False, compare=False)
+    cones: int
+    calibration: list[Calibration]
+    notes: list[str]
+    text: str
