@@ -1,0 +1,59 @@
+"""From raw measurement files to metrics: reading, definitions, warnings.
+
+A scientist can use this package alone: arrays or files in, frozen dataclasses out.
+
+>>> from experiments.acoustics import Options, listen
+>>> listen("cone7.txt", options=Options(band=(200, 5000))).metrics  # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+from experiments.acoustics.catalogue import MEASURES, Measure, convert, resolve
+
+if TYPE_CHECKING:
+    from experiments.acoustics.curves import Distortion, Impulse, Response
+    from experiments.acoustics.listening import Listening, Value, listen
+    from experiments.acoustics.options import Options, Sweep
+    from experiments.acoustics.quality import Warning
+
+__all__ = [
+    "MEASURES",
+    "Distortion",
+    "Impulse",
+    "Listening",
+    "Measure",
+    "Options",
+    "Response",
+    "Sweep",
+    "Value",
+    "Warning",
+    "convert",
+    "listen",
+    "resolve",
+]
+
+# Loaded on first use, so that the plan can read the catalogue without waiting for scipy.
+_HOMES = {
+    "Distortion": "curves",
+    "Impulse": "curves",
+    "Listening": "listening",
+    "Options": "options",
+    "Response": "curves",
+    "Sweep": "options",
+    "Value": "listening",
+    "Warning": "quality",
+    "listen": "listening",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        return getattr(importlib.import_module(f"experiments.acoustics.{_HOMES[name]}"), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)
