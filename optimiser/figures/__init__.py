@@ -1,0 +1,39 @@
+"""Pictures of curves and answers, one module a picture.
+
+Every ``draw_...`` function returns a `matplotlib.figure.Figure`; `to_svg`, `to_png` and
+`to_inline_svg` write it. Where there is nothing to draw, the picture says why.
+"""
+
+from __future__ import annotations
+
+from optimiser.figures.calibration import draw_calibration
+from optimiser.figures.comparison import draw_comparison
+from optimiser.figures.dead_ends import draw_dead_ends
+from optimiser.figures.distortion import draw_distortion
+from optimiser.figures.effects import draw_effects
+from optimiser.figures.history import draw_history
+from optimiser.figures.impulse import draw_impulse
+from optimiser.figures.indices import draw_indices
+from optimiser.figures.optimum import draw_optimum
+from optimiser.figures.outlook import draw_outlook
+from optimiser.figures.output import to_inline_svg, to_png, to_svg
+from optimiser.figures.overlay import Line
+from optimiser.figures.response import draw_response
+
+__all__ = [
+    "Line",
+    "draw_calibration",
+    "draw_comparison",
+    "draw_dead_ends",
+    "draw_distortion",
+    "draw_effects",
+    "draw_history",
+    "draw_impulse",
+    "draw_indices",
+    "draw_optimum",
+    "draw_outlook",
+    "draw_response",
+    "to_inline_svg",
+    "to_png",
+    "to_svg",
+]

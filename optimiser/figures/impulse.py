@@ -1,0 +1,97 @@
+"""Picture: an impulse response, its envelope and the 5 % line."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from optimiser.figures.overlay import Line, thin
+from optimiser.figures.style import LIGHT, TYPE, Floats, empty, new_axes
+
+__all__ = ["draw_impulse"]
+
+
+def draw_impulse(
+    line: Line | None,
+    envelope: Floats | None = None,
+    *,
+    decay_ms: float = float("nan"),
+    share: float = 0.05,
+) -> Figure:
+    """Draw an impulse response against the time since its peak.
+
+    Parameters
+    ----------
+    line : Line or None
+        Time in ms and amplitude (any scale; drawn as a share of the largest).
+    envelope : numpy.ndarray, shape (n,), optional
+        Magnitude of the analytic signal at the same times.
+    decay_ms : float, optional
+        Time from the peak to the envelope's last crossing of the line; NaN if it was not found.
+    share : float, optional
+        Height of the line as a share of the peak.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+    """
+    if line is None or not np.any(np.abs(line.y) > 0):
+        return empty("No impulse response has been measured yet.")
+    figure, axes = new_axes(2.5)
+    largest = int(np.nanargmax(np.abs(line.y)))
+    scale = float(np.abs(line.y[largest]))
+    time = line.x - line.x[largest]
+    end = 1.6 * decay_ms if np.isfinite(decay_ms) and decay_ms > 0 else time[-1]
+    end = float(min(end, time[-1])) or 1.0
+    begin = float(max(time[0], -0.08 * end))
+    seen = (time >= begin) & (time <= end)
+    axes.plot(
+        *thin(time[seen], line.y[seen] / scale, most=2000, log=False),
+        color=LIGHT["sea"],
+        linewidth=0.9,
+        label="impulse response",
+    )
+    if envelope is not None:
+        for sign in (1, -1):
+            axes.plot(
+                *thin(time[seen], sign * envelope[seen] / scale, most=2000, log=False),
+                color=LIGHT["lead"],
+                linewidth=1.1,
+                label="envelope" if sign == 1 else None,
+            )
+    for sign in (1, -1):
+        axes.axhline(
+            sign * share,
+            color=LIGHT["ink"],
+            linewidth=0.8,
+            linestyle=(0, (3, 2)),
+            label=f"{100 * share:g} % of the peak" if sign == 1 else None,
+        )
+    if np.isfinite(decay_ms):
+        axes.axvline(decay_ms, color=LIGHT["ink"], linewidth=0.9)
+        axes.annotate(
+            f"{decay_ms:.3g} ms",
+            (decay_ms, 0.04),
+            xycoords=("data", "axes fraction"),
+            xytext=(3, 0),
+            textcoords="offset points",
+            fontsize=TYPE,
+            color=LIGHT["ink"],
+        )
+    axes.set_xlim(begin, end)
+    axes.set_ylim(-1.25, 1.25)
+    axes.set_xlabel("time since the peak (ms)", fontsize=TYPE, color=LIGHT["ink"])
+    axes.set_ylabel("share of the peak", fontsize=TYPE, color=LIGHT["ink"])
+    figure.legend(
+        loc="outside lower left",
+        ncols=3,
+        fontsize=TYPE,
+        frameon=False,
+        handlelength=1.2,
+        labelcolor=LIGHT["ink"],
+        columnspacing=1.2,
+        borderpad=0,
+    )
+    if line.name:
+        axes.set_title(line.name, fontsize=TYPE + 0.5, loc="left", color=LIGHT["ink"])
+    return figure

@@ -1,0 +1,107 @@
+"""Picture: whether another cone is worth printing."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from optimiser.answers import Outlook
+from optimiser.figures.style import (
+    LIGHT,
+    TYPE,
+    axis_label,
+    cones_text,
+    empty,
+    heading,
+    new_figure,
+    round_ticks,
+    tune,
+)
+
+__all__ = ["draw_outlook"]
+
+
+def draw_outlook(answer: Outlook, *, metric: str = "score", unit: str = "") -> Figure:
+    """Draw the best score after each cone, what one more may bring, and how near the best is.
+
+    Parameters
+    ----------
+    answer : Outlook
+        The answer to draw.
+    metric, unit : str, optional
+        What is optimised, where it is no score.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+    """
+    history = answer.history
+    if not len(history) or not np.isfinite(history["best"].to_numpy(float)).any():
+        return empty("No outlook: no cone has a score yet.")
+    figure = new_figure(2.35)
+    left, right = figure.subplots(1, 2, width_ratios=[1.9, 1])
+    _progress(tune(left), answer)
+    left.set_ylabel(axis_label(metric, unit), fontsize=TYPE, color=LIGHT["ink"])
+    _nearness(tune(right, grid="y"), answer)
+    heading(figure, f"Outlook: {answer.verdict}; {cones_text(answer.cones)}")
+    return figure
+
+
+def _progress(axes: Axes, answer: Outlook) -> None:
+    """Draw the best so far, its repeatability, and the next cone's expected gain."""
+    count = answer.history["cones"].to_numpy(float)
+    best = answer.history["best"].to_numpy(float)
+    axes.step(count, best, where="post", color=LIGHT["ink"], linewidth=1.2)
+    last = float(best[np.isfinite(best)][-1])
+    if np.isfinite(answer.repeatability):
+        axes.axhspan(
+            last - answer.repeatability,
+            last + answer.repeatability,
+            color=LIGHT["straw"],
+            alpha=0.3,
+            linewidth=0,
+        )
+        axes.annotate(
+            "± repeatability",
+            (0.03, last + answer.repeatability),
+            xycoords=("axes fraction", "data"),
+            xytext=(0, 2),
+            textcoords="offset points",
+            fontsize=TYPE - 0.5,
+            color=LIGHT["soft"],
+        )
+    if answer.gain.known:
+        low, high = last + answer.gain.low, last + answer.gain.high
+        at = count[-1] + max(1.0, 0.06 * count[-1])
+        axes.plot([at, at], [low, high], color=LIGHT["lead"], linewidth=2.2)
+        axes.plot(at, last + answer.gain.mean, "D", color=LIGHT["lead"], markersize=5)
+        axes.set_xlim(right=at + max(0.8, 0.06 * at))
+    axes.margins(y=0.18)
+    axes.xaxis.set_major_locator(round_ticks(5, integer=True))
+    axes.yaxis.set_major_locator(round_ticks(5))
+    axes.set_xlabel("cones measured", fontsize=TYPE, color=LIGHT["ink"])
+
+
+def _nearness(axes: Axes, answer: Outlook) -> None:
+    """Draw the probability that the best cone lies within a few percent of the best recipe."""
+    pairs = [(share, chance) for share, chance in sorted(answer.within.items())]
+    if not any(np.isfinite(chance) for _, chance in pairs):
+        axes.text(
+            0.5,
+            0.5,
+            "cannot\ntell yet",
+            ha="center",
+            va="center",
+            fontsize=TYPE,
+            color=LIGHT["soft"],
+            transform=axes.transAxes,
+        )
+    axes.bar(
+        range(len(pairs)), [np.nan_to_num(c) for _, c in pairs], color=LIGHT["sea"], width=0.6
+    )
+    axes.set_xticks(range(len(pairs)), [f"{100 * share:g}" for share, _ in pairs])
+    axes.set_ylim(0, 1)
+    axes.set_yticks([0, 0.5, 1])
+    axes.set_xlabel("within … % of\nthe best recipe", fontsize=TYPE, color=LIGHT["ink"])
+    axes.set_ylabel("probability", fontsize=TYPE, color=LIGHT["ink"])
