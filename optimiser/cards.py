@@ -1,0 +1,116 @@
+"""Print cards: one page a cone, to lie beside the printer and be written on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from optimiser import wording
+from optimiser.answers import Pick
+from optimiser.cautions import for_settings
+from optimiser.templating import environment, write_whole
+
+if TYPE_CHECKING:
+    from experiments.plan import Plan
+
+__all__ = ["card_html", "card_path", "write_card"]
+
+# With more lines than these the card is set smaller, so that it stays on one page.
+_ROOMY, _DENSE = 9, 28
+
+
+@dataclass(frozen=True)
+class _Line:
+    """A row of the card: a name, a value, and what it was on the cone compared with."""
+
+    name: str
+    value: str
+    before: str = ""
+
+
+def card_path(folder: Path, cone: int) -> Path:
+    """Give the path of a cone's card inside an experiment folder."""
+    return folder / "cards" / f"cone_{cone:02d}.html"
+
+
+def card_html(plan: Plan, pick: Pick, cone: int, *, plate: int | None = None) -> str:
+    """Write one cone's print card as a self-contained HTML page that prints on one A4 page.
+
+    Parameters
+    ----------
+    plan : Plan
+        The experiment.
+    pick : Pick
+        The proposed recipe and what is expected of it.
+    cone : int
+        The cone's number.
+    plate : int, optional
+        The print job that carries it.
+
+    Returns
+    -------
+    str
+        HTML; nothing is fetched from elsewhere, and every text is escaped.
+    """
+    lines = _recipe(plan, pick)
+    expected = _expected(plan, pick)
+    longest = max(len(lines), len(expected))
+    template = environment().get_template("card.html.j2")
+    return template.render(
+        plan=plan,
+        pick=pick,
+        cone=cone,
+        plate=plate,
+        lines=lines,
+        expected=expected,
+        cautions=for_settings(plan, pick.settings),
+        currency=plan.effort.currency,
+        size="roomy" if longest <= _ROOMY else "dense" if longest <= _DENSE else "tiny",
+        blanks=range(3 if longest <= _ROOMY else 2),
+    )
+
+
+def _recipe(plan: Plan, pick: Pick) -> list[_Line]:
+    """Give the recipe's rows, each with what the cone compared with had."""
+    rows = []
+    for name, (label, value) in zip(
+        [name for name in plan.variables if name in pick.settings],
+        wording.recipe_rows(plan, pick.settings),
+        strict=True,
+    ):
+        before = ""
+        if pick.departs_from is not None and name in pick.changes:
+            before = wording.with_unit(
+                wording.setting(pick.changes[name][0]), plan.variables[name].unit
+            )
+        rows.append(_Line(label, value, before))
+    return rows
+
+
+def _expected(plan: Plan, pick: Pick) -> list[_Line]:
+    """Give what the model expects: the score, then each metric that has a number."""
+    rows = []
+    labels = wording.describe(plan)
+    if pick.score.known:
+        name = wording.score_name(plan)
+        if name not in plan.metrics:
+            rows.append(_Line("score (0 to 1)", wording.interval(pick.score)))
+    for name, each in pick.expected.items():
+        if each.known:
+            unit = plan.metrics[name].unit if name in plan.metrics else ""
+            rows.append(_Line(labels.get(name, name), wording.interval(each, unit)))
+    return rows
+
+
+def write_card(
+    folder: Path, plan: Plan, pick: Pick, cone: int, *, plate: int | None = None
+) -> Path:
+    """Write a cone's card into ``cards`` of the experiment folder.
+
+    Returns
+    -------
+    Path
+        The file.
+    """
+    return write_whole(card_path(folder, cone), card_html(plan, pick, cone, plate=plate))

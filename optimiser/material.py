@@ -1,0 +1,98 @@
+"""What a report is made of: the plan, the table, the curves and every answer, as records."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from optimiser.answers import Calibration, Outlook, Pick, Sensitivity
+from optimiser.figures.overlay import Line
+from optimiser.figures.style import Floats
+
+if TYPE_CHECKING:
+    from experiments.plan import Plan
+    from optimiser.surrogate import Leader
+
+__all__ = ["Coming", "Curves", "Material"]
+
+
+@dataclass(frozen=True)
+class Coming:
+    """A cone that comes next.
+
+    Parameters
+    ----------
+    cone : int or None
+        Its number; None for a proposal that is not recorded.
+    status : str
+        ``planned``, ``printed`` or ``proposed``.
+    pick : Pick
+        Recipe, expectation and reason.
+    """
+
+    cone: int | None
+    status: str
+    pick: Pick
+
+
+@dataclass(frozen=True)
+class Curves:
+    """The curves that the report draws.
+
+    Parameters
+    ----------
+    response, distortion : list of Line
+        Every cone's latest curve.
+    impulse : Line or None
+        The best cone's (else the latest), in ms.
+    envelope : numpy.ndarray or None
+        Its envelope.
+    """
+
+    response: Sequence[Line] = ()
+    distortion: Sequence[Line] = ()
+    impulse: Line | None = None
+    envelope: Floats | None = None
+    notes: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class Material:
+    """Everything that a report shows; plain records only, so that a report can be made of any.
+
+    Parameters
+    ----------
+    plan : Plan
+    trials : pandas.DataFrame
+        The table.
+    scores : numpy.ndarray
+        Measured score of each row; NaN where there is none.
+    leader : Leader or None
+        The best cone so far.
+    coming : list of Coming
+        What is printed next.
+    knobs : Sensitivity
+    outlook : Outlook
+    calibration : list of Calibration
+    curves : Curves
+    notes : list of str
+        What could not be said.
+    data_digest, made : str
+        Digest of the data; date of the report. Empty: not shown.
+    """
+
+    plan: Plan
+    trials: pd.DataFrame
+    scores: Floats
+    leader: Leader | None
+    coming: Sequence[Coming]
+    knobs: Sensitivity
+    outlook: Outlook
+    calibration: Sequence[Calibration]
+    curves: Curves = field(default_factory=Curves)
+    notes: Sequence[str] = ()
+    data_digest: str = ""
+    made: str = ""

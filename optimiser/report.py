@@ -1,0 +1,188 @@
+"""The report: one self-contained page that says what was done, found and left open."""
+
+from __future__ import annotations
+
+import platform
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+from optimiser import wording
+from optimiser.answers import Pick
+from optimiser.cautions import for_plan
+from optimiser.material import Coming, Material
+from optimiser.report_pictures import pictures
+from optimiser.report_tables import (
+    definitions,
+    expectations,
+    knob_table,
+    metric_table,
+    trial_table,
+    variable_table,
+)
+from optimiser.templating import environment, write_whole
+
+__all__ = ["METHODS", "SECTIONS", "report_html", "versions", "write_report"]
+
+SECTIONS = {
+    "summary": "Summary",
+    "plan": "Plan",
+    "table": "Table",
+    "curves": "Curves",
+    "best": "Best cone",
+    "next": "Next",
+    "knobs": "Knobs",
+    "calibration": "Calibration",
+    "cautions": "Cautions",
+    "definitions": "Definitions",
+    "methods": "Methods",
+    "unsaid": "What could not be said",
+}
+
+METHODS = (
+    "Each metric has its own Gaussian process, averaged over hyperparameter sets drawn from their "
+    "posterior, so that intervals stay honest with few cones (Rasmussen & Williams 2006; "
+    "variables that a recipe does not use: Hutter & Osborne 2013).",
+    "Metrics are combined into one score: weighted geometric mean of desirabilities "
+    "(Derringer & Suich 1980). The score is computed from the metrics' models, not modelled "
+    "itself (Astudillo & Frazier 2019).",
+    "The next cone has the largest noisy expected improvement (Letham et al. 2019; in log form, "
+    "Ament et al. 2023), times the probability that it prints. Only printable recipes are "
+    "searched.",
+    "Knobs: first-order and total Sobol indices of the model (Saltelli et al. 2010), with the "
+    "model's own uncertainty in their intervals.",
+    "Calibration: closed-form leave-one-out residuals (Rasmussen & Williams 2006, 5.4.2), whole "
+    "cones left out.",
+    "Frequency bands: IEC 61260-1:2014; levels are energy means per logarithmic interval.",
+    "Sweep recordings: Farina 2000; Novak, Lotton & Simon 2015.",
+)
+
+
+def versions() -> dict[str, str]:
+    """Give the versions that a result depends on."""
+    found = {"python": platform.python_version()}
+    for name in ("coneloop", "numpy", "scipy", "scikit-learn", "pandas"):
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:  # run from a checkout that is not installed
+            found[name] = "not installed"
+    return found
+
+
+def report_html(material: Material) -> str:
+    """Write the report.
+
+    Parameters
+    ----------
+    material : Material
+        What to show.
+
+    Returns
+    -------
+    str
+        HTML that fetches nothing; every text is escaped. Equal material gives equal text.
+    """
+    plan = material.plan
+    labels = wording.describe(plan)
+    found = ", ".join(f"{name} {text}" for name, text in versions().items())
+    context: dict[str, Any] = {
+        "plan": plan,
+        "sections": SECTIONS.items(),
+        "counts": _counts(material),
+        "made": material.made,
+        "best": _best(material),
+        "coming": [_coming(material, each) for each in material.coming],
+        "outlook": material.outlook,
+        "knobs": material.knobs,
+        "checks": [check.text for check in material.calibration],
+        "pictures": pictures(material),
+        "tables": {
+            "variables": variable_table(plan),
+            "metrics": metric_table(plan),
+            "trials": trial_table(material),
+            "knobs": knob_table(material.knobs, labels),
+        },
+        "cautions": for_plan(plan),
+        "definitions": definitions(plan),
+        "methods": METHODS,
+        "notes": _notes(material),
+        "data_digest": material.data_digest,
+        "versions": f"Versions: {found}.",
+    }
+    return environment().get_template("report.html.j2").render(context)
+
+
+def write_report(material: Material, path: Path) -> Path:
+    """Write the report to a file; a reader never sees half of it."""
+    return write_whole(path, report_html(material))
+
+
+def _counts(material: Material) -> str:
+    """Say how many cones there are in which state."""
+    cones = material.trials.drop_duplicates("cone") if len(material.trials) else material.trials
+    if not len(cones):
+        return "no cone yet"
+    counts = cones["status"].value_counts()
+    order = ("measured", "printed", "planned", "failed", "set aside")
+    parts = [f"{counts[status]} {status}" for status in order if status in counts]
+    return f"{len(cones)} cone{'' if len(cones) == 1 else 's'}: {', '.join(parts)}"
+
+
+def _best(material: Material) -> dict[str, Any] | None:
+    """Say which cone leads, what it is expected to score and what was measured."""
+    leader = material.leader
+    if leader is None:
+        return None
+    plan, trials = material.plan, material.trials
+    name, unit = wording.score_name(plan), wording.score_unit(plan)
+    rows = trials[trials["cone"].astype(float) == float(leader.cone)]
+    measured = {metric: float(rows[metric].astype(float).mean()) for metric in plan.metrics}
+    own = material.scores[(trials["cone"].astype(float) == float(leader.cone)).to_numpy()]
+    own = own[own == own]
+    if own.size:
+        measured["score"] = float(own.mean())
+    label = wording.describe(plan).get(name, name)
+    return {
+        "cone": leader.cone,
+        "line": f"expected {label} {wording.interval(leader.score, unit)}, from "
+        f"{leader.score.cones} cones",
+        "recipe": wording.recipe_line(plan, leader.settings),
+        "rows": wording.recipe_rows(plan, leader.settings),
+        "table": expectations(plan, leader.expected, leader.score, measured),
+    }
+
+
+def _coming(material: Material, coming: Coming) -> dict[str, Any]:
+    """Describe a cone to print, or one that waits to be measured."""
+    plan, pick = material.plan, coming.pick
+    title = f"Cone {coming.cone} ({coming.status})" if coming.cone is not None else "Proposed"
+    return {
+        "title": title,
+        "recipe": wording.recipe_line(plan, pick.settings),
+        "why": pick.why or "Nobody wrote down why.",
+        "rows": [*wording.recipe_rows(plan, pick.settings), *_effort(plan, pick)],
+        "table": expectations(plan, pick.expected, pick.score),
+    }
+
+
+def _effort(plan: Any, pick: Pick) -> list[tuple[str, str]]:
+    """Give the effort and the chance of printing, where known."""
+    rows = []
+    if pick.minutes == pick.minutes:
+        rows.append(("time, by the plan", wording.duration(pick.minutes)))
+    if pick.money == pick.money:
+        rows.append(("cost, by the plan", f"{pick.money:.2f} {plan.effort.currency}".strip()))
+    if pick.prints == pick.prints:
+        rows.append(("chance that it prints", wording.percent(pick.prints)))
+    return rows
+
+
+def _notes(material: Material) -> list[str]:
+    """Gather every note once, in the order met."""
+    every = [
+        *material.notes,
+        *material.curves.notes,
+        *material.knobs.notes,
+        *material.outlook.notes,
+    ]
+    return list(dict.fromkeys(every))

@@ -1,0 +1,153 @@
+"""The pictures of a report, each with its caption and words for those who cannot see it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup
+from matplotlib.figure import Figure
+
+from experiments.acoustics.catalogue import MEASURES, convert
+from optimiser import figures, wording
+from optimiser.material import Material
+
+__all__ = ["Picture", "pictures"]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A drawn figure and its caption."""
+
+    svg: Markup
+    caption: str
+
+
+def _picture(figure: Figure, key: str, caption: str, alternative: str = "") -> Picture:
+    svg = figures.to_inline_svg(figure, key, alternative=alternative or caption)
+    # to_inline_svg writes what matplotlib drew and escapes the alternative itself.
+    return Picture(Markup(svg), caption)
+
+
+def pictures(material: Material) -> dict[str, list[Picture]]:
+    """Draw everything, by section: ``summary, curves, knobs, calibration``."""
+    labels = wording.describe(material.plan)
+    return {
+        "summary": _summary(material),
+        "curves": _curves(material),
+        "knobs": _knobs(material, labels),
+        "calibration": [
+            _picture(
+                figures.draw_calibration(material.calibration, labels=labels),
+                "calibration",
+                "Measured against foretold without that cone; on the line is perfect.",
+                " ".join(check.text for check in material.calibration),
+            )
+        ],
+    }
+
+
+def _best(material: Material) -> int | None:
+    return int(material.leader.cone) if material.leader is not None else None
+
+
+def _summary(material: Material) -> list[Picture]:
+    """Draw score history and outlook."""
+    plan, trials = material.plan, material.trials
+    name, unit = wording.score_name(plan), wording.score_unit(plan)
+    goal = plan.metrics[name].goal if name in plan.metrics else "maximise"
+    measured = np.isfinite(material.scores)
+    failed = trials.loc[trials["status"] == "failed", "cone"]
+    history = figures.draw_history(
+        [int(cone) for cone in trials["cone"]],
+        material.scores,
+        failed=[int(cone) for cone in failed],
+        best=_best(material),
+        metric=name,
+        unit=unit,
+        minimise=goal == "minimise",
+    )
+    told = f"{int(measured.sum())} measurements have a score, {len(failed)} cones failed."
+    return [
+        _picture(history, "history", "Measured score of each cone, and the best so far.", told),
+        _picture(
+            figures.draw_outlook(material.outlook, metric=name, unit=unit),
+            "outlook",
+            "Left: best score after each cone, and the next cone's expected gain (diamond, 90 % "
+            "interval). Right: probability that the best cone is near the best printable recipe.",
+            material.outlook.text,
+        ),
+    ]
+
+
+def _curves(material: Material) -> list[Picture]:
+    """Draw response, distortion and the best cone's impulse response."""
+    curves, best = material.curves, _best(material)
+    marks = _marks(material, {"lower_limit_hz": "from", "upper_limit_hz": "to"})
+    decay = _marks(material, {"decay_ms": "decay"})
+    front = f", cone {best} in front" if best is not None else ""
+    response = figures.draw_response(curves.response, best=best, limits=marks)
+    distortion = figures.draw_distortion(curves.distortion, best=best)
+    impulse = figures.draw_impulse(
+        curves.impulse, curves.envelope, decay_ms=decay.get("decay", float("nan"))
+    )
+    told = ", ".join(f"{name} {value:.4g} Hz" for name, value in marks.items())
+    of = f" of {curves.impulse.name}" if curves.impulse is not None else ""
+    return [
+        _picture(
+            response,
+            "response",
+            f"Responses of {len(curves.response)} cones{front}; dashed: its effective range.",
+            f"Responses of {len(curves.response)} cones{front}. {told}",
+        ),
+        _picture(
+            distortion,
+            "distortion",
+            f"Total harmonic distortion of {len(curves.distortion)} cones{front}, at the "
+            "fundamental's frequency.",
+        ),
+        _picture(
+            impulse,
+            "impulse",
+            f"Impulse response{of} with its envelope and the 5 % line.",
+        ),
+    ]
+
+
+def _marks(material: Material, wanted: Mapping[str, str]) -> dict[str, float]:
+    """Give the leader's first measured values of some measures, in the measures' own units."""
+    best, trials = _best(material), material.trials
+    if best is None:
+        return {}
+    rows = trials[trials["cone"].astype(float) == best]
+    marks = {}
+    for metric in material.plan.metrics.values():
+        if metric.measure in wanted and len(rows):
+            values = rows[metric.name].astype(float).dropna()
+            if len(values):
+                unit = MEASURES[metric.measure].unit
+                marks[wanted[metric.measure]] = convert(float(values.iloc[-1]), metric.unit, unit)
+    return marks
+
+
+def _knobs(material: Material, labels: Mapping[str, str]) -> list[Picture]:
+    """Draw indices and main effects."""
+    answer = material.knobs
+    indices = figures.draw_indices(answer, labels=labels)
+    values = material.scores if answer.metric == wording.score_name(material.plan) else None
+    effects = figures.draw_effects(answer, material.trials, values, labels=labels)
+    return [
+        _picture(
+            indices,
+            "indices",
+            "Sobol indices: what each knob does alone, and in all its company.",
+            answer.text,
+        ),
+        _picture(
+            effects,
+            "effects",
+            "Main effects: the mean over all other settings with its 90 % band; rings are cones.",
+            answer.text,
+        ),
+    ]

@@ -1,0 +1,211 @@
+"""The tables of a report: rows of text, ready for the template."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from experiments.acoustics.catalogue import MEASURES
+from optimiser import wording
+from optimiser.answers import Estimate, Sensitivity
+from optimiser.material import Material
+
+if TYPE_CHECKING:
+    from experiments.plan import Metric, Plan, Variable
+
+__all__ = [
+    "Table",
+    "definitions",
+    "expectations",
+    "knob_table",
+    "metric_table",
+    "trial_table",
+    "variable_table",
+]
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table as text.
+
+    Parameters
+    ----------
+    title : str
+        What it shows.
+    heads : list of str
+        Column heads.
+    rows : list of list of str
+        Cells.
+    marked : int or None
+        Index of the row to emphasise.
+    """
+
+    title: str
+    heads: Sequence[str]
+    rows: Sequence[Sequence[str]]
+    marked: int | None = None
+
+
+def _head(label: str, unit: str) -> str:
+    return f"{label} ({unit})" if unit else label
+
+
+def _range(variable: Variable) -> str:
+    """Say which values a variable may take."""
+    if variable.levels is not None:
+        return ", ".join(wording.setting(level) for level in variable.levels)
+    ends = f"{wording.setting(variable.low)} to {wording.setting(variable.high)}"
+    return f"{ends} in steps of {wording.setting(variable.step)}" if variable.step else ends
+
+
+def variable_table(plan: Plan) -> Table:
+    """List the variables."""
+    rows = []
+    for variable in plan.variables.values():
+        when = "; ".join(
+            f"{parent.replace('_', ' ')} is {' or '.join(map(wording.setting, values))}"
+            for parent, values in variable.only_when.items()
+        )
+        rows.append(
+            [
+                _head(variable.label, variable.unit),
+                variable.kind,
+                _range(variable),
+                when or "always",
+                variable.note,
+            ]
+        )
+    heads = ["variable", "kind", "values", "used when", "remark"]
+    if not any(row[-1] for row in rows):
+        heads, rows = heads[:-1], [row[:-1] for row in rows]
+    return Table(f"Variables ({len(rows)})", heads, rows)
+
+
+def _ends(metric: Metric) -> tuple[str, str]:
+    """Write a metric's poor and good values."""
+    if isinstance(metric.poor, tuple):
+        poor = " and ".join(wording.setting(end) for end in metric.poor)
+    else:
+        poor = wording.setting(metric.poor)
+    return poor, wording.setting(metric.good)
+
+
+def metric_table(plan: Plan) -> Table:
+    """List the metrics and what is good and bad."""
+    rows = []
+    for metric in plan.metrics.values():
+        options = ", ".join(f"{key} {_option(value)}" for key, value in metric.options.items())
+        rows.append(
+            [
+                _head(metric.label, metric.unit),
+                f"{metric.measure}{f' ({options})' if options else ''}",
+                metric.source,
+                metric.goal,
+                *_ends(metric),
+                wording.setting(metric.weight) if metric.goal != "watch" else wording.UNKNOWN,
+                str(metric.limit) if metric.limit else wording.UNKNOWN,
+            ]
+        )
+    heads = ["metric", "measure", "from", "goal", "poor (0)", "good (1)", "weight", "limit"]
+    return Table(f"Metrics ({len(rows)})", heads, rows)
+
+
+def _option(value: Any) -> str:
+    if isinstance(value, list | tuple):
+        return " to ".join(wording.setting(each) for each in value)
+    return wording.setting(value)
+
+
+def trial_table(material: Material) -> Table:
+    """Show every measurement and every cone without one, the leader's rows emphasised."""
+    plan, trials = material.plan, material.trials
+    sessions = "session" in trials and trials["session"].notna().any()
+    heads = ["cone", "status", *(["session"] if sessions else [])]
+    heads += [_head(v.label, v.unit) for v in plan.variables.values()]
+    heads += [_head(m.label, m.unit) for m in plan.metrics.values()]
+    scored = wording.score_name(plan) not in plan.metrics
+    heads += ["score"] if scored else []
+    rows, marked = [], None
+    for index, (_, trial) in enumerate(trials.iterrows()):
+        cone = wording.setting(trial.get("cone"))
+        if material.leader is not None and cone == str(material.leader.cone) and marked is None:
+            marked = index
+        row = [cone, str(trial["status"])]
+        row += [str(trial["session"]) if _given(trial["session"]) else "–"] if sessions else []
+        row += [wording.setting(trial[name]) for name in plan.variables]
+        row += [wording.number(float(trial[name])) for name in plan.metrics]
+        row += [wording.number(material.scores[index], 0.1)] if scored else []
+        rows.append(row)
+    return Table(f"Trials ({len(rows)} rows)", heads, rows, marked)
+
+
+def _given(value: Any) -> bool:
+    return isinstance(value, str) and bool(value)
+
+
+def knob_table(answer: Sensitivity, labels: Mapping[str, str]) -> Table:
+    """List the Sobol indices with their intervals."""
+    rows = [
+        [
+            labels.get(knob.variable, knob.variable),
+            wording.interval(knob.first),
+            wording.interval(knob.total),
+            knob.verdict,
+            wording.percent(knob.share_active),
+        ]
+        for knob in answer.knobs
+        if knob.total.known
+    ]
+    heads = ["variable", "alone (first order)", "in all (total)", "verdict", "share of recipes"]
+    shown = labels.get(answer.metric, answer.metric)
+    return Table(f"Sobol indices of {shown}, 90 % intervals", heads, rows)
+
+
+def expectations(
+    plan: Plan,
+    expected: Mapping[str, Estimate],
+    score: Estimate,
+    measured: Mapping[str, float] | None = None,
+) -> Table:
+    """List what is expected of a cone, and what was measured where that is known."""
+    rows = []
+    if score.known and wording.score_name(plan) not in plan.metrics:
+        rows.append(["score", wording.interval(score), _seen("score", measured, score)])
+    for name, each in expected.items():
+        metric = plan.metrics.get(name)
+        if each.known and metric is not None:
+            cells = [metric.label, wording.interval(each, metric.unit)]
+            rows.append([*cells, _seen(name, measured, each)])
+    heads = ["metric", "a new measurement (90 % interval)", "measured"]
+    if measured is None:
+        return Table("Expected", heads[:2], [row[:2] for row in rows])
+    return Table("Expected and measured", heads, rows)
+
+
+def _seen(name: str, measured: Mapping[str, float] | None, near: Estimate) -> str:
+    value = (measured or {}).get(name, np.nan)
+    return wording.number(value, near.high - near.low)
+
+
+def definitions(plan: Plan) -> list[dict[str, str]]:
+    """Give every measure's definition, those that the plan uses first."""
+    used: dict[str, list[str]] = {}
+    for metric in plan.metrics.values():
+        used.setdefault(metric.measure, []).append(metric.label)
+    rows = []
+    for measure in sorted(MEASURES.values(), key=lambda each: each.name not in used):
+        rows.append(
+            {
+                "name": measure.name,
+                "label": measure.label,
+                "unit": measure.unit,
+                "definition": measure.definition,
+                "standard": measure.standard,
+                "other_readings": measure.other_readings,
+                "used": ", ".join(used.get(measure.name, [])),
+            }
+        )
+    return rows

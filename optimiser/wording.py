@@ -1,0 +1,154 @@
+"""Numbers and recipes in words: digits that the interval carries, units, labels."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from optimiser.answers import Estimate
+
+if TYPE_CHECKING:
+    from experiments.plan import Plan
+
+__all__ = [
+    "UNKNOWN",
+    "describe",
+    "duration",
+    "interval",
+    "number",
+    "percent",
+    "recipe_line",
+    "recipe_rows",
+    "score_name",
+    "score_unit",
+    "setting",
+    "with_unit",
+]
+
+UNKNOWN = "–"
+
+
+def number(value: float | None, width: float | None = None) -> str:
+    """Write a number with the digits that carry something.
+
+    Parameters
+    ----------
+    value : float or None
+        The number; None, NaN and infinities give a dash.
+    width : float, optional
+        Width of its interval; the last digit written is the second significant one of the
+        width. Without it: four significant digits.
+
+    Examples
+    --------
+    >>> number(9.13287, width=2.4), number(1234.56, width=87), number(0.5)
+    ('9.1', '1235', '0.5')
+    """
+    if value is None or not math.isfinite(value):
+        return UNKNOWN
+    if width is None or not math.isfinite(width) or width <= 0:
+        text = f"{value:.4g}"
+        # An exponent is no help to somebody at a printer.
+        return f"{value:.0f}" if "e+" in text else text
+    decimals = min(max(0, 1 - math.floor(math.log10(width))), 8)
+    text = f"{value:.{decimals}f}"
+    return text.removeprefix("-") if float(text) == 0 else text
+
+
+def with_unit(text: str, unit: str) -> str:
+    """Put the unit behind a number, with a space that does not break."""
+    return f"{text}\N{NO-BREAK SPACE}{unit}" if unit and text != UNKNOWN else text
+
+
+def interval(estimate: Estimate, unit: str = "", *, ends_only: bool = False) -> str:
+    """Write an estimate with its 90 % interval.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        What to write; 'cannot tell yet' where the data do not carry it.
+    unit : str, optional
+        Its unit.
+    ends_only : bool, optional
+        Whether to write only ``low to high``.
+
+    Examples
+    --------
+    >>> interval(Estimate(9.13, 7.9, 10.3), "kHz")
+    '9.1\\xa0kHz (7.9 to 10.3)'
+    """
+    if not estimate.known:
+        return "cannot tell yet"
+    width = estimate.high - estimate.low
+    if not math.isfinite(width):
+        return with_unit(number(estimate.mean), unit)
+    low, mean, high = (number(v, width) for v in (estimate.low, estimate.mean, estimate.high))
+    if ends_only:
+        return f"{low} to {high}"
+    return f"{with_unit(mean, unit)} ({low} to {high})"
+
+
+def percent(probability: float) -> str:
+    """Write a probability: whole percent, and never a certainty that no sample can carry."""
+    if not math.isfinite(probability):
+        return UNKNOWN
+    if probability > 0.99:
+        return "over 99\N{NO-BREAK SPACE}%"
+    if probability < 0.01:
+        return "under 1\N{NO-BREAK SPACE}%"
+    return f"{100 * probability:.0f}\N{NO-BREAK SPACE}%"
+
+
+def duration(minutes: float) -> str:
+    """Write minutes as a workshop would: ``45 min``, ``3 h 20 min``."""
+    if not math.isfinite(minutes):
+        return UNKNOWN
+    whole = round(minutes)
+    if whole < 90:
+        return f"{whole}\N{NO-BREAK SPACE}min"
+    hours, rest = divmod(whole, 60)
+    return f"{hours}\N{NO-BREAK SPACE}h {rest}\N{NO-BREAK SPACE}min" if rest else f"{hours} h"
+
+
+def setting(value: Any) -> str:
+    """Write one setting: a word as it is, a number without needless digits."""
+    if isinstance(value, str):
+        return value
+    if value is None or (isinstance(value, float) and math.isnan(value)):
+        return UNKNOWN
+    return f"{value:.6g}"
+
+
+def recipe_rows(plan: Plan, settings: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Give (shown name, value with unit) for each active variable in plan order."""
+    return [
+        (variable.label, with_unit(setting(settings[name]), variable.unit))
+        for name, variable in plan.variables.items()
+        if name in settings
+    ]
+
+
+def recipe_line(plan: Plan, settings: Mapping[str, Any]) -> str:
+    """Give a recipe on one line: ``process resin, cure time 12 min``."""
+    return ", ".join(f"{label} {value}" for label, value in recipe_rows(plan, settings))
+
+
+def score_name(plan: Plan) -> str:
+    """Give the name of what is optimised: the score, or the single metric without poor and good."""
+    goals = [metric for metric in plan.metrics.values() if metric.goal != "watch"]
+    if len(goals) == 1 and (goals[0].poor is None or goals[0].good is None):
+        return goals[0].name
+    return "score"
+
+
+def score_unit(plan: Plan) -> str:
+    """Give the unit of what is optimised; the score has none."""
+    name = score_name(plan)
+    return plan.metrics[name].unit if name in plan.metrics else ""
+
+
+def describe(plan: Plan) -> dict[str, str]:
+    """Give the shown name of every variable and metric, and of the score."""
+    names = {**plan.variables, **plan.metrics}
+    return {"score": "score", **{name: each.label or name for name, each in names.items()}}
