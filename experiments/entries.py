@@ -1,0 +1,136 @@
+"""What a person types, checked before it is stored: texts, numbers, cone numbers."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from experiments.errors import LedgerError, Problem
+
+__all__ = ["clean_text", "cone_number", "finite_number", "needed_text"]
+
+_LARGEST = 2**31
+
+
+def clean_text(value: Any, where: str) -> str:
+    r"""Strip a text and make sure that every program can read it again.
+
+    Parameters
+    ----------
+    value : str or None
+        What was typed; None counts as empty.
+    where : str
+        The field, named in the error.
+
+    Returns
+    -------
+    str
+        The text without spaces around it; line ends are ``\n``.
+
+    Raises
+    ------
+    LedgerError
+        For a NUL character or half a surrogate pair, which no text file can hold.
+    """
+    text = "" if value is None else str(value)
+    text = text.replace("\r\n", "\n").replace("\r", "\n").strip()
+    if "\0" in text or any(0xD800 <= ord(letter) <= 0xDFFF for letter in text):
+        raise LedgerError(
+            Problem(where, "a character that no text can hold", "plain text", "Type it again.")
+        )
+    return text
+
+
+def needed_text(value: Any, where: str, remedy: str = "") -> str:
+    """As `clean_text`, but an empty text is refused.
+
+    Parameters
+    ----------
+    value : str or None
+        What was typed.
+    where : str
+        The field, named in the error.
+    remedy : str
+        How to mend an empty one.
+
+    Returns
+    -------
+    str
+        The text.
+
+    Raises
+    ------
+    LedgerError
+        If nothing is left of it.
+    """
+    text = clean_text(value, where)
+    if not text:
+        raise LedgerError(Problem(where, "nothing", "a text", remedy))
+    return text
+
+
+def finite_number(value: Any, where: str, *, least: float | None = None) -> float | None:
+    """Take a number that a person gave.
+
+    Parameters
+    ----------
+    value : float or None
+        The number; None and NaN count as not given.
+    where : str
+        The field, named in the error.
+    least : float, optional
+        The smallest that makes sense.
+
+    Returns
+    -------
+    float or None
+        The number.
+
+    Raises
+    ------
+    LedgerError
+        If it is no number, infinite, or below `least`.
+    """
+    if value is None:
+        return None
+    try:
+        number = math.inf if isinstance(value, bool) else float(value)
+    except (TypeError, ValueError):
+        number = math.inf
+    if math.isnan(number):
+        return None
+    if math.isinf(number):
+        raise LedgerError(Problem(where, repr(value), "a number"))
+    if least is not None and number < least:
+        raise LedgerError(Problem(where, f"{number:g}", f"{least:g} or more"))
+    return number + 0.0  # -0.0 becomes 0.0, which reads the same after a round trip
+
+
+def cone_number(value: Any, where: str = "cone") -> int:
+    """Take the number of a cone.
+
+    Parameters
+    ----------
+    value : int
+        The number on its label.
+    where : str
+        The field, named in the error.
+
+    Returns
+    -------
+    int
+        The number.
+
+    Raises
+    ------
+    LedgerError
+        If it is no whole number from 1 upwards.
+    """
+    try:
+        number = 0 if isinstance(value, bool) else int(value)
+        fits = number == float(value) and 0 < number < _LARGEST
+    except (TypeError, ValueError, OverflowError):
+        fits = False
+    if not fits:
+        raise LedgerError(Problem(where, repr(value), "a whole number from 1 upwards"))
+    return number

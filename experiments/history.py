@@ -1,0 +1,96 @@
+"""The append-only record of every act, and the way back."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from typing import Any
+
+import pandas as pd
+
+from experiments.errors import LedgerError, Problem
+from experiments.store import Writer
+
+__all__ = ["last_undoable", "read_history", "take_back"]
+
+_UNDOABLE = """
+    SELECT id, summary, changes FROM history
+    WHERE act NOT IN ('start', 'undo')
+      AND id NOT IN (SELECT undoes FROM history WHERE undoes IS NOT NULL)
+    ORDER BY id DESC LIMIT 1"""
+
+
+def last_undoable(writer: Writer) -> tuple[int, str, list[list[Any]]]:
+    """Find the last act that is still in force.
+
+    Parameters
+    ----------
+    writer : Writer
+        The open act.
+
+    Returns
+    -------
+    tuple
+        Its number, its summary and its changes.
+
+    Raises
+    ------
+    LedgerError
+        If everything is undone already.
+    """
+    row = writer.one(_UNDOABLE)
+    if row is None:
+        raise LedgerError(
+            Problem("history", "nothing left to undo", "an act that is still in force")
+        )
+    return int(row[0]), str(row[1]), json.loads(row[2])
+
+
+def take_back(writer: Writer) -> tuple[int, str]:
+    """Undo the last act that is still in force.
+
+    Parameters
+    ----------
+    writer : Writer
+        The open act.
+
+    Returns
+    -------
+    tuple
+        The number of the act that was undone, and its summary.
+    """
+    act, summary, changes = last_undoable(writer)
+    writer.revert(changes)
+    return act, summary
+
+
+def read_history(connection: sqlite3.Connection, limit: int | None) -> pd.DataFrame:
+    """Read the acts, newest first.
+
+    Parameters
+    ----------
+    connection : sqlite3.Connection
+        A connection.
+    limit : int or None
+        How many at most.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``id, at, who, act, summary, arguments (dict), undone (bool), plan (digest)``.
+    """
+    rows = connection.execute(
+        """SELECT h.id, h.at, h.who, h.act, h.summary, h.arguments, u.id IS NOT NULL, h.plan
+        FROM history h LEFT JOIN history u ON u.undoes = h.id ORDER BY h.id DESC LIMIT ?""",
+        (-1 if limit is None else limit,),
+    ).fetchall()
+    names = ["id", "at", "who", "act", "summary", "arguments", "undone", "plan"]
+    columns: list[tuple[Any, ...]] = list(zip(*rows, strict=True)) if rows else [()] * len(names)
+    frame = pd.DataFrame(
+        {
+            name: pd.Series(list(one), dtype=object)
+            for name, one in zip(names, columns, strict=True)
+        }
+    )
+    frame["arguments"] = pd.Series([json.loads(text) for text in columns[5]], dtype=object)
+    return frame.astype({"id": "int64", "undone": "bool"})

@@ -1,0 +1,512 @@
+"""The ledger: what was planned, printed and measured, kept for years.
+
+A folder holds ``experiment.toml`` (the plan), ``experiment.db`` (the store) and ``cards/``.
+Every act is one transaction with one row in the append-only history, and can be undone.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from experiments import acts, reading
+from experiments.entries import clean_text
+from experiments.errors import LedgerError, Problem
+from experiments.folder import found_experiment
+from experiments.history import take_back
+from experiments.records import Caution, Cone, StoredCurve
+from experiments.store import Writer
+from experiments.view import View
+
+__all__ = ["Act", "Ledger"]
+
+Settings = Mapping[str, Any]
+
+
+@dataclass
+class Act:
+    """An act while it is being written.
+
+    Attributes
+    ----------
+    writer : Writer
+        Changes the store.
+    summary : str
+        Set before the end: what was done, in a few plain words.
+    """
+
+    writer: Writer
+    summary: str = ""
+
+
+class Ledger(View):
+    """One experiment: its plan, its cones and everything that was heard.
+
+    Use `Ledger.create` or `Ledger.open`; close it, or use it in a ``with`` block.
+
+    Attributes
+    ----------
+    folder : Path
+        Where it lives.
+    """
+
+    @classmethod
+    def create(
+        cls,
+        folder: str | Path,
+        plan_text: str,
+        *,
+        who: str | None = None,
+        now: Callable[[], datetime] | None = None,
+    ) -> Ledger:
+        """Start an experiment.
+
+        Parameters
+        ----------
+        folder : path
+            A new folder, or one that holds no experiment yet.
+        plan_text : str
+            The plan as TOML.
+        who : str, optional
+            Who works; the name of the computer's user if not given.
+        now : callable, optional
+            The clock, returning an aware datetime; for demos and tests.
+
+        Returns
+        -------
+        Ledger
+            Open.
+
+        Raises
+        ------
+        PlanError
+            If the plan is not valid; nothing is written then.
+        LedgerError
+            If the folder holds an experiment already, or cannot be written.
+        """
+        found_experiment(Path(folder), plan_text)
+        ledger = cls.open(folder, who=who, now=now)
+        with ledger._store.writing(ledger._stamp()) as writer:
+            ledger._record(writer, "start", {}, f"experiment {ledger.plan.name!r} started")
+        return ledger
+
+    @contextmanager
+    def act(self, name: str, arguments: Mapping[str, Any]) -> Iterator[Act]:
+        """One transaction with its row in the history; for the modules of this package.
+
+        Parameters
+        ----------
+        name : str
+            The act in one word.
+        arguments : dict
+            What was asked for, as JSON values.
+
+        Yields
+        ------
+        Act
+            Set its `summary`. An act that changes nothing leaves no row.
+        """
+        self._refresh()
+        with self._store.writing(self._stamp()) as writer:
+            act = Act(writer)
+            yield act
+            if writer.changes:
+                self._record(writer, name, arguments, act.summary)
+
+    def _record(
+        self,
+        writer: Writer,
+        name: str,
+        arguments: Mapping[str, Any],
+        summary: str,
+        undoes: int | None = None,
+    ) -> None:
+        self._store.keep_plan(self._plan.digest, self._plan_text, writer.at)
+        self._store.record(
+            writer,
+            who=self._who,
+            act=name,
+            summary=summary,
+            arguments=json.dumps(dict(arguments), ensure_ascii=False, default=_plain_value),
+            undoes=undoes,
+            plan=self._plan.digest,
+        )
+
+    def plan_cones(
+        self,
+        recipes: Sequence[Settings],
+        *,
+        plate: int | None = None,
+        reason: Sequence[str] | None = None,
+        proposal: Mapping[str, Any] | None = None,
+    ) -> list[int]:
+        """Record proposed recipes as planned cones.
+
+        Parameters
+        ----------
+        recipes : list of dict
+            Complete, printable recipes; inactive variables absent.
+        plate : int, optional
+            The print job; a new one if not given.
+        reason : list of str, optional
+            Why each was chosen.
+        proposal : dict, optional
+            What the proposal stood on: seed, versions and so on, as JSON values. The digests
+            of the plan and of the data are added.
+
+        Returns
+        -------
+        list of int
+            The numbers of the cones.
+
+        Raises
+        ------
+        RecipeError
+            If a recipe cannot be printed.
+        LedgerError
+            If nothing is given, or reasons and recipes differ in number.
+        """
+        space = self.space
+        arguments = {"recipes": list(recipes), "plate": plate, "reason": reason}
+        with self.act("plan", {**arguments, "proposal": proposal}) as act:
+            if proposal is not None:
+                data = reading.data_digest(act.writer.connection)
+                proposal = {"plan": self._plan.digest, "data": data, **proposal}
+            numbers = acts.plan_plate(
+                act.writer,
+                space,
+                recipes,
+                plate=plate,
+                reasons=reason,
+                proposal=proposal,
+                plan_digest=self._plan.digest,
+            )
+            act.summary = f"{_cones(numbers)} planned"
+        return numbers
+
+    def add(
+        self,
+        settings: Settings,
+        *,
+        status: str = "printed",
+        plate: int | None = None,
+        mass: float | None = None,
+        minutes: float | None = None,
+        why: str = "",
+        note: str = "",
+    ) -> int:
+        """Record a cone made outside any proposal.
+
+        Parameters
+        ----------
+        settings : dict
+            Its complete recipe; values between the plan's steps are allowed unless it is only
+            planned.
+        status : {"printed", "planned", "failed"}
+            Its state.
+        plate, mass, minutes, note
+            As in `printed`.
+        why : str
+            Why it failed.
+
+        Returns
+        -------
+        int
+            Its number.
+
+        Raises
+        ------
+        RecipeError
+            If the recipe is not complete.
+        LedgerError
+            For another status, or a failure without a reason.
+        """
+        recipe = self.space.complete(dict(settings), off_grid=status != "planned")
+        with self.act("add", {"settings": dict(settings), "status": status}) as act:
+            number = acts.add_cone(
+                act.writer,
+                recipe,
+                status=status,
+                plate=plate,
+                mass=mass,
+                minutes=minutes,
+                why=why,
+                note=note,
+            )
+            act.summary = f"cone {number} added as {status}"
+        return number
+
+    def printed(
+        self,
+        cone: int,
+        *,
+        mass: float | None = None,
+        minutes: float | None = None,
+        note: str = "",
+        changes: Settings | None = None,
+    ) -> Cone:
+        """Record a planned cone as printed.
+
+        Parameters
+        ----------
+        cone : int
+            The cone.
+        mass : float, optional
+            Grams.
+        minutes : float, optional
+            How long the print took.
+        note : str
+            A remark.
+        changes : dict, optional
+            Settings in which the print differed from the card; None as a value leaves a
+            variable out that is now inactive.
+
+        Returns
+        -------
+        Cone
+            As it is now.
+
+        Raises
+        ------
+        RecipeError
+            If the changed recipe is not complete.
+        LedgerError
+            If the cone is not planned, or a number is none.
+        """
+        arguments = {"cone": cone, "mass": mass, "minutes": minutes, "note": note}
+        with self.act("printed", {**arguments, "changes": changes}) as act:
+            acts.status_now(act.writer, cone, "printed")
+            recipe = self._changed(act.writer, cone, changes) if changes else None
+            acts.print_cone(act.writer, cone, recipe, mass=mass, minutes=minutes, note=note)
+            act.summary = f"cone {cone} printed"
+        return self.cone(cone)
+
+    def _changed(self, writer: Writer, cone: int, changes: Settings) -> dict[str, Any]:
+        now = reading.cones(writer.connection, self._plan, self._space, cone)[0].settings
+        wanted = {**now, **changes}
+        return self._space.complete(
+            {name: value for name, value in wanted.items() if value is not None}, off_grid=True
+        )
+
+    def failed(self, cone: int, *, why: str, note: str = "") -> Cone:
+        """Record that a planned or printed cone came to nothing.
+
+        Parameters
+        ----------
+        cone : int
+            The cone.
+        why : str
+            The reason, needed.
+        note : str
+            A remark.
+
+        Returns
+        -------
+        Cone
+            As it is now.
+
+        Raises
+        ------
+        LedgerError
+            If its state does not allow it, or no reason is given.
+        """
+        with self.act("failed", {"cone": cone, "why": why, "note": note}) as act:
+            acts.fail(act.writer, cone, why=why, note=note)
+            act.summary = f"cone {cone} failed"
+        return self.cone(cone)
+
+    def set_aside(self, cone: int, *, why: str) -> Cone:
+        """Let a cone count no longer, without forgetting it.
+
+        Parameters
+        ----------
+        cone : int
+            The cone, in any state.
+        why : str
+            The reason, needed.
+
+        Returns
+        -------
+        Cone
+            As it is now.
+
+        Raises
+        ------
+        LedgerError
+            If it is set aside already, or no reason is given.
+        """
+        with self.act("set aside", {"cone": cone, "why": why}) as act:
+            acts.put_aside(act.writer, cone, why=why)
+            act.summary = f"cone {cone} set aside"
+        return self.cone(cone)
+
+    def put_back(self, cone: int) -> Cone:
+        """Let a cone count again that was set aside.
+
+        Parameters
+        ----------
+        cone : int
+            The cone.
+
+        Returns
+        -------
+        Cone
+            In the state that its records amount to.
+
+        Raises
+        ------
+        LedgerError
+            If it is not set aside.
+        """
+        with self.act("put back", {"cone": cone}) as act:
+            status = acts.put_back(act.writer, cone)
+            act.summary = f"cone {cone} put back as {status}"
+        return self.cone(cone)
+
+    def measure(
+        self,
+        cone: int,
+        *,
+        session: str,
+        curves: Sequence[StoredCurve] = (),
+        values: Mapping[str, float | None] | None = None,
+        warnings: Sequence[Any] = (),
+        by_hand: Collection[str] = (),
+        age_days: float | None = None,
+        light_hours: float | None = None,
+        note: str = "",
+    ) -> int:
+        """Record one measurement: its raw files and its metrics.
+
+        Parameters
+        ----------
+        cone : int
+            A printed or measured cone.
+        session : str
+            The sitting at the test platform; a new name begins a new session.
+        curves : list of StoredCurve
+            The raw files.
+        values : dict
+            Metric of the plan to value in the plan's unit; None where the files cannot carry it.
+        warnings : list
+            Texts, or objects with `code` and `text`.
+        by_hand : collection of str
+            Metrics whose value a person entered although files could give it.
+        age_days, light_hours : float, optional
+            Age of the cone and hours in the light.
+        note : str
+            A remark.
+
+        Returns
+        -------
+        int
+            The measurement's id. `measurements` shows it, with a warning added for each file
+            that an earlier measurement brought already.
+
+        Raises
+        ------
+        LedgerError
+            If the cone's state does not allow it, the session has no name, a metric is unknown,
+            or there is nothing to record.
+        """
+        plan, given = self.plan, dict(values or {})
+        if not curves and all(value is None for value in given.values()):
+            raise LedgerError(
+                Problem(f"cone {cone}", "neither files nor values", "a measurement to record")
+            )
+        files = [{"name": one.name, "kind": one.kind, "bytes": len(one.content)} for one in curves]
+        sitting = {
+            "cone": cone,
+            "session": session,
+            "age_days": age_days,
+            "light_hours": light_hours,
+        }
+        with self.act("measure", {**sitting, "files": files, "values": given}) as act:
+            cautions = [*_cautions(warnings), *acts.seen_before(act.writer, curves)]
+            key = acts.measure_cone(
+                act.writer,
+                plan,
+                cone,
+                session=session,
+                curves=curves,
+                values=given,
+                by_hand=by_hand,
+                cautions=cautions,
+                age_days=age_days,
+                light_hours=light_hours,
+                note=note,
+            )
+            act.summary = f"cone {cone} measured in session {clean_text(session, 'session')}"
+        return key
+
+    def note(self, text: str, *, cone: int | None = None) -> None:
+        """Write a remark into the lab book, about a cone or in general."""
+        with self.act("note", {"text": text, "cone": cone}) as act:
+            acts.write_note(act.writer, text, cone)
+            act.summary = "note written" if cone is None else f"note on cone {cone} written"
+
+    def undo(self) -> str:
+        """Take the last act back that is still in force; again and again, to the start.
+
+        Returns
+        -------
+        str
+            What was undone, such as ``undid: cone 7 printed``.
+
+        Raises
+        ------
+        LedgerError
+            If nothing is left to undo.
+        """
+        with self._store.writing(self._stamp()) as writer:
+            number, summary = take_back(writer)
+            self._record(writer, "undo", {"act": number}, f"undid: {summary}", undoes=number)
+        return f"undid: {summary}"
+
+    def backup(self, path: str | Path) -> Path:
+        """Copy the store to a new file while others may go on working.
+
+        Parameters
+        ----------
+        path : path
+            The new file.
+
+        Returns
+        -------
+        Path
+            The file. Put beside an ``experiment.toml`` under the name ``experiment.db`` it is
+            a whole experiment again; the plan's texts are inside.
+
+        Raises
+        ------
+        LedgerError
+            If the file exists or cannot be written.
+        """
+        path = Path(path)
+        self._store.backup(path)
+        return path
+
+
+def _cautions(warnings: Sequence[Any]) -> list[Caution]:
+    return [
+        Caution(str(getattr(one, "code", "remark")), str(getattr(one, "text", one)))
+        for one in warnings
+    ]
+
+
+def _cones(numbers: Sequence[int]) -> str:
+    if len(numbers) == 1:
+        return f"cone {numbers[0]}"
+    return f"cones {numbers[0]} to {numbers[-1]}"
+
+
+def _plain_value(value: Any) -> Any:
+    """Numpy scalars, sets and the like, for the history's arguments."""
+    if hasattr(value, "item"):
+        return value.item()
+    return str(value)
