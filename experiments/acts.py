@@ -26,6 +26,7 @@ from experiments.store import Writer
 __all__ = [
     "add_cone",
     "check_values",
+    "edit_measurement",
     "fail",
     "measure_cone",
     "next_number",
@@ -311,6 +312,29 @@ def measure_cone(
         _store_curve(writer, measurement, curve)
     writer.update("cones", cone, status="measured", version=writer.act)
     return measurement
+
+
+def edit_measurement(
+    writer: Writer,
+    measurement: int,
+    fields: Mapping[str, Any],
+    readings: Mapping[str, float | None],
+) -> None:
+    """Correct a measurement by hand: its circumstances, or values that then count as typed."""
+    columns = dict(fields)
+    if "session" in columns:
+        columns["session"] = _session(writer, columns["session"])
+    writer.update("measurements", measurement, **columns)
+    known = dict(
+        writer.all("SELECT metric, id FROM readings WHERE measurement = ?", (measurement,))
+    )
+    for metric, value in readings.items():
+        if metric in known:
+            writer.update("readings", known[metric], value=value, by_hand=1)
+        else:
+            writer.insert(
+                "readings", measurement=measurement, metric=metric, value=value, by_hand=1
+            )
 
 
 def _session(writer: Writer, name: str) -> int:

@@ -70,7 +70,7 @@ class Writer:
         cursor = self.connection.execute(
             f"INSERT INTO {table} ({names}) VALUES ({marks})", tuple(columns.values())
         )
-        key = int(columns.get("id", cursor.lastrowid))
+        key = int(columns["id"] if "id" in columns else cursor.lastrowid or 0)
         self.changes.append(("insert", table, key, None))
         return key
 

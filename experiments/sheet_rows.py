@@ -1,0 +1,231 @@
+"""From the text cells of a spreadsheet to typed rows of the table."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from experiments.entries import clean_text
+from experiments.errors import ExchangeError, LedgerError, Problem
+from experiments.plan import Plan
+from experiments.records import STATUSES
+from experiments.sheets import RawSheet, decimal_mark, parse_number, same_number
+from experiments.trials import LEADING
+
+__all__ = ["SheetRow", "TypedSheet", "columns_of", "typed_rows"]
+
+_WHOLE = ("cone", "plate", "measurement", "version")
+_NOT_NEGATIVE = ("age_days", "light_hours")
+_UNIT = re.compile(r"\s*[(\[].*[)\]]\s*$")
+_LARGEST = 2**31
+
+
+@dataclass(frozen=True)
+class SheetRow:
+    """One row of a spreadsheet.
+
+    Parameters
+    ----------
+    number : int
+        As the spreadsheet counts.
+    cells : dict
+        Column to value; None where the cell is blank. Columns that the sheet lacks, and cells
+        that could not be read, are absent.
+    texts : dict
+        The same cells as text.
+    decimal : str
+        The decimal mark.
+    """
+
+    number: int
+    cells: dict[str, Any]
+    texts: dict[str, str]
+    decimal: str
+
+    def differs(self, column: str, value: Any) -> bool:
+        """Whether the cell says something else than `value`; a missing column never does."""
+        if column not in self.cells:
+            return False
+        cell = self.cells[column]
+        if cell is None or isinstance(value, str | None):
+            return bool(cell != (value or None))
+        return not same_number(self.texts[column], self.decimal, float(value))
+
+
+@dataclass(frozen=True)
+class TypedSheet:
+    """A spreadsheet, read.
+
+    Parameters
+    ----------
+    rows : list of SheetRow
+        In the order of the sheet.
+    columns : frozenset of str
+        Which columns of the table it has.
+    problems : list of Problem
+        Every cell that cannot be read.
+    notes : list of str
+        What was assumed or left alone.
+    """
+
+    rows: list[SheetRow]
+    columns: frozenset[str]
+    problems: list[Problem] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+
+def columns_of(plan: Plan) -> list[str]:
+    """List the columns of the exported table in order."""
+    return [*LEADING, *plan.variables, *plan.metrics, "note", "measurement", "version"]
+
+
+def typed_rows(sheet: RawSheet, plan: Plan, file: str) -> TypedSheet:
+    """Give every cell its type.
+
+    Parameters
+    ----------
+    sheet : RawSheet
+        The text cells.
+    plan : Plan
+        Its variables and metrics are columns.
+    file : str
+        Named where the header is wrong.
+
+    Returns
+    -------
+    TypedSheet
+        Rows, problems and notes.
+
+    Raises
+    ------
+    ExchangeError
+        If no column is known, or one stands there twice.
+    """
+    places, notes = _header(sheet, plan, file)
+    readers = _readers(plan)
+    numeric = [name for name in places if name not in _texts(plan)]
+    mark = decimal_mark(
+        (
+            row[places[name]]
+            for _, row in sheet.rows
+            for name in numeric
+            if places[name] < len(row)
+        ),
+        sheet.delimiter,
+    )
+    if mark == ",":
+        notes.append("decimal commas were read as such")
+    rows, problems = [], []
+    for number, raw in sheet.rows:
+        problems += _too_long(number, raw, sheet)
+        texts = {name: raw[at] if at < len(raw) else "" for name, at in places.items()}
+        cells: dict[str, Any] = {}
+        for name, text in texts.items():
+            try:
+                cells[name] = readers[name](text, mark) if text else None
+            except (ValueError, LedgerError) as error:
+                wanted = str(error) if isinstance(error, ValueError) else "plain text"
+                problems.append(Problem(f"row {number}, column {name}", repr(text), wanted))
+        rows.append(SheetRow(number, cells, texts, mark))
+    return TypedSheet(rows, frozenset(places), problems, [*sheet.notes, *notes])
+
+
+def _header(sheet: RawSheet, plan: Plan, file: str) -> tuple[dict[str, int], list[str]]:
+    """Which column stands where, and notes on the columns that are none of ours."""
+    aliases = _aliases(plan)
+    found = [
+        aliases.get(name, aliases.get(_simple(name), "")) if name else "" for name in sheet.header
+    ]
+    twice = [name for name, count in Counter(found).items() if name and count > 1]
+    if twice:
+        raise ExchangeError(
+            *(Problem(f"{file}, row 1", f"the column {name} twice", "it once") for name in twice)
+        )
+    places = {name: at for at, name in enumerate(found) if name}
+    if not places:
+        raise ExchangeError(
+            Problem(
+                f"{file}, row 1",
+                ", ".join(sheet.header[:8]),
+                f"column names such as {', '.join(columns_of(plan)[:8])}",
+                "Export the table to see them all.",
+            )
+        )
+    strangers = [name for name, ours in zip(sheet.header, found, strict=True) if name and not ours]
+    notes = [f"left alone: {', '.join(strangers)} (no columns of the table)"] if strangers else []
+    return places, notes
+
+
+def _aliases(plan: Plan) -> dict[str, str]:
+    """Every way to write a column's name: as it is, simplified, or by its label."""
+    names = columns_of(plan)
+    labels = {part.label: name for name, part in plan.variables.items()}
+    labels |= {part.label: name for name, part in plan.metrics.items()}
+    loose = [(_simple(name), name) for name in names]
+    loose += [(_simple(label), name) for label, name in labels.items()]
+    meant: dict[str, set[str]] = {}
+    for alias, name in loose:
+        meant.setdefault(alias, set()).add(name)
+    clear = {alias: next(iter(ours)) for alias, ours in meant.items() if len(ours) == 1}
+    return {**clear, **{name: name for name in names}}
+
+
+def _simple(name: str) -> str:
+    return re.sub(r"[\s_-]+", "_", _UNIT.sub("", name).strip().casefold())
+
+
+def _too_long(number: int, raw: list[str], sheet: RawSheet) -> list[Problem]:
+    if not any(raw[len(sheet.header) :]):
+        return []
+    remedy = (
+        "With commas between the cells, a number with a decimal comma needs quotes around it."
+        if sheet.delimiter == ","
+        else ""
+    )
+    return [Problem(f"row {number}", f"{len(raw)} cells", f"at most {len(sheet.header)}", remedy)]
+
+
+def _texts(plan: Plan) -> set[str]:
+    words = {name for name, variable in plan.variables.items() if not variable.numeric}
+    return {"status", "session", "note"} | words
+
+
+def _readers(plan: Plan) -> dict[str, Callable[[str, str], Any]]:
+    """How each column's cells are read: ``reader(text, decimal_mark) -> value``."""
+    readers: dict[str, Callable[[str, str], Any]] = dict.fromkeys(columns_of(plan), parse_number)
+    readers |= dict.fromkeys(_texts(plan), _text)
+    readers |= dict.fromkeys(_WHOLE, _whole)
+    readers |= dict.fromkeys(_NOT_NEGATIVE, _not_negative)
+    readers["status"] = _status
+    return readers
+
+
+def _text(text: str, _mark: str) -> str:
+    return clean_text(text, "cell")
+
+
+def _status(text: str, _mark: str) -> str:
+    status = " ".join(text.casefold().split())
+    if status not in STATUSES:
+        raise ValueError(f"one of {', '.join(STATUSES)}")
+    return status
+
+
+def _whole(text: str, mark: str) -> int:
+    try:
+        number = parse_number(text, mark)
+    except ValueError:
+        number = -1.0
+    if not number.is_integer() or not 0 < number < _LARGEST:
+        raise ValueError("a whole number from 1 upwards")
+    return int(number)
+
+
+def _not_negative(text: str, mark: str) -> float:
+    number = parse_number(text, mark)
+    if number < 0:
+        raise ValueError("0 or more")
+    return number
