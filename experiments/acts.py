@@ -325,9 +325,8 @@ def edit_measurement(
     if "session" in columns:
         columns["session"] = _session(writer, columns["session"])
     writer.update("measurements", measurement, **columns)
-    known = dict(
-        writer.all("SELECT metric, id FROM readings WHERE measurement = ?", (measurement,))
-    )
+    rows = writer.all("SELECT metric, id FROM readings WHERE measurement = ?", (measurement,))
+    known = {metric: key for metric, key in rows}
     for metric, value in readings.items():
         if metric in known:
             writer.update("readings", known[metric], value=value, by_hand=1)

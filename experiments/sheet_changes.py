@@ -203,12 +203,13 @@ def compare(ledger: Ledger, sheet: TypedSheet, path: Path, digest: str) -> Previ
 
 def _seen_before(ledger: Ledger, digest: str, path: Path) -> list[Problem]:
     history = ledger.history()
-    for act in history[(history["act"] == "import") & ~history["undone"]].itertuples():
-        if act.arguments.get("sha256") == digest:
+    for act in history.to_dict("records"):
+        same = act["act"] == "import" and act["arguments"].get("sha256") == digest
+        if same and not act["undone"]:
             return [
                 Problem(
                     path.name,
-                    f"a file that was taken in already ({act.at})",
+                    f"a file that was taken in already ({act['at']})",
                     "one that adds nothing twice",
                     "Export the table again, or undo the earlier import first.",
                 )
@@ -298,7 +299,7 @@ class _Comparer:
             if name not in self._masses or known_mass is None or row.differs(name, known_mass):
                 readings[name] = value
                 self.changes.append(Change(row.number, cone, name, None, value))
-        fields = {"session": row.cells.get("session") or "imported"}
+        fields: Row = {"session": row.cells.get("session") or "imported"}
         for name in ("age_days", "light_hours"):
             if row.cells.get(name) is not None:
                 fields[name] = row.cells[name]

@@ -120,9 +120,9 @@ def cone_recipes(
         return frame
     # A parent's `before` may make a child active: once round for each level of the tree.
     for _ in range(len(plan.variables)):
-        if not _fill_earlier(frame, plan, space.active(frame)):
+        if not _fill_earlier(frame, plan, _active(frame, plan, space)):
             break
-    active = space.active(frame)
+    active = _active(frame, plan, space)
     for name, variable in plan.variables.items():
         gone = ~active[name].to_numpy(dtype=bool)
         if gone.any():
@@ -130,6 +130,17 @@ def cone_recipes(
             column[gone] = math.nan if variable.numeric else None
             frame[name] = pd.Series(column, dtype=frame[name].dtype)
     return frame
+
+
+def _active(frame: pd.DataFrame, plan: Plan, space: Space) -> pd.DataFrame:
+    """Tell what is active; a level that the plan has dropped since counts as unknown there."""
+    known = frame.copy()
+    for name, variable in plan.variables.items():
+        if variable.words is not None:
+            column = frame[name].to_numpy(dtype=object)
+            kept = [word if word in variable.words else None for word in column]
+            known[name] = pd.Series(kept, dtype=object)
+    return space.active(known)
 
 
 def _fill_earlier(frame: pd.DataFrame, plan: Plan, active: pd.DataFrame) -> bool:
