@@ -1,0 +1,437 @@
+"""From a table with headings to a curve: which column is what, in which unit."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from experiments.acoustics.curves import Distortion, Impulse, Response, tidy
+from experiments.acoustics.distortion import percent_from_db
+from experiments.acoustics.headings import Role, role_of, sampling_rate
+from experiments.acoustics.quality import Warning
+from experiments.errors import CurveError, Problem
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from experiments.acoustics.table import Table
+
+__all__ = ["distortion_of", "impulse_of", "response_of"]
+
+_PASCAL: Final = 20e-6  # reference sound pressure in air, ISO 1683 (from memory)
+_LINEAR: Final = {"pa": _PASCAL, "mpa": _PASCAL * 1e3, "v": 1.0, "mv": 1e3}
+_LISTED: Final = 5
+_JITTER: Final = 0.02  # of the step: more means that samples are missing
+
+
+def _roles(table: Table) -> list[Role]:
+    return [role_of(heading) for heading in table.headings]
+
+
+def _find(roles: list[Role], *names: str) -> list[int]:
+    return [i for i, role in enumerate(roles) if role.name in names]
+
+
+def _frequency(
+    table: Table, roles: list[Role], warnings: list[Warning]
+) -> tuple[int, npt.NDArray[np.float64]]:
+    """Return the place and the values in Hz of the frequency column."""
+    found = _find(roles, "frequency")
+    if len(found) > 1:
+        raise _several(table, "frequency", found)
+    if not found and any(role.name for role in roles):
+        table.notes.append("no heading names the frequency: the first column was taken")
+    place = found[0] if found else 0
+    values = table.values[:, place]
+    _refuse_rows(table, values < 0, values, "a frequency from 0 on")
+    if roles[place].unit == "khz":
+        return place, values * 1000.0
+    if roles[place].unit != "hz":
+        top = float(np.nanmax(values, initial=0.0))
+        if 0 < top <= 100 and float(np.nanmin(values)) < 10:
+            text = f"frequencies up to {top:g} without a unit were taken as kHz"
+            warnings.append(Warning("unit_assumed", text + "; write the unit into the heading."))
+            return place, values * 1000.0
+        table.notes.append("frequencies without a unit taken as Hz")
+    return place, values.copy()
+
+
+def response_of(table: Table, warnings: list[Warning]) -> Response:
+    """Read a table as a frequency response.
+
+    Parameters
+    ----------
+    table : Table
+        The file; `table.notes` is added to.
+    warnings : list of Warning
+        Added to.
+
+    Returns
+    -------
+    Response
+        Sorted, one row a frequency.
+
+    Raises
+    ------
+    CurveError
+        If columns are missing or cannot be told apart, or values cannot be.
+    """
+    roles = _roles(table)
+    place, frequency = _frequency(table, roles, warnings)
+    level = _level(table, roles, place)
+    _refuse_rows(table, np.abs(level) > 400, level, "a level in dB")
+    columns = [level]
+    phases = _find(roles, "phase")
+    if len(phases) == 1:
+        turn = 180 / np.pi if roles[phases[0]].unit == "rad" else 1.0
+        columns.append(table.values[:, phases[0]] * turn)
+    frequency, columns = _clean(table, frequency, columns, warnings, "dB")
+    phase = columns[1] if len(columns) > 1 and not np.any(np.isnan(columns[1])) else None
+    if frequency.size < 3:
+        raise CurveError(Problem(table.name, f"{frequency.size} usable rows", "at least 3"))
+    return Response(frequency, columns[0], phase)
+
+
+def _level(table: Table, roles: list[Role], frequency: int) -> npt.NDArray[np.float64]:
+    """Return the level column in dB."""
+    real, imaginary = _find(roles, "real"), _find(roles, "imaginary")
+    if len(real) == 1 and len(imaginary) == 1:
+        size = np.hypot(table.values[:, real[0]], table.values[:, imaginary[0]])
+        table.notes.append("level computed from real and imaginary part")
+        return _decibels(size, 1.0)
+    found = _find(roles, "level") or _find(roles, "amplitude")
+    if len(found) > 1:
+        named = [i for i in found if roles[i].unit == "db"]
+        found = named if len(named) == 1 else found
+    if len(found) > 1:
+        raise _several(table, "level", found)
+    if found:
+        return _level_in_unit(table, roles[found[0]], found[0])
+    rest = [i for i in range(table.values.shape[1]) if i != frequency and roles[i].name == ""]
+    if not rest:
+        raise CurveError(
+            Problem(
+                table.where(0), f"the headings {_said(table)}", "a column of levels",
+                "Name it in the heading, such as 'SPL (dB)'.",
+            )
+        )  # fmt: skip
+    table.notes.append(f"no heading names the level: column {rest[0] + 1} was taken, in dB")
+    if len(rest) > 1:
+        table.notes.append("further columns without headings were left out")
+    return table.values[:, rest[0]]
+
+
+def _level_in_unit(table: Table, role: Role, place: int) -> npt.NDArray[np.float64]:
+    values = table.values[:, place]
+    if role.unit in _LINEAR:
+        reference = {"pa": "20 µPa", "mpa": "20 µPa", "v": "1 V", "mv": "1 V"}[role.unit]
+        table.notes.append(f"{table.headings[place]} turned into dB re {reference}")
+        return _decibels(np.abs(values), _LINEAR[role.unit])
+    if role.unit == "db":
+        return values
+    if role.name == "amplitude" or role.unit not in ("", "db"):
+        raise CurveError(
+            Problem(
+                table.where(0), f"a column headed {table.headings[place]!r}", "levels in dB",
+                "Write the unit into the heading: dB, Pa or V.",
+            )
+        )  # fmt: skip
+    table.notes.append("levels without a unit taken as dB")
+    return values
+
+
+def _decibels(size: npt.NDArray[np.float64], reference: float) -> npt.NDArray[np.float64]:
+    """20 lg; zero becomes a gap."""
+    ratio = np.where(size > 0, size / reference, np.nan)
+    result: npt.NDArray[np.float64] = 20 * np.log10(ratio)
+    return result
+
+
+def distortion_of(table: Table, warnings: list[Warning]) -> Distortion:
+    """Read a table as distortion over the frequency of the fundamental.
+
+    Parameters
+    ----------
+    table : Table
+        The file; `table.notes` is added to.
+    warnings : list of Warning
+        Added to.
+
+    Returns
+    -------
+    Distortion
+        In percent of the fundamental.
+
+    Raises
+    ------
+    CurveError
+        If columns are missing or cannot be told apart, or values cannot be.
+    """
+    roles = _roles(table)
+    place, frequency = _frequency(table, roles, warnings)
+    columns = _distortion_columns(table, roles, place)
+    keys = list(columns)
+    values = [_percent(table, roles, columns[key], key) for key in keys]
+    frequency, cleaned = _clean(table, frequency, values, warnings, "%", need_all=False)
+    by_key = dict(zip(keys, cleaned, strict=True))
+    harmonics = {int(key[2:]): v for key, v in by_key.items() if key.startswith("HD")}
+    if frequency.size < 2:
+        raise CurveError(Problem(table.name, f"{frequency.size} usable rows", "at least 2"))
+    table.notes.append("distortion taken as relative to the fundamental")
+    return Distortion(frequency, by_key.get("THD"), harmonics, by_key.get("noise"))
+
+
+def _distortion_columns(table: Table, roles: list[Role], frequency: int) -> dict[str, int]:
+    """Return which column holds THD, HD2, ..., noise."""
+    columns: dict[str, int] = {}
+    for name, key in (("thd", "THD"), ("noise", "noise")):
+        found = _find(roles, name)
+        if len(found) > 1:
+            raise _several(table, key, found)
+        if found:
+            columns[key] = found[0]
+    for place in _find(roles, "harmonic"):
+        key = f"HD{roles[place].order}"
+        if key in columns:
+            raise _several(table, key, [columns[key], place])
+        columns[key] = place
+    if set(columns) - {"noise"}:
+        return columns
+    rest = [i for i in range(len(roles)) if i != frequency and roles[i].name in ("", "percent")]
+    rest = rest or [i for i in _find(roles, "level", "amplitude") if roles[i].unit in ("%", "db")]
+    if len(rest) != 1:
+        raise CurveError(
+            Problem(
+                table.where(0), f"{len(rest)} columns that may be THD (headings: {_said(table)})",
+                "headings that name THD, HD2, HD3, ...",
+                "Name the columns, such as 'Hz; THD %; HD2 %; HD3 %'.",
+            )
+        )  # fmt: skip
+    table.notes.append(f"no heading names THD: column {rest[0] + 1} was taken as THD")
+    return {"THD": rest[0], **columns}
+
+
+def _percent(table: Table, roles: list[Role], place: int, key: str) -> npt.NDArray[np.float64]:
+    """Turn one column into percent of the fundamental."""
+    values = table.values[:, place]
+    unit = roles[place].unit
+    fundamental = _find(roles, "fundamental") or (_find(roles, "level") if unit == "db" else [])
+    fundamental = [i for i in fundamental if i != place and roles[i].unit in ("db", "")]
+    if unit == "db" or (unit == "" and np.nanmax(values, initial=-1.0) < 0):
+        if unit == "":
+            table.notes.append(f"{key} is negative throughout: taken as dB")
+        return percent_from_db(_relative(table, values, fundamental, key))
+    if unit == "":
+        table.notes.append(f"{key} without a unit taken as percent")
+    elif unit != "%":
+        raise CurveError(
+            Problem(
+                table.where(0), f"{key} in {unit}", "percent, or dB below the fundamental",
+                "Export distortion in % or dB.",
+            )
+        )  # fmt: skip
+    _refuse_rows(table, values < 0, values, f"{key} from 0 % on")
+    return values
+
+
+def _relative(
+    table: Table, values: npt.NDArray[np.float64], fundamental: list[int], key: str
+) -> npt.NDArray[np.float64]:
+    """Return dB relative to the fundamental; levels need the fundamental's own level."""
+    top = float(np.nanmax(values, initial=-np.inf))
+    if len(fundamental) != 1:
+        if top <= 6.0:
+            table.notes.append(f"{key} in dB taken as relative to the fundamental")
+            return values
+        raise CurveError(
+            Problem(
+                table.where(0), f"{key} of up to {top:g} dB, which is a level, not a ratio",
+                "dB below the fundamental, or a column with the fundamental's level",
+                "Export distortion in %.",
+            )
+        )  # fmt: skip
+    base = table.values[:, fundamental[0]]
+    if top <= 6.0 and float(np.nanmedian(base)) > 20.0:
+        table.notes.append(f"{key} in dB taken as relative to the fundamental")
+        return values
+    if top <= 6.0:
+        raise CurveError(
+            Problem(
+                table.where(0), f"{key} and the fundamental both in negative dB",
+                "a heading that says whether harmonics are levels or ratios",
+                "Export distortion in %.",
+            )
+        )  # fmt: skip
+    table.notes.append(f"{key} taken as a level and related to the fundamental's level")
+    return values - base
+
+
+def impulse_of(table: Table, rate: float | None) -> Impulse:
+    """Read a table as an impulse response.
+
+    Parameters
+    ----------
+    table : Table
+        The file; `table.notes` is added to.
+    rate : float or None
+        Sampling rate in Hz, for a file of bare samples.
+
+    Returns
+    -------
+    Impulse
+        The samples.
+
+    Raises
+    ------
+    CurveError
+        If there is no rate, samples are missing or the steps of time are uneven.
+    """
+    roles = _roles(table)
+    times = _find(roles, "time")
+    values = _amplitude(table, roles, times)
+    _refuse_rows(
+        table, np.isnan(values), values, "a sample (an impulse response cannot have gaps)"
+    )
+    if not times and table.values.shape[1] > 1 and not any(role.name for role in roles):
+        times = [0]
+    if times:
+        return _with_time(table, roles[times[0]], times[0], values)
+    rate = rate or sampling_rate(table.remarks)
+    if rate is None:
+        raise CurveError(
+            Problem(
+                table.where(0), "samples without time or sampling rate", "a column of time",
+                "Add a column of time, or a line such as '# sampling rate: 48000 Hz' at the top.",
+            )
+        )  # fmt: skip
+    table.notes.append(f"sampling rate {rate:g} Hz")
+    return Impulse(values, rate)
+
+
+def _amplitude(table: Table, roles: list[Role], times: list[int]) -> npt.NDArray[np.float64]:
+    found = _find(roles, "amplitude") or _find(roles, "level")
+    if any(roles[i].unit == "db" for i in found):
+        raise CurveError(
+            Problem(
+                table.where(0), "amplitudes in dB", "samples of an impulse response, linear",
+                "Export the impulse response itself, not its level.",
+            )
+        )  # fmt: skip
+    if not found:
+        skip = {*times, *_find(roles, "index")}
+        found = [i for i in range(table.values.shape[1]) if i not in skip]
+        if not times and len(found) == 2:
+            found = found[1:]
+    if len(found) != 1:
+        raise _several(table, "amplitude", found)
+    return table.values[:, found[0]].copy()
+
+
+def _with_time(table: Table, role: Role, place: int, values: npt.NDArray[np.float64]) -> Impulse:
+    """Find the sampling rate from a column of time."""
+    time = table.values[:, place].copy()
+    _refuse_rows(table, np.isnan(time), time, "a time")
+    order = np.argsort(time, kind="stable")
+    if np.any(np.diff(order) < 0):
+        table.notes.append("rows sorted by time")
+        time, values = time[order], values[order]
+    step = float(time[-1] - time[0]) / max(time.size - 1, 1)
+    if step <= 0:
+        raise CurveError(Problem(table.where(0), "times that do not grow", "a column of time"))
+    steps = np.diff(time)
+    # Times printed with few digits jitter by half a unit of their last digit at each end.
+    digits = _resolution(time)
+    uneven = np.abs(steps - step) > _JITTER * step + 1.01 * digits
+    if np.any(uneven):
+        row = int(order[int(np.flatnonzero(uneven)[0]) + 1])
+        raise CurveError(
+            Problem(
+                table.where(row), f"a step of {steps[np.argmax(uneven)]:g} in time",
+                f"even steps of {step:g}", "Export the impulse response without leaving out rows.",
+            )
+        )  # fmt: skip
+    scale = {"s": 1.0, "ms": 1e-3, "us": 1e-6}.get(role.unit)
+    if scale is None:
+        scale = 1.0 if step < 0.002 else 1e-3
+        table.notes.append(f"time without a unit taken as {'s' if scale == 1.0 else 'ms'}")
+    rate = _round_rate(1.0 / (step * scale), digits / step / max(time.size - 1, 1))
+    table.notes.append(f"sampling rate {rate:g} Hz from the column of time")
+    return Impulse(values, rate, float(time[0]) * scale)
+
+
+def _resolution(time: npt.NDArray[np.float64]) -> float:
+    """Return the unit of the last printed digit, 0 where the times are not rounded."""
+    sample = time[:2000]
+    for power in range(13):
+        scaled = sample * 10.0**power
+        if np.all(np.abs(scaled - np.round(scaled)) < 1e-4):
+            return float(10.0**-power)
+    return 0.0
+
+
+def _round_rate(rate: float, tolerance: float) -> float:
+    """Take the whole rate where the printed times cannot tell it from the computed one."""
+    whole = round(rate)
+    near = abs(rate - whole) <= rate * max(tolerance, 1e-7)
+    return float(whole) if whole and near else rate
+
+
+def _clean(
+    table: Table,
+    frequency: npt.NDArray[np.float64],
+    columns: list[npt.NDArray[np.float64]],
+    warnings: list[Warning],
+    unit: str,
+    *,
+    need_all: bool = True,
+) -> tuple[npt.NDArray[np.float64], list[npt.NDArray[np.float64]]]:
+    """Leave out gaps and 0 Hz, sort, merge duplicates, and say so."""
+    gaps = np.isnan(frequency)
+    gaps |= np.isnan(columns[0]) if need_all else np.all(np.isnan(np.stack(columns)), axis=0)
+    zero = frequency == 0
+    if np.any(gaps):
+        lines = [int(line) for line in table.lines[gaps]]
+        more = f" and {len(lines) - _LISTED} more" if len(lines) > _LISTED else ""
+        shown = ", ".join(map(str, lines[:_LISTED]))
+        table.notes.append(f"rows with gaps left out: lines {shown}{more}")
+    if np.any(zero & ~gaps):
+        table.notes.append("row at 0 Hz left out")
+    keep = ~gaps & ~zero
+    if not np.any(keep):
+        raise CurveError(Problem(table.name, "no usable rows", "a curve"))
+    tidied = tidy(frequency[keep], *(column[keep] for column in columns))
+    if not tidied.was_sorted:
+        falling = bool(np.all(np.diff(frequency[keep]) <= 0))
+        table.notes.append("rows sorted by frequency" + (" (they fell)" if falling else ""))
+    if tidied.merged:
+        table.notes.append(f"{tidied.merged} rows of repeated frequencies averaged")
+        if tidied.spread > (1.0 if unit == "dB" else 0.5):
+            text = f"rows of one frequency differ by up to {tidied.spread:.2g} {unit}"
+            warnings.append(Warning("duplicates_differ", text + "; are two curves in this file?"))
+    return tidied.frequency, tidied.columns
+
+
+def _refuse_rows(
+    table: Table, bad: npt.NDArray[np.bool_], values: npt.NDArray[np.float64], expected: str
+) -> None:
+    if np.any(bad):
+        row = int(np.flatnonzero(bad)[0])
+        found = "a gap" if np.isnan(values[row]) else f"{values[row]:g}"
+        raise CurveError(Problem(table.where(row), found, expected))
+
+
+def _several(table: Table, what: str, places: list[int]) -> CurveError:
+    columns = ", ".join(str(place + 1) for place in places)
+    return CurveError(
+        Problem(
+            table.where(0),
+            f"{len(places)} columns that may be {what} (columns {columns})",
+            "one",
+            "Save a file with the one that you mean, or name the columns in a heading.",
+        )
+    )
+
+
+def _said(table: Table) -> str:
+    return ", ".join(repr(heading) for heading in table.headings if heading) or "none"

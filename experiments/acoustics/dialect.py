@@ -1,0 +1,258 @@
+"""How a text file writes its numbers: encoding, delimiter, decimal mark, marks for gaps."""
+
+from __future__ import annotations
+
+import codecs
+import re
+from collections import Counter
+from dataclasses import dataclass
+from itertools import islice
+from typing import TYPE_CHECKING, Final
+
+from experiments.errors import CurveError, Problem
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+__all__ = ["Dialect", "Token", "decode", "is_comment", "read_token", "sniff", "split", "uncomment"]
+
+COMMENT_MARKS: Final = "*#;\"'%!"
+"""A line that starts with one of these is a remark, unless numbers follow a quotation mark."""
+
+_GAPS: Final = frozenset(
+    "nan na n/a n.a. null none nil inf +inf -inf infinity -infinity undef ? . * x #n/a #nv #num! "
+    "1.#qnan -1.#ind 1.#inf -1.#inf 1.#ind".split()
+)
+_UNITS: Final = r"(k?hz|k|m?s|us|µs|μs|sec|db\w*|%|deg|°|rad|m?v|m?pa)?"
+_POINT: Final = re.compile(
+    r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[ed][+-]?\d+)?)\s*" + _UNITS, re.IGNORECASE
+)
+_COMMA: Final = re.compile(
+    r"([+-]?(?:\d+(?:,\d+)?|,\d+)(?:[ed][+-]?\d+)?)\s*" + _UNITS, re.IGNORECASE
+)
+# Both marks in one number settle which is which.
+_THOUSANDS_POINT: Final = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+")
+_THOUSANDS_COMMA: Final = re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+,\d+")
+_SAMPLE: Final = 400  # lines looked at
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """How the numbers of a file are written.
+
+    Parameters
+    ----------
+    delimiter : str or None
+        The character between columns; None for any white space.
+    decimal : str
+        ``.`` or ``,``.
+    columns : int
+        Columns of a row of data.
+    """
+
+    delimiter: str | None
+    decimal: str
+    columns: int
+
+    def describe(self) -> str:
+        """Say it in words."""
+        names = {None: "white space", "\t": "tabs", ";": "semicolons", ",": "commas", "|": "bars"}
+        mark = "decimal point" if self.decimal == "." else "decimal comma"
+        return f"columns parted by {names[self.delimiter]}, {mark}"
+
+
+@dataclass(frozen=True)
+class Token:
+    """One cell.
+
+    Parameters
+    ----------
+    value : float or None
+        The number; NaN for a gap, None for words.
+    unit : str
+        A unit that was written after the number, lower case.
+    """
+
+    value: float | None
+    unit: str = ""
+
+
+def decode(raw: bytes, name: str) -> tuple[str, str]:
+    """Turn the bytes of a text file into text.
+
+    Parameters
+    ----------
+    raw : bytes
+        The file.
+    name : str
+        Its name, for messages.
+
+    Returns
+    -------
+    str
+        The text; Unicode minus signs become hyphens.
+    str
+        The encoding.
+
+    Raises
+    ------
+    CurveError
+        If the bytes are no text.
+    """
+    encoding = _encoding(raw)
+    try:
+        text = raw.decode(encoding)
+    except UnicodeDecodeError:
+        if encoding != "utf-8":
+            raise _not_text(name, f"broken {encoding}") from None
+        encoding = "latin-1"
+        text = raw.decode(encoding)
+    text = text.lstrip("\ufeff")
+    # A few control characters are harmless (old files end in 0x1A); many mean it is no text.
+    head = text[:4000]
+    odd = sum(1 for c in head if (c < " " and c not in "\t\n\r\f\x1a\x0b") or c == "\x7f")
+    if odd > 0.02 * len(head) or "\x00" in head:
+        raise _not_text(name, "bytes that are no text")
+    return text.replace("\u2212", "-").replace("\x1a", ""), encoding
+
+
+def _encoding(raw: bytes) -> str:
+    for mark, encoding in (
+        (codecs.BOM_UTF8, "utf-8-sig"),
+        (codecs.BOM_UTF32_LE, "utf-32"),
+        (codecs.BOM_UTF32_BE, "utf-32"),
+        (codecs.BOM_UTF16_LE, "utf-16"),
+        (codecs.BOM_UTF16_BE, "utf-16"),
+    ):
+        if raw.startswith(mark):
+            return encoding
+    head = raw[:400]
+    if (len(head) >= 4 and len(head) % 2 == 0) or len(head) == 400:
+        even, odd = head[::2].count(0), head[1::2].count(0)
+        if odd > 0.4 * len(head) / 2 and even == 0:
+            return "utf-16-le"
+        if even > 0.4 * len(head) / 2 and odd == 0:
+            return "utf-16-be"
+    return "utf-8"
+
+
+def _not_text(name: str, found: str) -> CurveError:
+    return CurveError(
+        Problem(
+            name,
+            found,
+            "a text file of columns, or a WAV file",
+            "Export the curve as text or WAV.",
+        )
+    )
+
+
+def is_comment(line: str) -> bool:
+    """Whether a stripped line starts with a comment mark."""
+    return line.startswith(tuple(COMMENT_MARKS)) or line.startswith("//")
+
+
+def uncomment(line: str) -> str:
+    """Take comment marks and quotation marks off a heading."""
+    return line.strip().lstrip(COMMENT_MARKS + "/ \t").replace('"', "").strip()
+
+
+def split(line: str, delimiter: str | None) -> list[str]:
+    """Split a line into cells without quotation marks."""
+    cells = [cell.strip().strip("\"'").strip() for cell in line.split(delimiter)]
+    if len(cells) > 1 and cells[-1] == "" and delimiter is not None:
+        cells.pop()
+    return cells
+
+
+def read_token(cell: str, decimal: str) -> Token:
+    """Read one cell.
+
+    Parameters
+    ----------
+    cell : str
+        Its text.
+    decimal : str
+        The decimal mark.
+
+    Returns
+    -------
+    Token
+        A number with the unit written behind it, a gap, or words.
+    """
+    low = cell.strip().lower()
+    if not low or low in _GAPS or not low.strip("-"):
+        return Token(float("nan"))
+    match = (_POINT if decimal == "." else _COMMA).fullmatch(low)
+    if match:
+        digits = match[1].replace(",", ".").replace("d", "e")
+        return Token(float(digits), match[2] or "")
+    if decimal == "." and _THOUSANDS_POINT.fullmatch(low):
+        return Token(float(low.replace(",", "")))
+    if decimal == "," and _THOUSANDS_COMMA.fullmatch(low):
+        return Token(float(low.replace(".", "").replace(",", ".")))
+    return Token(None)
+
+
+def sniff(lines: Iterable[str], name: str) -> Dialect:
+    """Find out how a file parts its columns and writes its decimals.
+
+    Parameters
+    ----------
+    lines : iterable of str
+        The file from its start; only the first 400 lines that are not blank are looked at.
+    name : str
+        The file's name, for messages.
+
+    Returns
+    -------
+    Dialect
+        The reading under which most lines are rows of numbers.
+
+    Raises
+    ------
+    CurveError
+        If no reading makes rows of numbers, or two do and differ in what they say.
+    """
+    sample = [line.strip("\r\n ") for line in islice((x for x in lines if x.strip()), _SAMPLE)]
+    scored = []
+    for delimiter, decimal in (
+        ("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), ("|", "."), ("|", ","),
+        (None, "."), (None, ","),
+    ):  # fmt: skip
+        counts = Counter(_numeric_cells(line, delimiter, decimal) for line in sample)
+        counts.pop(0, None)
+        if counts:
+            columns = max(counts, key=lambda c: (counts[c], c))
+            rows = counts[columns]
+            # A single column is the weakest reading: any delimiter gives it.
+            scored.append((rows if columns > 1 else rows / 2 - 0.25, columns, delimiter, decimal))
+    if not scored:
+        raise CurveError(
+            Problem(
+                f"{name}:1",
+                _quote(sample[0]) if sample else "an empty file",
+                "rows of numbers in columns",
+                "Export the curve as text with one point a line.",
+            )
+        )
+    best = max(scored, key=lambda item: item[0])
+    dialect = Dialect(best[2], best[3], best[1])
+    if dialect.columns == 1:
+        dialect = Dialect(None, dialect.decimal, 1)
+    return dialect
+
+
+def _numeric_cells(line: str, delimiter: str | None, decimal: str) -> int:
+    """How many cells a line has if all of them are numbers or gaps, else 0."""
+    if is_comment(line) and line[0] not in "\"'":
+        return 0
+    tokens = [read_token(cell, decimal) for cell in split(line, delimiter)]
+    numbers = sum(1 for t in tokens if t.value is not None and t.value == t.value)
+    if any(t.value is None for t in tokens) or numbers == 0:
+        return 0
+    return len(tokens)
+
+
+def _quote(text: str) -> str:
+    return repr(text if len(text) <= 60 else text[:57] + "...")

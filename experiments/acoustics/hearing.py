@@ -1,0 +1,353 @@
+"""From a curve to its metrics: which definitions apply, and when the answer is 'cannot tell'."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from experiments.acoustics import decay as decays
+from experiments.acoustics import distortion as distortions
+from experiments.acoustics import resonance, spectrum
+from experiments.acoustics import response as responses
+from experiments.acoustics.curves import Distortion, Impulse, Response
+from experiments.acoustics.quality import Warning
+from experiments.errors import CurveError, Problem
+
+if TYPE_CHECKING:
+    from experiments.acoustics.options import Options
+    from experiments.acoustics.reading import Reading
+
+__all__ = ["Heard", "hear", "hear_curve"]
+
+_NOISE_MARGIN: Final = 6.0  # dB
+_DISAGREE: Final = 0.25  # relative difference of two Q values
+
+
+@dataclass
+class Heard:
+    """What is being gathered about one file.
+
+    Parameters
+    ----------
+    warnings : list of Warning
+        Added to.
+    notes : list of str
+        Added to.
+    values : dict of str to float or None
+        Metrics by name.
+    curves : dict of str to curve
+        Curves by kind.
+    """
+
+    warnings: list[Warning]
+    notes: list[str]
+    values: dict[str, float | None] = field(default_factory=dict)
+    curves: dict[str, Response | Distortion | Impulse] = field(default_factory=dict)
+
+    def warn(self, code: str, text: str) -> None:
+        """Add a warning, once."""
+        warning = Warning(code, text)
+        if warning not in self.warnings:
+            self.warnings.append(warning)
+
+
+def hear(reading: Reading, options: Options, heard: Heard, name: str) -> None:
+    """Compute every metric of what was read, into `heard`."""
+    try:
+        hear_curve(reading.curve, options, heard)
+    except CurveError as error:
+        raise CurveError(
+            *(
+                Problem(f"{name}: {p.where}", p.found, p.expected, p.remedy)
+                if isinstance(p, Problem)
+                else p
+                for p in error.problems
+            )
+        ) from None
+
+
+def hear_curve(curve: Response | Distortion | Impulse, options: Options, heard: Heard) -> str:
+    """Compute every metric of a curve, into `heard`; returns the kind of the curve."""
+    if isinstance(curve, Response):
+        heard.curves["response"] = curve
+        _hear_response(curve, options, heard)
+        _hear_breakup(curve, None, options, heard)
+        return "response"
+    if isinstance(curve, Distortion):
+        heard.curves["distortion"] = curve
+        _hear_distortion(curve, options, heard)
+        return "distortion"
+    heard.curves["impulse"] = curve
+    _hear_decay(curve, heard)
+    response = spectrum.response_of_impulse(curve)
+    heard.curves["response"] = response
+    heard.notes.append("levels of an impulse response are relative to a gain of 1")
+    heard.notes.append(f"the impulse response carries nothing below {_hz(response.floor_hz)}")
+    _hear_response(response, options, heard)
+    _hear_breakup(response, curve, options, heard)
+    return "impulse"
+
+
+def _hear_response(response: Response, options: Options, heard: Heard) -> None:
+    band, cut = responses.cover(response, options.band)
+    curve = responses.smoothed(response, options.smooth)
+    if options.smooth is not None:
+        heard.notes.append(f"smoothed by 1/{options.smooth:g} octave before limits and deviation")
+    for name in ("level_db", "deviation_db", "deviation_sd_db"):
+        heard.values[name] = None
+    if band is None:
+        low, high = float(response.frequency[0]), float(response.frequency[-1])
+        said = "the band" if options.band is None else _band(options.band)
+        gate = response.floor_hz > 0 and options.band is not None and options.band[0] < low
+        heard.warn(
+            "gate_too_short" if gate else "band_not_covered",
+            f"level and deviation: the data reach from {_hz(low)} to {_hz(high)}, not over "
+            f"{said}; measure further, or state a narrower band.",
+        )
+    else:
+        how = "everything measured, no band stated" if options.band is None else "the band stated"
+        if cut:
+            how = "the band stated, cut to the data"
+        heard.notes.append(f"level and deviation over {_band(band)} ({how})")
+        heard.values["level_db"] = responses.level(response, band)
+        spread = responses.deviation(curve, band)
+        heard.values["deviation_db"] = spread.half_spread_db
+        heard.values["deviation_sd_db"] = spread.sd_db
+    _hear_limits(curve, response, options, heard)
+
+
+def _hear_limits(curve: Response, response: Response, options: Options, heard: Heard) -> None:
+    found = responses.effective_range(curve, options.drop_db, options.band)
+    heard.notes.append(
+        f"limits where the curve falls {options.drop_db:g} dB below {found.reference_db:.2f} dB, "
+        f"the mean over {_band(found.octave)}"
+    )
+    if found.passed_over:
+        places = ", ".join(_hz(f) for f in found.passed_over[:5])
+        heard.notes.append(f"troughs narrower than 1/9 octave passed over at {places}")
+    f = response.frequency
+    for name, value, edge, end, side in (
+        ("lower_limit_hz", found.lower_hz, found.lower_at_edge, float(f[0]), "lower"),
+        ("upper_limit_hz", found.upper_hz, found.upper_at_edge, float(f[-1]), "upper"),
+    ):
+        heard.values[name] = value
+        if value is None:
+            _warn_unreached(response, side, end, options.drop_db, heard)
+        elif _in_noise(response, value):
+            heard.values[name] = None
+            heard.warn(
+                "noise_floor",
+                f"{side} limit: at {_hz(value)} the noise is within {_NOISE_MARGIN:g} dB of the "
+                "curve; average more measurements or raise the drive.",
+            )
+        elif edge:
+            heard.warn(
+                "limit_at_edge",
+                f"{side} limit: the data end less than 1/9 octave after {_hz(value)}, so a narrow "
+                "trough cannot be told from the end of the range.",
+            )
+        if value is not None:
+            _warn_coarse(response, value, side, heard)
+
+
+def _warn_unreached(
+    response: Response, side: str, end: float, drop_db: float, heard: Heard
+) -> None:
+    if side == "lower" and response.floor_hz > 0:
+        heard.warn(
+            "gate_too_short",
+            f"lower limit: the curve does not fall by {drop_db:g} dB above {_hz(end)}, and an "
+            "impulse response of this length carries nothing below.",
+        )
+        return
+    heard.warn(
+        "beyond_measured_range",
+        f"{side} limit: beyond the measured range, the curve does not fall by {drop_db:g} dB "
+        f"before the data end at {_hz(end)}.",
+    )
+
+
+def _warn_coarse(response: Response, limit: float, side: str, heard: Heard) -> None:
+    """Warn if the points at a limit lie further apart than the troughs that count."""
+    f = response.frequency
+    place = min(max(int(np.searchsorted(f, limit)), 1), f.size - 1)
+    ratio = float(f[place] / f[place - 1])
+    if ratio > 10 ** (0.3 / 9) * 1.001:
+        heard.warn(
+            "coarse_grid",
+            f"{side} limit: points are {100 * (ratio - 1):.0f} % apart there, so the limit is "
+            "known to about half of that and narrow troughs may be missed.",
+        )
+
+
+def _in_noise(response: Response, frequency: float) -> bool:
+    if response.noise_db is None:
+        return False
+    x = np.log(response.frequency)
+    at = math.log(frequency)
+    level = float(np.interp(at, x, response.level))
+    return level < float(np.interp(at, x, response.noise_db)) + _NOISE_MARGIN
+
+
+def _hear_breakup(
+    response: Response, impulse: Impulse | None, options: Options, heard: Heard
+) -> None:
+    heard.values["breakup_hz"] = heard.values["breakup_q"] = None
+    curve = responses.smoothed(response, options.smooth)
+    peak = _breakup_peak(curve, options, heard)
+    if peak is None:
+        return
+    fit = resonance.fit_pole_pair(response, peak)
+    mode = None
+    if impulse is not None:
+        q = fit.q if fit is not None and fit.carried else 6.0
+        mode = decays.mode_decay(
+            impulse, fit.frequency if fit and fit.carried else peak.frequency, q
+        )
+        if mode is not None and mode.rms_db > 1.5:
+            mode = None
+    heard.values["breakup_hz"] = peak.frequency
+    if fit is not None and fit.carried:
+        heard.values["breakup_hz"], heard.values["breakup_q"] = fit.frequency, fit.q
+        carried = "the response (pole pair fitted around the peak)"
+    if mode is not None:
+        _compare(fit, mode, heard)
+        heard.values["breakup_hz"], heard.values["breakup_q"] = mode.frequency, mode.q
+        carried = "the decay of the band-passed impulse response"
+    if heard.values["breakup_q"] is None:
+        heard.notes.append("break-up is the frequency of the peak itself")
+        heard.warn("q_not_carried", f"break-up Q: {_why_no_q(response, peak, fit)}")
+        return
+    heard.notes.append(f"break-up carried by {carried}")
+
+
+def _breakup_peak(curve: Response, options: Options, heard: Heard) -> resonance.Peak | None:
+    found = resonance.peaks(curve, options.prominence_db)
+    if found and resonance.fundamental_peak(curve, found[0]):
+        heard.notes.append(
+            f"the peak at {_hz(found[0].frequency)} is the fundamental resonance, not break-up: "
+            "the curve falls away below it"
+        )
+        found = found[1:]
+    low, high = options.band or (0.0, math.inf)
+    found = [peak for peak in found if peak.frequency >= low]
+    if not found:
+        where = "" if options.band is None else f" above {_hz(low)}"
+        heard.warn(
+            "no_resonance",
+            f"break-up: no peak with a prominence of {options.prominence_db:g} dB{where}.",
+        )
+        return None
+    if found[0].frequency > high:
+        heard.warn("outside_band", "break-up: the lowest peak lies above the band stated.")
+    heard.notes.append(
+        f"break-up: lowest peak with a prominence of {options.prominence_db:g} dB, at "
+        f"{_hz(found[0].frequency)} (prominence {found[0].prominence:.1f} dB)"
+    )
+    return found[0]
+
+
+def _compare(fit: resonance.PolePair | None, mode: decays.ModeDecay, heard: Heard) -> None:
+    if fit is not None and fit.carried and abs(math.log(fit.q / mode.q)) > _DISAGREE:
+        heard.warn(
+            "q_disagrees",
+            f"break-up Q: the decay gives {mode.q:.3g}, the response {fit.q:.3g}; neighbouring "
+            "modes or noise may disturb one of them.",
+        )
+
+
+def _why_no_q(response: Response, peak: resonance.Peak, fit: resonance.PolePair | None) -> str:
+    f = response.frequency
+    here = int(np.searchsorted(f, peak.frequency))
+    step = float(f[min(here + 1, f.size - 1)] / f[max(here - 1, 0)]) ** 0.5 - 1
+    if fit is None:
+        return (
+            f"too few points around the peak at {_hz(peak.frequency)} ({100 * step:.1f} % apart)."
+        )
+    if fit.rms_db > fit.sd_log_q:
+        return (
+            f"the peak at {_hz(peak.frequency)} is not that of a single resonance (a fit leaves "
+            f"{fit.rms_db:.1f} dB)."
+        )
+    return f"the peak at {_hz(peak.frequency)} leaves it uncertain by {100 * fit.sd_log_q:.0f} %."
+
+
+def _hear_decay(impulse: Impulse, heard: Heard) -> None:
+    found = decays.decay(impulse)
+    heard.values["decay_ms"] = None if found.seconds is None else 1000 * found.seconds
+    heard.notes.append("decay from the largest magnitude to the last envelope at or over 5 %")
+    if abs(found.offset) > 1e-4:
+        heard.notes.append(f"an offset of {100 * found.offset:.2g} % of the peak was taken off")
+    if found.reason == "noise_floor":
+        heard.warn(
+            "noise_floor",
+            f"decay: the end of the record stands {found.noise_db:+.1f} dB from the 5 % line; it "
+            "must be 6 dB below. Raise the drive or average more measurements.",
+        )
+    elif found.reason == "decay_not_finished":
+        heard.warn(
+            "decay_not_finished",
+            "decay: the record ends before the envelope has fallen to 5 %; record longer.",
+        )
+    elif found.reason == "silent":
+        heard.warn("silent", "decay: the record is zero throughout.")
+
+
+def _hear_distortion(curve: Distortion, options: Options, heard: Heard) -> None:
+    names = ("thd_peak_percent", "thd_peak_hz", *(f"hd{k}_percent" for k in (2, 3, 4, 5)))
+    heard.values.update(dict.fromkeys(names))
+    peak = distortions.thd_peak(curve, options.band, options.thd_of)
+    if peak is None:
+        where = "in the file" if options.band is None else f"in {_band(options.band)}"
+        heard.warn("no_distortion", f"THD: no usable point {where}.")
+        return
+    heard.values["thd_peak_percent"] = peak.thd
+    heard.values["thd_peak_hz"] = peak.frequency
+    heard.notes.append(f"THD relative to the {options.thd_of}, harmonics to the fundamental")
+    if curve.thd is None:
+        orders = ", ".join(str(k) for k in curve.harmonics)
+        heard.notes.append(f"THD computed from harmonics {orders}")
+    for order in (2, 3, 4, 5):
+        value = peak.harmonics.get(order, math.nan)
+        if math.isnan(value):
+            heard.warn(
+                "missing_harmonic", f"HD{order}: the file does not give it at the THD peak."
+            )
+        else:
+            heard.values[f"hd{order}_percent"] = value
+    _warn_peak(curve, peak, heard)
+
+
+def _warn_peak(curve: Distortion, peak: distortions.DistortionPeak, heard: Heard) -> None:
+    if peak.at_edge:
+        heard.warn(
+            "peak_at_edge",
+            f"THD peak: it lies at the end of the band or of the data ({_hz(peak.frequency)}); "
+            "it may be higher beyond.",
+        )
+    if peak.noise_margin_db is not None and peak.noise_margin_db < _NOISE_MARGIN:
+        heard.warn(
+            "noise_floor",
+            f"THD peak: only {peak.noise_margin_db:.1f} dB over the noise at "
+            f"{_hz(peak.frequency)}; the value is an upper bound.",
+        )
+    if peak.unused:
+        heard.notes.append(f"{peak.unused} points without all harmonics were not used")
+    top = max(20000.0, float(curve.frequency[-1]))
+    if curve.bandwidth_hz is None and 2 * peak.frequency > top:
+        heard.warn(
+            "beyond_bandwidth",
+            f"THD peak: at {_hz(peak.frequency)} even the second harmonic lies above "
+            f"{_hz(top)}, where few set-ups measure.",
+        )
+
+
+def _hz(frequency: float) -> str:
+    return f"{frequency / 1000:.4g} kHz" if frequency >= 1000 else f"{frequency:.4g} Hz"
+
+
+def _band(band: tuple[float, float]) -> str:
+    return f"{_hz(band[0])} to {_hz(band[1])}"

@@ -1,0 +1,238 @@
+"""The break-up resonance: finding its peak, and its frequency and Q from the pole pair.
+
+The 3 dB width is not used: on a broad peak, or on one that stands on a slope, it misleads.
+Instead the curve around the peak is fitted with a pole pair and a numerator of second order,
+
+    |H|² = |a + b s + c s²|² / |w² + w s / Q + s²|²,
+
+which holds a second-order low-pass, band-pass and high-pass, and a mode on top of a flat
+response (Ewins, Modal Testing, single-mode circle fits rest on the same form; from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from scipy.optimize import least_squares
+from scipy.signal import find_peaks
+
+from experiments.acoustics.bands import G, octaves
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from experiments.acoustics.curves import Response
+
+__all__ = ["Peak", "PolePair", "fit_pole_pair", "fundamental_peak", "peaks"]
+
+_STARTS: Final = (1.5, 4.0, 12.0, 40.0)  # Q values from which the fit starts
+_MAX_RMS: Final = 0.7  # dB: a worse fit does not describe the peak
+_MAX_SD: Final = 0.2  # of ln Q: about 20 %
+_POINTS: Final = 300
+_NEAR: Final = 0.03  # of log frequency
+_FLOOR: Final = 0.003  # dB of misfit at which the uncertainty is worked out at least
+
+
+@dataclass(frozen=True)
+class Peak:
+    """A local maximum of a response.
+
+    Parameters
+    ----------
+    frequency : float
+        Hz.
+    level : float
+        dB.
+    prominence : float
+        Topographic prominence, dB.
+    """
+
+    frequency: float
+    level: float
+    prominence: float
+
+
+@dataclass(frozen=True)
+class PolePair:
+    """A resonance as a pole pair.
+
+    Parameters
+    ----------
+    frequency : float
+        Natural frequency, Hz.
+    q : float
+        Quality factor.
+    sd_log_q : float
+        Standard uncertainty of ln Q from the scatter of the fit.
+    rms_db : float
+        Root mean square misfit, dB.
+    """
+
+    frequency: float
+    q: float
+    sd_log_q: float
+    rms_db: float
+
+    @property
+    def carried(self) -> bool:
+        """Whether the data carry the Q."""
+        return self.rms_db <= _MAX_RMS and self.sd_log_q <= _MAX_SD
+
+
+def peaks(response: Response, prominence_db: float = 3.0) -> list[Peak]:
+    """Find every local maximum with at least the stated prominence, lowest frequency first.
+
+    Parameters
+    ----------
+    response : Response
+        The curve; end points are no peaks.
+    prominence_db : float
+        Least topographic prominence (as `scipy.signal.peak_prominences` defines it), dB.
+
+    Returns
+    -------
+    list of Peak
+        May be empty.
+    """
+    places, found = find_peaks(response.level, prominence=prominence_db)
+    return [
+        Peak(float(response.frequency[i]), float(response.level[i]), float(height))
+        for i, height in zip(places, found["prominences"], strict=True)
+    ]
+
+
+def fundamental_peak(response: Response, peak: Peak) -> bool:
+    """Tell whether a peak is the driver's own fundamental resonance.
+
+    Parameters
+    ----------
+    response : Response
+        The curve.
+    peak : Peak
+        The lowest peak.
+
+    Returns
+    -------
+    bool
+        True if the curve falls by at least 10 dB from one octave to two octaves under the peak
+        and stays that low below, as a mass-controlled driver does under its resonance
+        (12 dB an octave). False also where the data do not reach that far down.
+    """
+    low = response.frequency[0]
+    if octaves(low, peak.frequency) < 2.0:
+        return False
+    one = float(
+        np.interp(math.log(peak.frequency / G), np.log(response.frequency), response.level)
+    )
+    below = response.level[response.frequency <= peak.frequency / G**2]
+    return bool(below.size and np.max(below) <= one - 10.0)
+
+
+def fit_pole_pair(response: Response, peak: Peak) -> PolePair | None:
+    """Fit a pole pair to the curve around a peak.
+
+    Parameters
+    ----------
+    response : Response
+        The curve, not smoothed (smoothing widens a peak).
+    peak : Peak
+        The peak to describe.
+
+    Returns
+    -------
+    PolePair or None
+        None where fewer than 8 points surround the peak or no fit converges near it.
+    """
+    chosen = _window(response, peak)
+    if np.count_nonzero(chosen) < 8:
+        return None
+    x, y = _thinned(
+        np.log(response.frequency[chosen] / peak.frequency), response.level[chosen] - peak.level
+    )
+    # Even weight on a scale that is linear near the peak and logarithmic further away.
+    weight = np.sqrt(np.gradient(x) / (_NEAR + np.abs(x)))
+    weight /= math.sqrt(float(np.mean(weight**2)))
+    u = np.exp(x)
+    fits = [_refine(u, y, weight, q) for q in _STARTS]
+    best = min((fit for fit in fits if fit is not None), key=lambda fit: fit[0], default=None)
+    if best is None:
+        return None
+    _, p, sd, rms = best
+    if not (abs(p[0]) < 0.35 and 0.5 < math.exp(p[1]) < 2000):
+        return None
+    return PolePair(peak.frequency * math.exp(p[0]), math.exp(p[1]), sd, rms)
+
+
+def _thinned(
+    x: npt.NDArray[np.float64], y: npt.NDArray[np.float64]
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Take a few hundred points, densest at the peak (x = 0), from a curve of many more."""
+    if x.size <= _POINTS:
+        return x, y
+    t = np.linspace(np.arcsinh(x[0] / _NEAR), np.arcsinh(x[-1] / _NEAR), _POINTS)
+    at = np.clip(_NEAR * np.sinh(t), x[0], x[-1])
+    return at, np.interp(at, x, y)
+
+
+def _window(response: Response, peak: Peak) -> npt.NDArray[np.bool_]:
+    """One octave to each side, ending at the valley before the next peak of 1 dB or more."""
+    f = response.frequency
+    low, high = peak.frequency / G, peak.frequency * G
+    places, _ = find_peaks(response.level, prominence=min(1.0, peak.prominence / 3))
+    here = int(np.searchsorted(f, peak.frequency))
+    left, right = places[places < here], places[places > here]
+    if left.size:
+        valley = left[-1] + int(np.argmin(response.level[left[-1] : here]))
+        low = max(low, float(f[valley]))
+    if right.size:
+        valley = here + int(np.argmin(response.level[here : right[0]]))
+        high = min(high, float(f[valley]))
+    chosen: npt.NDArray[np.bool_] = (f >= low) & (f <= high)
+    return chosen
+
+
+def _model(p: npt.NDArray[np.float64], u: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Level in dB of the pole pair; p = ln w, ln Q, a, b, c."""
+    v, w = u * u, math.exp(2 * p[0])
+    top = (p[2] - p[4] * v) ** 2 + p[3] ** 2 * v
+    bottom = (w - v) ** 2 + w * v * math.exp(-2 * p[1])
+    result: npt.NDArray[np.float64] = 10 * np.log10((top + 1e-30) / (bottom + 1e-30))
+    return result
+
+
+def _refine(
+    u: npt.NDArray[np.float64],
+    y: npt.NDArray[np.float64],
+    weight: npt.NDArray[np.float64],
+    q: float,
+) -> tuple[float, npt.NDArray[np.float64], float, float] | None:
+    """Least squares in dB from one starting Q; returns cost, p, sd of ln Q and rms misfit."""
+    start = np.array([0.0, math.log(q), *_numerator(u, y, q)])
+    bounds = ([-0.7, math.log(0.3), *[-np.inf] * 3], [0.7, math.log(5000.0), *[np.inf] * 3])
+
+    def misfit(p: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        return weight * (_model(p, u) - y)
+
+    fit = least_squares(misfit, start, bounds=bounds, x_scale="jac", max_nfev=200)
+    if not np.all(np.isfinite(fit.x)):
+        return None
+    rms = math.sqrt(2 * float(fit.cost) / u.size)
+    spread = max(rms, _FLOOR) ** 2 * u.size / max(u.size - 5, 1)
+    slopes = np.asarray(fit.jac, dtype=np.float64)
+    covariance = np.linalg.pinv(slopes.T @ slopes) * spread
+    return float(fit.cost), fit.x, math.sqrt(max(float(covariance[1, 1]), 0.0)), rms
+
+
+def _numerator(
+    u: npt.NDArray[np.float64], y: npt.NDArray[np.float64], q: float
+) -> tuple[float, float, float]:
+    """Start values a, b, c: linear least squares of |N|² = A + B v + C v², relative errors."""
+    v = u * u
+    target = 10 ** (y / 10) * ((1 - v) ** 2 + v / q**2)
+    rows = np.stack([np.ones_like(v), v, v * v], axis=1) / target[:, None]
+    big_a, big_b, big_c = np.linalg.lstsq(rows, np.ones_like(v), rcond=None)[0]
+    a, c = math.sqrt(max(big_a, 1e-6)), math.sqrt(max(big_c, 1e-6))
+    return a, math.sqrt(max(big_b + 2 * a * c, 1e-6)), c

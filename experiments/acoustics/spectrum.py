@@ -1,0 +1,95 @@
+"""The frequency response that an impulse response carries."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from scipy.fft import next_fast_len, rfft, rfftfreq
+
+from experiments.acoustics.bands import smooth
+from experiments.acoustics.curves import Impulse, Response
+from experiments.acoustics.decay import without_offset
+from experiments.errors import CurveError, Problem
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+__all__ = ["gate_length", "response_of_impulse"]
+
+_LARGEST: Final = 1 << 22  # points of the transform
+_LOWEST: Final = 1e-20  # of the largest magnitude (-400 dB): stands for zero
+_NYQUIST_SHARE: Final = 0.95  # converters' filters cut off above
+
+
+def gate_length(impulse: Impulse) -> float:
+    """Return the length of what follows the peak, zeros at the end left out.
+
+    Parameters
+    ----------
+    impulse : Impulse
+        The record.
+
+    Returns
+    -------
+    float
+        T in s. Nothing below 1/T is carried.
+    """
+    size = np.abs(without_offset(impulse)[0])
+    filled = np.flatnonzero(size > 0)
+    if filled.size == 0:
+        return 0.0
+    return float(filled[-1] - int(np.argmax(size)) + 1) / impulse.rate
+
+
+def response_of_impulse(impulse: Impulse) -> Response:
+    """Transform an impulse response.
+
+    Parameters
+    ----------
+    impulse : Impulse
+        The record; a constant offset is taken off first.
+
+    Returns
+    -------
+    Response
+        Level in dB re 1 (unit gain), from 1/T to 95 % of half the sampling rate, `floor_hz` =
+        1/T, and the noise as far as the end of the record shows it.
+
+    Raises
+    ------
+    CurveError
+        If the record is silent or too short to carry any frequency.
+    """
+    h, _ = without_offset(impulse)
+    gate = gate_length(impulse)
+    top = _NYQUIST_SHARE * impulse.rate / 2
+    if gate * top < 4:
+        raise CurveError(
+            Problem("samples", "an impulse response of a few samples", "a longer record")
+        )
+    length = next_fast_len(max(h.size, min(8 * h.size, _LARGEST)), real=True)
+    f = rfftfreq(length, 1 / impulse.rate)
+    size = np.abs(rfft(h, length))
+    use = (f >= 1 / gate) & (f <= top) & (f > 0)
+    f, size = f[use], size[use]
+    level = 20 * np.log10(np.maximum(size, _LOWEST * float(np.max(size))))
+    return Response(f, level, floor_hz=1 / gate, noise_db=_noise(h, impulse.rate, f))
+
+
+def _noise(
+    h: npt.NDArray[np.float64], rate: float, at: npt.NDArray[np.float64]
+) -> npt.NDArray[np.float64] | None:
+    """Level that the noise of the last quarter would have in the whole record's spectrum."""
+    filled = np.flatnonzero(h)
+    end = int(filled[-1]) + 1
+    tail = h[end - (end - int(np.argmax(np.abs(h)))) // 4 : end]
+    if tail.size < 32:
+        return None
+    window = np.hanning(tail.size)
+    power = np.abs(rfft(tail * window)) ** 2 / np.sum(window**2) * end
+    f = rfftfreq(tail.size, 1 / rate)
+    level = 10 * np.log10(np.maximum(power[1:], 1e-300))
+    smooth_level = smooth(f[1:], level, 3)
+    result: npt.NDArray[np.float64] = np.interp(np.log(at), np.log(f[1:]), smooth_level)
+    return result
