@@ -359,6 +359,8 @@ class _Evaluator(simpleeval.SimpleEval):  # type: ignore[misc]
         if a.levels is None and b.levels is None:
             compare = _COMPARISONS[type(op)]
             return compare(a.values.astype(np.float64), b.values.astype(np.float64)), missing
+        if np.all(missing):  # a column of words that are all inactive looks like any other
+            return np.zeros_like(missing), missing
         if a.levels is None or b.levels is None or not isinstance(op, ast.Eq | ast.NotEq):
             shown = f"{ast.unparse(left)} and {ast.unparse(right)}"
             raise ExpressionError(f"cannot compare {shown} like that: one of them holds words")

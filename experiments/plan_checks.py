@@ -30,6 +30,10 @@ from experiments.plan_parts import (
     Sessions,
     Value,
     Variable,
+    as_word,
+    is_number,
+    near_values,
+    on_grid,
 )
 from experiments.plan_schema import (
     DerivedKeys,
@@ -313,7 +317,7 @@ class _Builder:
         """Give a choice's levels as words, whatever they were written as."""
         if isinstance(level, str):
             return level
-        return f"{level:.12g}" if kind == "choice" else float(level)
+        return as_word(level) if kind == "choice" else float(level)
 
     def _level_set(self, where: str, keys: VariableKeys, levels: list[Value]) -> None:
         seen: set[Value] = set()
@@ -480,6 +484,9 @@ class _Builder:
         if rule and expression.kind not in ("truth", "any"):
             self.problem(where, show(text), 'a comparison, such as "a >= 2 * b"')
             return False
+        if rule and not expression.names:
+            self.problem(where, show(text), "a rule that names at least one variable")
+            return False
         if not rule and expression.kind == "truth":
             self.problem(
                 where, show(text), "a formula that gives a number", "Write: 1 if ... else 0."
@@ -633,7 +640,7 @@ class _Builder:
         return given
 
     def _pair(self, where: str, value: Any, what: str) -> tuple[float, float] | None:
-        good = isinstance(value, list) and len(value) == 2 and all(map(_is_number, value))
+        good = isinstance(value, list) and len(value) == 2 and all(map(is_number, value))
         if not good or value[0] >= value[1]:
             self.problem(where, show(value), f"two {what}, [low, high]")
             return None
@@ -661,7 +668,7 @@ class _Builder:
             return None
         if poor is None:
             return None
-        if not _is_number(poor):
+        if not is_number(poor):
             self.problem(path, show(poor), "a number")
             return None
         if good is not None and keys.goal in ("maximise", "minimise"):
@@ -692,7 +699,7 @@ class _Builder:
                     f"one number below and one above good = {show(good)}",
                 )
             return pair
-        if not _is_number(poor) or poor <= 0:
+        if not is_number(poor) or poor <= 0:
             self.problem(f"{where}.poor", show(poor), "[low, high], or a distance above 0")
             return None
         return float(poor)
@@ -760,42 +767,6 @@ class _Builder:
             self.parts.rig[kind] = FrozenDict(given)
 
 
-def on_grid(variable: Variable, value: Any) -> Value | None:
-    """Find the printable value that a user means; None if there is none.
-
-    Parameters
-    ----------
-    variable : Variable
-        Whose value it should be.
-    value : object
-        As it stands in a plan or a recipe: a number, or a word.
-    """
-    if variable.words is not None:
-        if _is_number(value):
-            value = f"{value:.12g}"
-        return value if value in variable.words else None
-    if not _is_number(value):
-        return None
-    grid = variable.grid
-    place = int(np.abs(grid - value).argmin())
-    spacing = float(np.abs(np.diff(grid)).min()) if len(grid) > 1 else abs(grid[0])
-    # A millionth of a step is rounding, anything more is another value.
-    return float(grid[place]) if abs(grid[place] - value) <= 1e-6 * spacing else None
-
-
-def near_values(variable: Variable, value: Any) -> str:
-    """Say which printable values are nearest, as a sentence."""
-    if variable.words is not None:
-        return nearest(str(value), variable.words).capitalize() or (
-            f"Levels: {', '.join(variable.words)}."
-        )
-    if not _is_number(value):
-        return f"Write a number, such as {variable.grid[0]:.12g}."
-    place = int(np.searchsorted(variable.grid, value))
-    near = variable.grid[max(0, place - 1) : place + 1]
-    return f"Nearest: {' and '.join(f'{v:.12g}' for v in near)}."
-
-
 def _circle(start: str, variables: Mapping[str, Variable]) -> list[str]:
     """Follow parents from `start`; the way back to it, or nothing."""
     waiting = [[start]]
@@ -817,10 +788,6 @@ def _resolve(name: str) -> catalogue.Measure | None:
         return catalogue.resolve(name)
     except KeyError:
         return None
-
-
-def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
 
 
 def _is_encoding(name: str) -> bool:

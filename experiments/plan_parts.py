@@ -6,6 +6,7 @@ Plain frozen records. They are made by `experiments.plan.Plan.from_toml` and
 
 from __future__ import annotations
 
+import math
 import operator
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -15,6 +16,7 @@ from typing import Any, ClassVar, Literal, NoReturn
 import numpy as np
 import numpy.typing as npt
 
+from experiments.grammar import nearest
 from experiments.grids import levels_grid, stepless_grid, stepped_grid
 
 __all__ = [
@@ -26,6 +28,10 @@ __all__ = [
     "Sessions",
     "Value",
     "Variable",
+    "as_word",
+    "is_number",
+    "near_values",
+    "on_grid",
 ]
 
 Value = str | float
@@ -289,3 +295,49 @@ class Sessions:
     """
 
     reference_cone: int | None = None
+
+
+def is_number(value: Any) -> bool:
+    """Tell whether a value is a finite number; true and false are not."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+
+
+def as_word(value: Any) -> str:
+    """Write a level as a word: 0.4 becomes '0.4' and 2.0 becomes '2'."""
+    return f"{value:.12g}" if is_number(value) else str(value)
+
+
+def on_grid(variable: Variable, value: Any) -> Value | None:
+    """Find the printable value that a user means; None if there is none.
+
+    Parameters
+    ----------
+    variable : Variable
+        Whose value it should be.
+    value : object
+        As it stands in a plan or a recipe: a number, or a word.
+    """
+    if variable.words is not None:
+        if is_number(value):
+            value = as_word(value)
+        return value if value in variable.words else None
+    if not is_number(value):
+        return None
+    grid = variable.grid
+    place = int(np.abs(grid - value).argmin())
+    spacing = float(np.abs(np.diff(grid)).min()) if len(grid) > 1 else abs(grid[0])
+    # A millionth of a step is rounding, anything more is another value.
+    return float(grid[place]) if abs(grid[place] - value) <= 1e-6 * spacing else None
+
+
+def near_values(variable: Variable, value: Any) -> str:
+    """Say which printable values are nearest, as a sentence."""
+    if variable.words is not None:
+        return nearest(str(value), variable.words).capitalize() or (
+            f"Levels: {', '.join(variable.words)}."
+        )
+    if not is_number(value):
+        return f"Write a number, such as {variable.grid[0]:.12g}."
+    place = int(np.searchsorted(variable.grid, value))
+    near = variable.grid[max(0, place - 1) : place + 1]
+    return f"Nearest: {' and '.join(f'{v:.12g}' for v in near)}."

@@ -1,0 +1,512 @@
+"""The recipes of a plan: which exist, what they are near, what they cost.
+
+A recipe has three forms. As *settings* it is a dict without the inactive variables. In a *frame*
+it is a row with one column a variable, NaN or None where inactive. As *codes* it is a row of whole
+numbers, each the place of a value on its variable's grid, -1 where inactive: the fast form.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from experiments.completing import complete
+from experiments.counting import Count, Rule, TooMany, count_free, estimate, walk
+from experiments.errors import Problem, RecipeError
+from experiments.expressions import Column
+from experiments.formulas import Formulas
+from experiments.grammar import nearest
+from experiments.plan import Plan
+from experiments.plan_parts import as_word
+from experiments.sampling import Sampler, points
+from experiments.tree import Bools, Codes, Tree
+
+__all__ = ["Count", "Space"]
+
+_ESTIMATE_POINTS = 1 << 16
+_FEW_HITS = 100
+"""Fewer hits than this make a poor estimate (10 % standard error)."""
+_FEW_HITS_WALK = 2_000_000
+"""Combinations gone through for an exact count before a poor estimate is given."""
+
+
+class Space:
+    """Everything that a plan allows to print.
+
+    Parameters
+    ----------
+    plan : Plan
+        A checked plan.
+    """
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self.formulas = Formulas(plan)
+        self.tree = Tree(plan.variables)
+        self._rules = [self._rule(name) for name in plan.rules]
+        self._sampler = Sampler(self.tree, self._rules)
+        self._counts: dict[int, Count] = {}
+
+    def __repr__(self) -> str:
+        return f"Space({self.plan.name!r}, {len(self.tree.names)} variables)"
+
+    def _rule(self, name: str) -> Rule:
+        needs = self.formulas.needs(name)
+
+        def holds(codes: Codes) -> Bools:
+            return self.formulas.holds(name, self._columns_of_codes(codes, needs))
+
+        return Rule(name, frozenset(self.tree.place[variable] for variable in needs), holds)
+
+    # -- how many --------------------------------------------------------------------------
+
+    def count(self, limit: int = 2_000_000) -> Count:
+        """Count the printable recipes.
+
+        Parameters
+        ----------
+        limit : int
+            Up to so many combinations are gone through where rules stand in the way.
+
+        Returns
+        -------
+        Count
+            Exact without rules, and with rules where the variables that they tie together have
+            at most `limit` combinations; otherwise an unbiased estimate.
+        """
+        if limit not in self._counts:
+            self._counts[limit] = self._count_now(limit)
+        return self._counts[limit]
+
+    def _count_now(self, limit: int) -> Count:
+        components = self.tree.components(rule.columns for rule in self._rules)
+        parts = [self._count_part(columns, limit) for columns in components]
+        number = math.prod(part.number for part in parts)
+        empty = any(part.exact and part.number == 0 for part in parts)
+        return Count(number, empty or all(part.exact for part in parts))
+
+    def _count_part(self, columns: list[int], limit: int) -> Count:
+        rules = [rule for rule in self._rules if rule.columns <= set(columns)]
+        try:
+            free = count_free(self.tree, columns)
+        except TooMany:
+            free = limit + 1
+        else:
+            if not rules:
+                return Count(_as_float(free), exact=True)
+        if free <= limit:
+            return Count(float(self._walked(rules, columns, 100 * limit)), exact=True)
+        rng = np.random.default_rng(0)
+        unit = points(_ESTIMATE_POINTS, len(self.tree.names), rng)
+        number, hits = estimate(self.tree, rules, columns, unit)
+        if hits < _FEW_HITS:
+            try:
+                most = max(limit, _FEW_HITS_WALK)
+                return Count(float(self._walked(rules, columns, most)), exact=True)
+            except TooMany:
+                pass
+        return Count(number, exact=False)
+
+    def _walked(self, rules: list[Rule], columns: list[int], most: int) -> int:
+        return sum(len(rows) for rows in walk(self.tree, rules, columns, most))
+
+    def enumerate_codes(self, limit: int) -> Codes:
+        """Give every printable recipe, in order of the plan's variables and their grids.
+
+        Parameters
+        ----------
+        limit : int
+            Most recipes to give.
+
+        Returns
+        -------
+        ndarray of int32, shape (n, d)
+
+        Raises
+        ------
+        RecipeError
+            If there are more, or if finding out would take too long.
+        """
+        found: list[Codes] = [np.zeros((0, len(self.tree.names)), dtype=np.int32)]
+        number = 0
+        columns = range(len(self.tree.names))
+        try:
+            for rows in walk(self.tree, self._rules, columns, max(5_000_000, 10 * limit)):
+                found.append(rows)
+                number += len(rows)
+                if number > limit:
+                    raise TooMany
+        except TooMany:
+            raise RecipeError(
+                Problem(
+                    "variables",
+                    f"more than {number if number <= limit else limit:,} printable recipes",
+                    f"at most {limit:,}",
+                    "Use larger steps, or draw a sample instead.",
+                )
+            ) from None
+        codes = np.vstack(found)
+        return np.asarray(codes[np.argsort(self.tree.keys(codes), kind="stable")])
+
+    def enumerate(self, limit: int) -> pd.DataFrame:
+        """Give every printable recipe as a frame; see `enumerate_codes`."""
+        return self.frame(self.enumerate_codes(limit))
+
+    # -- drawing ---------------------------------------------------------------------------
+
+    def sample_codes(self, n: int, seed: int) -> Codes:
+        """Draw different printable recipes, evenly spread and balanced over choices.
+
+        Parameters
+        ----------
+        n : int
+            How many; as many as there are if that is fewer.
+        seed : int
+            The same seed draws the same recipes.
+
+        Returns
+        -------
+        ndarray of int32, shape (m, d)
+
+        Raises
+        ------
+        RecipeError
+            If no recipe keeps every rule, or none could be found.
+        """
+        codes = self._sampler.draw(n, seed)
+        if n > 0 and not len(codes):
+            raise self._nothing_printable()
+        return codes
+
+    def sample(self, n: int, seed: int) -> pd.DataFrame:
+        """Draw different printable recipes as a frame; see `sample_codes`."""
+        return self.frame(self.sample_codes(n, seed))
+
+    def _nothing_printable(self) -> RecipeError:
+        unit = points(1 << 12, len(self.tree.names), np.random.default_rng(0))
+        columns = range(len(self.tree.names))
+        never = [r.name for r in self._rules if not estimate(self.tree, [r], columns, unit)[1]]
+        listed = ", ".join(never or [rule.name for rule in self._rules])
+        return RecipeError(
+            Problem(
+                "rules",
+                "no recipe that keeps every rule",
+                "at least one",
+                f"Look at {listed}: {'it leaves' if len(never) == 1 else 'together they leave'} "
+                "nothing that was found.",
+            )
+        )
+
+    # -- near ------------------------------------------------------------------------------
+
+    def neighbour_codes(self, codes: Codes) -> Codes:
+        """Give the printable recipes one move away from any of the given ones.
+
+        Parameters
+        ----------
+        codes : ndarray of int, shape (n, d)
+            Well-formed recipes.
+
+        Returns
+        -------
+        ndarray of int32, shape (m, d)
+            Different rows: one grid step either way of each active number, and each other level
+            of each active variable with words. A variable that becomes active takes the middle of
+            its grid.
+        """
+        codes = np.asarray(codes, dtype=np.int32)
+        moved = [
+            moves for column in range(len(self.tree.names)) for moves in self._moves(codes, column)
+        ]
+        middle = [(int(size) - 1) // 2 for size in self.tree.sizes]
+        around = self.tree.unique(self.tree.settle(np.vstack(moved), middle))
+        return np.asarray(around[self.printable_codes(around)])
+
+    def _moves(self, codes: Codes, column: int) -> Iterable[Codes]:
+        size = int(self.tree.sizes[column])
+        here = codes[:, column]
+        if self.tree.variables[column].numeric:
+            targets = [here - 1, here + 1]
+        else:
+            targets = [np.full_like(here, level) for level in range(size)]
+        for target in targets:
+            rows = (here >= 0) & (target != here) & (target >= 0) & (target < size)
+            moved = codes[rows]
+            moved[:, column] = target[rows]
+            yield moved
+
+    def neighbours(self, recipe: Mapping[str, Any]) -> pd.DataFrame:
+        """Give the printable recipes one move away; see `neighbour_codes`.
+
+        Parameters
+        ----------
+        recipe : mapping
+            Settings.
+
+        Raises
+        ------
+        RecipeError
+            If the recipe itself is not complete.
+        """
+        settings = complete(self.plan, self.formulas, recipe, off_grid=True)
+        row = pd.DataFrame([settings]).reindex(columns=list(self.tree.names))
+        return self.frame(self.neighbour_codes(self.codes(row)))
+
+    # -- forms -----------------------------------------------------------------------------
+
+    def codes(self, frame: pd.DataFrame) -> Codes:
+        """Turn recipes into codes; a number off the grid becomes the nearest grid value.
+
+        Parameters
+        ----------
+        frame : DataFrame
+            One column a variable; other columns are ignored.
+
+        Returns
+        -------
+        ndarray of int32, shape (n, d)
+            -1 where the frame has no value.
+
+        Raises
+        ------
+        RecipeError
+            If a column is missing, or holds a word that is no level or text that is no number.
+        """
+        codes = np.empty((len(frame), len(self.tree.names)), dtype=np.int32)
+        for place, variable in enumerate(self.tree.variables):
+            column = self._column(frame, variable.name)
+            codes[:, place] = (
+                _nearest(variable.grid, column.values) if variable.numeric else column.values
+            )
+        return codes
+
+    def frame(self, codes: Codes) -> pd.DataFrame:
+        """Turn codes into a frame: float64 numbers, objects of str; NaN and None where inactive.
+
+        Parameters
+        ----------
+        codes : ndarray of int, shape (n, d)
+            Recipes.
+        """
+        columns = {}
+        for place, (name, grid) in enumerate(zip(self.tree.names, self.tree.grids, strict=True)):
+            column = np.asarray(codes)[:, place]
+            empty = np.nan if grid.dtype == np.float64 else None
+            values = np.append(grid, np.array([empty], dtype=grid.dtype))[column]
+            columns[name] = pd.Series(values, dtype=grid.dtype)
+        return pd.DataFrame(columns, columns=list(self.tree.names))
+
+    def settings(self, row: Mapping[str, Any] | pd.Series[Any]) -> dict[str, Any]:
+        """Turn one row of a frame into settings: Python numbers and str, inactive ones absent.
+
+        Parameters
+        ----------
+        row : mapping or Series
+            One column a variable; other columns are ignored.
+        """
+        found: dict[str, Any] = {}
+        for name, variable in self.plan.variables.items():
+            value = row.get(name)
+            if value is None or pd.isna(value):
+                continue
+            if not variable.numeric:
+                found[name] = str(value)
+            else:
+                number = float(value)
+                whole = variable.kind == "integer" and number.is_integer()
+                found[name] = int(number) if whole else number
+        return found
+
+    def complete(self, settings: Mapping[str, Any], *, off_grid: bool = False) -> dict[str, Any]:
+        """Check one recipe as a user gives it.
+
+        Parameters
+        ----------
+        settings : mapping
+            Numbers, words, or numbers as text; None and empty text count as absent.
+        off_grid : bool
+            Accept numbers off the grid and broken rules: a print that came out differently.
+
+        Returns
+        -------
+        dict
+            Settings in plan order, with Python numbers and str.
+
+        Raises
+        ------
+        RecipeError
+            With every problem: unknown or missing variable, inactive variable given, value that
+            cannot be printed, rule broken.
+        """
+        return complete(self.plan, self.formulas, settings, off_grid=off_grid)
+
+    # -- properties of recipes -------------------------------------------------------------
+
+    def active_codes(self, codes: Codes) -> Codes:
+        """Give codes with inactive variables set to -1, whatever stood there."""
+        return self.tree.settle(np.asarray(codes, dtype=np.int32))
+
+    def printable_codes(self, codes: Codes) -> Bools:
+        """Tell which recipes can be printed: on the grid, rightly active, no rule broken.
+
+        Parameters
+        ----------
+        codes : ndarray of int, shape (n, d)
+            Recipes.
+
+        Returns
+        -------
+        ndarray of bool, shape (n,)
+        """
+        codes = np.asarray(codes, dtype=np.int32)
+        good = self.tree.well_formed(codes)
+        good[good] = self._sampler.keeps_rules(codes[good])
+        return good
+
+    def printable(self, frame: pd.DataFrame) -> Bools:
+        """Tell which recipes of a frame can be printed; a number off the grid cannot."""
+        codes = self.codes(frame)
+        good = self.printable_codes(codes)
+        for place, variable in enumerate(self.tree.variables):
+            if variable.numeric:
+                given = self._column(frame, variable.name).values
+                good &= _exact(variable.grid, given) == codes[:, place]
+        return good
+
+    def active(self, frame: pd.DataFrame) -> pd.DataFrame:
+        """Tell which variables are active in each recipe, from the values of their parents."""
+        codes = self._parent_codes(frame)
+        active = np.ones(codes.shape, dtype=bool)
+        for column in self.tree.order:
+            active[:, column] = self.tree.is_active(codes, column)
+            codes[~active[:, column], column] = -1
+        return pd.DataFrame(active, index=frame.index, columns=list(self.tree.names))
+
+    def _parent_codes(self, frame: pd.DataFrame) -> Codes:
+        """Give the codes of parents; a value off the grid becomes -1, which allows no child."""
+        codes = np.zeros((len(frame), len(self.tree.names)), dtype=np.int32)
+        for place, variable in enumerate(self.tree.variables):
+            if self.tree.children[place]:
+                column = self._column(frame, variable.name)
+                codes[:, place] = (
+                    _exact(variable.grid, column.values) if variable.numeric else column.values
+                )
+        return codes
+
+    def derived(self, frame: pd.DataFrame) -> pd.DataFrame:
+        """Compute the derived quantities: one float column each, NaN where not defined."""
+        columns = self.formulas.with_derived(self._columns(frame))
+        values = {
+            name: np.where(columns[name].inactive, np.nan, columns[name].values)
+            for name in self.formulas.derived
+        }
+        return pd.DataFrame(values, index=frame.index, columns=list(self.formulas.derived))
+
+    def effort(self, frame: pd.DataFrame) -> pd.DataFrame:
+        """Compute minutes and money of each recipe; NaN without a formula.
+
+        Parameters
+        ----------
+        frame : DataFrame
+            Recipes. A column with a hand metric that an effort formula uses, such as the mass,
+            takes the place of what the plan assumes.
+        """
+        extra = {
+            name: Column.of(pd.to_numeric(frame[name]).to_numpy(dtype=np.float64, na_value=np.nan))
+            for name in (*self.formulas.by_hand, *self.formulas.assume)
+            if name in frame
+        }
+        columns = self._columns(frame)
+        costs = {
+            what: self.formulas.costs(what, columns, extra, len(frame))
+            for what in ("minutes", "money")
+        }
+        return pd.DataFrame(costs, index=frame.index, columns=["minutes", "money"])
+
+    def broken_rules(self, settings: Mapping[str, Any]) -> list[str]:
+        """Name the rules that a recipe breaks.
+
+        Parameters
+        ----------
+        settings : mapping
+            A complete recipe.
+        """
+        row = pd.DataFrame([dict(settings)]).reindex(columns=list(self.tree.names))
+        columns = self._columns(row)
+        return [name for name in self.formulas.rules if not self.formulas.holds(name, columns)[0]]
+
+    # -- columns ---------------------------------------------------------------------------
+
+    def _columns_of_codes(self, codes: Codes, names: Iterable[str]) -> dict[str, Column]:
+        columns = {}
+        for name in names:
+            place = self.tree.place[name]
+            variable, column = self.tree.variables[place], codes[:, place]
+            values = variable.grid[column] if variable.numeric else column
+            columns[name] = Column(values, column < 0, variable.words)
+        return columns
+
+    def _columns(self, frame: pd.DataFrame) -> dict[str, Column]:
+        return {name: self._column(frame, name) for name in self.tree.names}
+
+    def _column(self, frame: pd.DataFrame, name: str) -> Column:
+        if name not in frame:
+            raise RecipeError(Problem(f"column {name}", "no such column", "one column a variable"))
+        variable = self.plan.variables[name]
+        data = frame[name]
+        if variable.words is not None:
+            codes = _word_codes(name, variable.words, data.to_numpy(dtype=object))
+            return Column(codes, codes < 0, variable.words)
+        try:
+            numbers = pd.to_numeric(data).to_numpy(dtype=np.float64, na_value=np.nan)
+        except (TypeError, ValueError) as error:
+            raise RecipeError(Problem(f"column {name}", str(error), "numbers")) from None
+        return Column(numbers, np.isnan(numbers))
+
+
+def _as_float(number: int) -> float:
+    try:
+        return float(number)
+    except OverflowError:
+        return math.inf
+
+
+def _word_codes(name: str, words: tuple[str, ...], data: npt.NDArray[Any]) -> Codes:
+    known: dict[Any, int] = {word: code for code, word in enumerate(words)}
+    codes = np.empty(len(data), dtype=np.int32)
+    for row, value in enumerate(data.tolist()):
+        code = known.get(value)
+        if code is None:  # rarer: nothing there, or a number for a level such as "0.4"
+            code = -1 if pd.isna(value) else known.get(as_word(value))
+            if code is None:
+                raise RecipeError(
+                    Problem(
+                        f"row {row + 1}, column {name}",
+                        repr(value),
+                        f"one of {', '.join(words)}",
+                        nearest(str(value), words).capitalize(),
+                    )
+                )
+        codes[row] = code
+    return codes
+
+
+def _nearest(grid: npt.NDArray[np.float64], values: npt.NDArray[np.float64]) -> Codes:
+    """Give the place of the nearest grid value; -1 for NaN."""
+    middles = grid[:-1] + np.diff(grid) / 2
+    places = np.searchsorted(middles, values, side="right")
+    return np.where(np.isnan(values), -1, places).astype(np.int32)
+
+
+def _exact(grid: npt.NDArray[np.float64], values: npt.NDArray[np.float64]) -> Codes:
+    """Give the place of a value that is on the grid, up to rounding; else -1."""
+    places = _nearest(grid, values)
+    # A millionth of the smallest step, as when the plan itself is read.
+    spacing = np.diff(grid).min() if len(grid) > 1 else max(1.0, abs(float(grid[0])))
+    off = np.abs(np.append(grid, np.nan)[places] - values) > 1e-6 * spacing
+    return np.where(off, -1, places).astype(np.int32)
