@@ -86,7 +86,7 @@ def status_now(writer: Writer, cone: int, act: str | None = None) -> str:
     LedgerError
         If there is no such cone, or its state does not allow the act.
     """
-    row = writer.one("SELECT status FROM cones WHERE id = ?", (cone_number(cone),))
+    row = writer.one("SELECT status FROM cones WHERE id = ?", (cone,))
     if row is None:
         raise _no_cone(writer, cone)
     status = str(row[0])

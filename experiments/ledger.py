@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from experiments import acts, reading
-from experiments.entries import clean_text
+from experiments.entries import clean_text, cone_number
 from experiments.errors import LedgerError, Problem
 from experiments.folder import found_experiment
 from experiments.history import take_back
@@ -278,6 +278,7 @@ class Ledger(View):
         LedgerError
             If the cone is not planned, or a number is none.
         """
+        cone = cone_number(cone)
         arguments = {"cone": cone, "mass": mass, "minutes": minutes, "note": note}
         with self.act("printed", {**arguments, "changes": changes}) as act:
             acts.status_now(act.writer, cone, "printed")
@@ -315,6 +316,7 @@ class Ledger(View):
         LedgerError
             If its state does not allow it, or no reason is given.
         """
+        cone = cone_number(cone)
         with self.act("failed", {"cone": cone, "why": why, "note": note}) as act:
             acts.fail(act.writer, cone, why=why, note=note)
             act.summary = f"cone {cone} failed"
@@ -340,6 +342,7 @@ class Ledger(View):
         LedgerError
             If it is set aside already, or no reason is given.
         """
+        cone = cone_number(cone)
         with self.act("set aside", {"cone": cone, "why": why}) as act:
             acts.put_aside(act.writer, cone, why=why)
             act.summary = f"cone {cone} set aside"
@@ -363,6 +366,7 @@ class Ledger(View):
         LedgerError
             If it is not set aside.
         """
+        cone = cone_number(cone)
         with self.act("put back", {"cone": cone}) as act:
             status = acts.put_back(act.writer, cone)
             act.summary = f"cone {cone} put back as {status}"
@@ -414,7 +418,7 @@ class Ledger(View):
             If the cone's state does not allow it, the session has no name, a metric is unknown,
             or there is nothing to record.
         """
-        plan, given = self.plan, dict(values or {})
+        cone, plan, given = cone_number(cone), self.plan, dict(values or {})
         if not curves and all(value is None for value in given.values()):
             raise LedgerError(
                 Problem(f"cone {cone}", "neither files nor values", "a measurement to record")
@@ -446,6 +450,7 @@ class Ledger(View):
 
     def note(self, text: str, *, cone: int | None = None) -> None:
         """Write a remark into the lab book, about a cone or in general."""
+        cone = None if cone is None else cone_number(cone)
         with self.act("note", {"text": text, "cone": cone}) as act:
             acts.write_note(act.writer, text, cone)
             act.summary = "note written" if cone is None else f"note on cone {cone} written"
@@ -502,7 +507,7 @@ def _cautions(warnings: Sequence[Any]) -> list[Caution]:
 def _cones(numbers: Sequence[int]) -> str:
     if len(numbers) == 1:
         return f"cone {numbers[0]}"
-    return f"cones {numbers[0]} to {numbers[-1]}"
+    return f"cones {numbers[0]} {'and' if len(numbers) == 2 else 'to'} {numbers[-1]}"
 
 
 def _plain_value(value: Any) -> Any:

@@ -14,7 +14,7 @@ from typing import Self
 import pandas as pd
 
 from experiments import reading
-from experiments.entries import clean_text
+from experiments.entries import clean_text, cone_number
 from experiments.errors import Problem
 from experiments.folder import CARDS, PLAN_FILE, STORE_FILE, no_experiment
 from experiments.history import read_history
@@ -190,12 +190,12 @@ class View:
         """
         plan, space = self.plan, self.space
         with self._store.reading() as connection:
-            return reading.cones(connection, plan, space, number)[0]
+            return reading.cones(connection, plan, space, cone_number(number))[0]
 
     def measurements(self, cone: int | None = None) -> list[Measurement]:
         """Read the measurements of one cone, or all, in the order of recording."""
         with self._store.reading() as connection:
-            return reading.measurements(connection, cone)
+            return reading.measurements(connection, _asked(cone))
 
     def curves(self, cone: int | None = None, *, measurement: int | None = None) -> list[Curve]:
         """Read the raw files of one cone or measurement, or all; see `iterate_curves`."""
@@ -222,7 +222,7 @@ class View:
             Naming cone and file, if the bytes no longer agree with their SHA-256.
         """
         with self._store.reading() as connection:
-            keys = reading.curve_keys(connection, cone, measurement)
+            keys = reading.curve_keys(connection, _asked(cone), _asked(measurement))
         for key in keys:
             with self._store.reading() as connection:
                 curve = reading.curve(connection, key)
@@ -241,7 +241,7 @@ class View:
     def notes(self, cone: int | None = None) -> pd.DataFrame:
         """Read the lab book: ``at, cone, text``, in order."""
         with self._store.reading() as connection:
-            return reading.notes(connection, cone)
+            return reading.notes(connection, _asked(cone))
 
     def data_digest(self) -> str:
         """Give the SHA-256 of everything that the answers stand on, to say 'same data' later."""
@@ -263,6 +263,10 @@ class View:
 
     def _stamp(self) -> str:
         return self._now().astimezone(UTC).isoformat(timespec="seconds")
+
+
+def _asked(number: int | None) -> int | None:
+    return None if number is None else cone_number(number)
 
 
 def _utc_now() -> datetime:

@@ -1,0 +1,402 @@
+"""The acts, their state rules, and the way back."""
+
+from __future__ import annotations
+
+import pytest
+
+from experiments.errors import LedgerError, PlanError, RecipeError
+from experiments.ledger import Ledger
+from experiments.records import StoredCurve
+
+RESPONSE = StoredCurve("r.txt", "response", b"20 80\n20000 60\n", {"channel": 1})
+DISTORTION = StoredCurve("d.txt", "distortion", b"100 1.5\n", {})
+
+
+def measure(ledger, cone=1, session="monday", **more):
+    more.setdefault("values", {"upper_limit": 9.5, "thd_peak": None})
+    return ledger.measure(cone, session=session, curves=[RESPONSE, DISTORTION], **more)
+
+
+def test_planning_numbers_the_cones_and_keeps_what_the_proposal_stood_on(
+    ledger, resin, filament
+):
+    numbers = ledger.plan_cones(
+        [resin, filament], reason=["far away", "cheap"], proposal={"seed": 5, "versions": {"a": 1}}
+    )
+    assert numbers == [1, 2]
+    cone = ledger.cone(2)
+    assert (cone.status, cone.plate, cone.origin) == ("planned", 1, "proposed")
+    assert cone.settings == filament
+    assert cone.reason == "cheap"
+    assert cone.proposal["seed"] == 5
+    assert cone.proposal["plan"] == ledger.plan.digest
+    assert len(cone.proposal["data"]) == 64
+    assert ledger.plan_cones([resin]) == [3]
+    assert ledger.cone(3).plate == 2
+    assert ledger.plan_cones([resin], plate=2) == [4]
+    assert ledger.cone(4).plate == 2
+
+
+def test_planning_refuses_what_cannot_be_printed_and_records_nothing(ledger, resin, dump):
+    before = dump(ledger)
+    with pytest.raises(RecipeError, match="wall"):
+        ledger.plan_cones([resin, {**resin, "wall": 0.45}])
+    with pytest.raises(LedgerError, match="recipes"):
+        ledger.plan_cones([])
+    with pytest.raises(LedgerError, match="reasons"):
+        ledger.plan_cones([resin], reason=["a", "b"])
+    with pytest.raises(LedgerError, match="plate"):
+        ledger.plan_cones([resin], plate=0)
+    assert dump(ledger) == before
+    assert len(ledger.history()) == 1
+
+
+def test_printed_records_mass_minutes_and_where_the_print_differed(ledger, resin):
+    ledger.plan_cones([resin])
+    cone = ledger.printed(1, mass=2.35, minutes=41, note=" smooth ", changes={"cure_time": 12.5})
+    assert (cone.status, cone.mass, cone.minutes, cone.note) == ("printed", 2.35, 41.0, "smooth")
+    assert cone.settings == {**resin, "cure_time": 12.5}
+
+
+def test_printed_with_another_process_leaves_the_inactive_variable_out(ledger, resin):
+    ledger.plan_cones([resin])
+    with pytest.raises(RecipeError, match="cure_time"):
+        ledger.printed(1, changes={"process": "filament"})
+    cone = ledger.printed(1, changes={"process": "filament", "cure_time": None})
+    assert cone.settings == {"process": "filament", "wall": 0.4, "ribs": 3}
+
+
+def test_measuring_keeps_files_values_and_warnings(ledger, resin):
+    ledger.add(resin)
+    key = measure(ledger, warnings=["too short"], age_days=3, light_hours=7.5, note="warm room")
+    (one,) = ledger.measurements(1)
+    assert one.id == key
+    assert one.values == {"upper_limit": 9.5, "thd_peak": None}
+    assert one.files == ("r.txt", "d.txt")
+    assert [str(warning) for warning in one.warnings] == ["too short"]
+    assert (one.age_days, one.light_hours, one.note) == (3.0, 7.5, "warm room")
+    assert one.by_hand == frozenset()
+    first, second = ledger.curves(1)
+    assert (first.content, first.options) == (RESPONSE.content, {"channel": 1})
+    assert (second.kind, second.session) == ("distortion", "monday")
+
+
+def test_values_count_as_typed_where_no_file_gave_them(ledger, resin):
+    ledger.add(resin)
+    ledger.measure(1, session="a", values={"upper_limit": 8.0})
+    measure(ledger, session="b", values={"upper_limit": 8.0, "mass": 2.0})
+    measure(ledger, session="c", values={"upper_limit": 8.0}, by_hand=["upper_limit"])
+    hands = [one.by_hand for one in ledger.measurements()]
+    assert hands == [{"upper_limit"}, {"mass"}, {"upper_limit"}]
+
+
+def test_a_file_that_was_seen_before_is_pointed_out(ledger, resin):
+    ledger.add(resin)
+    ledger.add(resin)
+    measure(ledger, 1)
+    measure(ledger, 2, session="tuesday")
+    first, second = ledger.measurements()
+    assert first.warnings == ()
+    assert [one.code for one in second.warnings] == ["seen_before", "seen_before"]
+    assert "cone 1 in session monday" in second.warnings[0].text
+
+
+def test_a_measured_cone_can_be_measured_again(ledger, resin):
+    ledger.add(resin)
+    measure(ledger)
+    measure(ledger, session="a year later", age_days=365)
+    table = ledger.table()
+    assert list(table["session"]) == ["monday", "a year later"]
+    assert list(table["status"]) == ["measured", "measured"]
+    assert ledger.cone(1).measurements == 2
+    assert list(ledger.sessions()["measurements"]) == [1, 1]
+
+
+def test_a_cone_made_outside_any_proposal(ledger, resin):
+    assert ledger.add({**resin, "wall": 0.43}) == 1
+    assert ledger.cone(1).status == "printed"
+    assert ledger.cone(1).origin == "added"
+    assert ledger.add(resin, status="failed", why="warped") == 2
+    assert ledger.cone(2).why == "warped"
+    with pytest.raises(RecipeError):
+        ledger.add({**resin, "wall": 0.43}, status="planned")
+    with pytest.raises(LedgerError, match="status"):
+        ledger.add(resin, status="measured")
+    with pytest.raises(RecipeError, match="ribs"):
+        ledger.add({"process": "filament", "wall": 0.4})
+    assert len(ledger.cones()) == 2
+
+
+def act_on(ledger, act, cone=1):
+    if act == "printed":
+        ledger.printed(cone)
+    elif act == "failed":
+        ledger.failed(cone, why="tore")
+    elif act == "measured":
+        measure(ledger, cone)
+    elif act == "set aside":
+        ledger.set_aside(cone, why="lent")
+    else:
+        ledger.put_back(cone)
+
+
+REACH = {
+    "planned": [],
+    "printed": ["printed"],
+    "measured": ["printed", "measured"],
+    "failed": ["failed"],
+    "set aside": ["set aside"],
+}
+ALLOWED = {
+    ("planned", "printed"),
+    ("planned", "failed"),
+    ("printed", "failed"),
+    ("printed", "measured"),
+    ("measured", "measured"),
+    ("planned", "set aside"),
+    ("printed", "set aside"),
+    ("measured", "set aside"),
+    ("failed", "set aside"),
+    ("set aside", "put back"),
+}
+
+
+@pytest.mark.parametrize("status", REACH)
+@pytest.mark.parametrize("act", ["printed", "failed", "measured", "set aside", "put back"])
+def test_each_act_is_done_or_refused_by_state(ledger, resin, dump, status, act):
+    ledger.plan_cones([resin])
+    for step in REACH[status]:
+        act_on(ledger, step)
+    before = dump(ledger)
+    if (status, act) in ALLOWED:
+        act_on(ledger, act)
+        assert ledger.cone(1).status == ("planned" if act == "put back" else act)
+    else:
+        with pytest.raises(LedgerError) as refusal:
+            act_on(ledger, act)
+        (problem,) = refusal.value.problems
+        assert problem.where == "cone 1"
+        assert status in problem.found
+        assert problem.remedy
+        assert dump(ledger) == before
+
+
+@pytest.mark.parametrize("status", ["planned", "printed", "measured", "failed"])
+def test_putting_back_restores_the_state(ledger, resin, status):
+    ledger.plan_cones([resin])
+    for step in REACH[status]:
+        act_on(ledger, step)
+    before = ledger.cone(1)
+    ledger.set_aside(1, why="lent to a friend")
+    assert ledger.cone(1).why == "lent to a friend"
+    ledger.put_back(1)
+    assert ledger.cone(1) == before
+
+
+@pytest.mark.parametrize(
+    ("bad", "field"),
+    [
+        ({"session": "  "}, "session"),
+        ({"values": {"sharpness": 1.0}}, "sharpness"),
+        ({"values": {"upper_limit": float("inf")}}, "upper_limit"),
+        ({"values": {"upper_limit": "loud"}}, "upper_limit"),
+        ({"age_days": -1}, "age in days"),
+        ({"light_hours": "long"}, "hours in the light"),
+        ({"note": "\ud800"}, "note"),
+    ],
+)
+def test_a_bad_measurement_is_refused_whole(ledger, resin, dump, bad, field):
+    ledger.add(resin)
+    before = dump(ledger)
+    with pytest.raises(LedgerError, match=field):
+        measure(ledger, **bad)
+    assert dump(ledger) == before
+
+
+def test_every_unknown_metric_is_named_at_once(ledger, resin):
+    ledger.add(resin)
+    with pytest.raises(LedgerError) as refusal:
+        measure(ledger, values={"one": 1.0, "two": 2.0})
+    assert [problem.found for problem in refusal.value.problems] == ["'one'", "'two'"]
+
+
+def test_a_measurement_needs_something_to_record(ledger, resin):
+    ledger.add(resin)
+    with pytest.raises(LedgerError, match="neither files nor values"):
+        ledger.measure(1, session="monday", values={"upper_limit": None})
+
+
+@pytest.mark.parametrize("cone", [0, -3, 2.5, "seven", None, True, 10**12])
+def test_a_cone_number_is_a_whole_number(ledger, resin, cone):
+    ledger.add(resin)
+    with pytest.raises(LedgerError, match="cone"):
+        ledger.failed(cone, why="x")
+
+
+def test_an_unknown_cone_is_named(ledger, resin):
+    with pytest.raises(LedgerError, match="the table is empty"):
+        ledger.printed(7)
+    ledger.add(resin)
+    with pytest.raises(LedgerError, match="cone: found 7"):
+        ledger.printed(7)
+    with pytest.raises(LedgerError, match="cone: found 7"):
+        ledger.cone(7)
+    with pytest.raises(LedgerError, match="cone: found 7"):
+        ledger.note("hello", cone=7)
+
+
+@pytest.mark.parametrize("mass", [0, -1, "heavy", float("inf")])
+def test_a_mass_is_a_number_above_zero(ledger, resin, mass):
+    ledger.plan_cones([resin])
+    with pytest.raises(LedgerError, match="mass"):
+        ledger.printed(1, mass=mass)
+    assert ledger.cone(1).status == "planned"
+
+
+def test_a_reason_is_needed_for_failing_and_setting_aside(ledger, resin):
+    ledger.plan_cones([resin])
+    with pytest.raises(LedgerError, match="why"):
+        ledger.failed(1, why=" ")
+    with pytest.raises(LedgerError, match="why"):
+        ledger.set_aside(1, why="")
+
+
+def test_undo_goes_back_act_by_act_to_the_start(ledger, resin, filament, dump):
+    states, told = [dump(ledger)], []
+
+    def note(done):
+        told.append(done)
+        states.append(dump(ledger))
+
+    ledger.plan_cones([resin, filament], reason=["a", "b"], proposal={"seed": 1})
+    note("cones 1 and 2 planned")
+    ledger.printed(1, mass=2.0, minutes=30, note="n", changes={"cure_time": 13})
+    note("cone 1 printed")
+    ledger.failed(2, why="no grip")
+    note("cone 2 failed")
+    ledger.add(filament, note="from the shelf")
+    note("cone 3 added as printed")
+    measure(ledger, warnings=["w"], age_days=1.5)
+    note("cone 1 measured in session monday")
+    measure(ledger, values={"upper_limit": 0.1 + 0.2})
+    note("cone 1 measured in session monday")
+    ledger.set_aside(1, why="cracked")
+    note("cone 1 set aside")
+    ledger.put_back(1)
+    note("cone 1 put back as measured")
+    ledger.note("the room is damp", cone=2)
+    note("note on cone 2 written")
+    ledger.note("the room is damp")
+    note("note written")
+    while told:
+        assert dump(ledger) == states.pop()
+        assert ledger.undo() == f"undid: {told.pop()}"
+    assert dump(ledger) == states.pop()
+    assert not states
+    with pytest.raises(LedgerError, match="nothing left to undo"):
+        ledger.undo()
+
+
+def test_undo_skips_what_is_undone_and_new_acts_go_on_from_there(ledger, resin, filament):
+    ledger.add(resin)
+    ledger.add(filament)
+    assert ledger.undo() == "undid: cone 2 added as printed"
+    assert ledger.add(resin) == 2
+    assert ledger.undo() == "undid: cone 2 added as printed"
+    assert ledger.undo() == "undid: cone 1 added as printed"
+    assert list(ledger.history()["undone"]) == [False, False, True, False, True, True, False]
+
+
+def test_undone_files_stay_in_the_archive(ledger, resin):
+    ledger.add(resin)
+    measure(ledger)
+    ledger.undo()
+    assert ledger.curves() == []
+    with ledger.snapshot() as connection:
+        (kept,) = connection.execute("SELECT count(*) FROM files").fetchone()
+    assert kept == 2
+
+
+def test_history_tells_who_when_and_what(ledger, resin):
+    ledger.plan_cones([resin])
+    ledger.printed(1, mass=2.5)
+    newest = ledger.history(limit=1).iloc[0]
+    assert newest["who"] == "maker"
+    assert newest["at"].startswith("2031-03-05T09:00:")
+    assert newest["at"].endswith("+00:00")
+    assert (newest["act"], newest["summary"]) == ("printed", "cone 1 printed")
+    assert newest["arguments"]["mass"] == 2.5
+    assert newest["plan"] == ledger.plan.digest
+    assert len(ledger.history()) == 3
+
+
+def test_the_plan_of_the_time_is_kept(ledger, resin, plan_text):
+    ledger.add(resin)
+    file = ledger.folder / "experiment.toml"
+    file.write_text(plan_text.replace("high = 8", "high = 9"))
+    ledger.add({**resin, "ribs": 9})
+    file.write_text(plan_text.replace("high = 8", "high = 9") + "# a remark\n")
+    ledger.add({**resin, "ribs": 9})
+    plans = ledger.plans()
+    assert [("high = 9" in text) for text in plans["text"]] == [False, True]
+    newest, before, first, _ = ledger.history()["plan"]
+    assert newest == before != first
+
+
+def test_an_edited_plan_that_is_broken_stops_acts_but_not_undo(ledger, resin, dump):
+    empty = dump(ledger)
+    ledger.add(resin)
+    (ledger.folder / "experiment.toml").write_text("name = 3")
+    with pytest.raises(PlanError):
+        ledger.add(resin)
+    with pytest.raises(PlanError):
+        ledger.table()
+    assert ledger.undo() == "undid: cone 1 added as printed"
+    assert dump(ledger) == empty
+
+
+def test_notes_make_a_lab_book(ledger, resin):
+    ledger.add(resin)
+    ledger.note("new resin bottle")
+    ledger.note("slight smell of solvent", cone=1)
+    assert list(ledger.notes()["text"]) == ["new resin bottle", "slight smell of solvent"]
+    assert list(ledger.notes(1)["cone"]) == [1]
+    with pytest.raises(LedgerError, match="note"):
+        ledger.note(" ")
+
+
+def test_an_act_that_changes_nothing_leaves_no_row(ledger):
+    with ledger.act("nothing", {}) as act:
+        act.summary = "nothing done"
+    assert len(ledger.history()) == 1
+
+
+def test_an_error_inside_an_act_leaves_nothing(ledger, dump):
+    before = dump(ledger)
+
+    def doomed():
+        with ledger.act("doomed", {}) as act:
+            act.writer.insert("notes", at="now", cone=None, text="half")
+            raise RuntimeError("stop")
+
+    with pytest.raises(RuntimeError, match="stop"):
+        doomed()
+    assert dump(ledger) == before
+    assert len(ledger.history()) == 1
+
+
+def test_numpy_numbers_are_welcome(ledger, resin):
+    np = pytest.importorskip("numpy")
+    ledger.plan_cones([{**resin, "wall": np.float64(0.4), "ribs": np.int64(3)}], plate=np.int64(4))
+    ledger.printed(np.int64(1), mass=np.float64(2.0))
+    ledger.measure(1, session="a", values={"upper_limit": np.float64(7.5), "thd_peak": np.nan})
+    assert ledger.measurements()[0].values == {"upper_limit": 7.5, "thd_peak": None}
+    assert ledger.cone(1).settings == resin
+
+
+def test_two_ledgers_on_one_folder_see_each_other(ledger, resin):
+    with Ledger.open(ledger.folder, who="helper") as other:
+        other.add(resin)
+        assert ledger.cone(1).settings == resin
+        assert ledger.undo() == "undid: cone 1 added as printed"
+        assert other.cones() == []
