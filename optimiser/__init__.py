@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from optimiser.answers import Estimate, Pick
+    from optimiser.comparing import compare
     from optimiser.influence import sensitivity
     from optimiser.optima import optimum
     from optimiser.proposals import propose
+    from optimiser.stopping import outlook
     from optimiser.surrogate import Model, fit
-    from optimiser.verdicts import compare, dead_ends, outlook
+    from optimiser.variants import dead_ends
 
 __all__ = [
     "Estimate",
@@ -32,11 +34,11 @@ _HOMES = {
     "Estimate": "optimiser.answers",
     "Model": "optimiser.surrogate",
     "Pick": "optimiser.answers",
-    "compare": "optimiser.verdicts",
-    "dead_ends": "optimiser.verdicts",
+    "compare": "optimiser.comparing",
+    "dead_ends": "optimiser.variants",
     "fit": "optimiser.surrogate",
     "optimum": "optimiser.optima",
-    "outlook": "optimiser.verdicts",
+    "outlook": "optimiser.stopping",
     "propose": "optimiser.proposals",
     "sensitivity": "optimiser.influence",
 }

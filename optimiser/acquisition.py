@@ -1,0 +1,202 @@
+"""Noisy expected improvement of the score, each metric modelled by itself.
+
+Letham et al. (2019), Constrained Bayesian optimization with noisy experiments, Bayesian Analysis
+14(2): the best so far is not a measured number but a draw of the recipes' true values. Pending
+cones join the drawn recipes, so that a plate of several does not ask one question twice. The
+logarithm is maximised (Ament et al. 2023, Unexpected improvements to expected improvement), the
+score is a function of several modelled metrics (Astudillo & Frazier 2019, Bayesian optimization
+of composite functions).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from scipy import special, stats
+
+from optimiser.encoding import Points
+from optimiser.surrogate import MetricModel, Model
+
+__all__ = ["NoisyImprovement", "log_expected_improvement"]
+
+Floats = npt.NDArray[np.float64]
+
+_JITTER = 1e-6
+_SMOOTH = 2e-3  # softness of the improvement's corner, in units of the score
+
+
+class NoisyImprovement:
+    """Expected improvement over the best of the known recipes.
+
+    Parameters
+    ----------
+    model : Model
+        Scorable.
+    known : Points
+        Distinct recipes measured, planned or printed, and those already picked.
+    incumbents : int
+        Draws of the known recipes' true values a hyperparameter set.
+    seed : int
+
+    Raises
+    ------
+    ValueError
+        The model cannot score.
+    """
+
+    def __init__(
+        self, model: Model, known: Points, *, incumbents: int = 16, seed: int = 0
+    ) -> None:
+        if not model.scorable:
+            raise ValueError("the score has no model yet")
+        self.model = model
+        self.known = known
+        self._parts = [
+            _Conditional(model.metrics[name], known, incumbents, seed + 101 * place)
+            for place, name in enumerate(model.goals.needed)
+        ]
+        values = {name: part.values for name, part in self._named()}
+        utility = self._utility(values)
+        self.best_ = utility.max(axis=2)
+        normal = stats.qmc.Sobol(len(self._parts) + 1, rng=np.random.default_rng(seed))
+        count = self.best_.size
+        uniform = normal.random(2 ** int(np.ceil(np.log2(count))))[:count, : len(self._parts)]
+        self._normal = special.ndtri(np.clip(uniform, 1e-6, 1 - 1e-6)).reshape(
+            *self.best_.shape, len(self._parts)
+        )
+
+    def _named(self) -> list[tuple[str, _Conditional]]:
+        return list(zip(self.model.goals.needed, self._parts, strict=True))
+
+    def _utility(self, values: dict[str, Floats]) -> Floats:
+        """Give the utility of values on the learnt scales; a single metric stays on its own."""
+        if self._analytic:
+            return np.asarray(self.model.goals.sign * values[self.model.goals.needed[0]])
+        return self.model.goals.utility(
+            {name: part.model.back(values[name]) for name, part in self._named()}
+        )
+
+    @property
+    def _analytic(self) -> bool:
+        """Whether the improvement has a closed form: one metric, taken as it is."""
+        return self.model.goals.raw is not None and not self.model.goals.limited
+
+    def log_value(self, points: Points) -> Floats:
+        """Logarithm of the expected improvement, chance of printing included.
+
+        Parameters
+        ----------
+        points : Points
+            m recipes.
+
+        Returns
+        -------
+        ndarray of shape (m,)
+        """
+        if self._analytic:
+            mean, sd = self._parts[0].predict(points)
+            logs = log_expected_improvement(
+                self.model.goals.sign * mean, sd[:, None, :], self.best_[:, :, None]
+            )
+            log = special.logsumexp(logs, axis=(0, 1)) - np.log(self.best_.size)
+        else:
+            rise = (self._sample(points) - self.best_[:, :, None]) / self._softness
+            log = np.log(np.mean(np.logaddexp(0.0, rise), axis=(0, 1)) + 1e-300)
+        return np.asarray(log + np.log(self.model.printability(points)))
+
+    @property
+    def _softness(self) -> float:
+        if self.model.goals.raw is None:
+            return _SMOOTH
+        return max(_SMOOTH * float(np.std(self.best_)), 1e-12)
+
+    def gain(self, points: Points) -> Floats:
+        """Improvement that each recipe promises, (draws, m), in the unit of the score."""
+        goals = self.model.goals
+        draws = {}
+        known = {}
+        for place, (name, part) in enumerate(self._named()):
+            mean, sd = part.predict(points)
+            draws[name] = part.model.back(mean + sd[:, None, :] * self._normal[:, :, None, place])
+            known[name] = part.model.back(part.values)
+        worst = -np.inf
+        new = np.nan_to_num(goals.sign * goals.score(draws), nan=worst)
+        old = np.nan_to_num(goals.sign * goals.score(known), nan=worst).max(axis=2)
+        with np.errstate(invalid="ignore"):
+            rise = np.maximum(new - old[:, :, None], 0.0)
+        rise = np.nan_to_num(rise, nan=0.0, posinf=0.0)
+        return rise.reshape(-1, len(points))
+
+    def _sample(self, points: Points) -> Floats:
+        """Give the utility of one draw of each recipe a (hyperparameter set, incumbent)."""
+        values = {}
+        for place, (name, part) in enumerate(self._named()):
+            mean, sd = part.predict(points)
+            values[name] = mean + sd[:, None, :] * self._normal[:, :, None, place]
+        return self._utility(values)
+
+
+class _Conditional:
+    """One metric given draws of the true values at the known recipes."""
+
+    def __init__(self, model: MetricModel, known: Points, incumbents: int, seed: int) -> None:
+        self.model = model
+        self.known = known
+        process = model.process
+        mean, covariance = process.joint(known)
+        size = mean.shape[1]
+        prior = process.covariance(known, known)
+        self._jitter = _JITTER * process.signal_[:, None, None] * np.eye(size)
+        root = _root(covariance)
+        rng = np.random.default_rng(seed)
+        normal = rng.standard_normal((len(mean), incumbents // 2, size))
+        normal = np.concatenate([normal, -normal], axis=1)  # antithetic
+        drawn = mean[:, None, :] + normal @ np.swapaxes(root, 1, 2)
+        self.values = process.centre_ + process.scale_ * drawn
+        self._half = np.linalg.inv(np.linalg.cholesky(prior + self._jitter))
+        solved = np.einsum("sij,smj->smi", self._half, drawn)
+        self._weights = np.einsum("sji,smj->smi", self._half, solved)
+
+    def predict(self, points: Points) -> tuple[Floats, Floats]:
+        """Mean (sets, incumbents, m) and standard deviation (sets, m), learnt scale."""
+        process = self.model.process
+        cross = process.covariance(points, self.known)
+        mean = self._weights @ np.swapaxes(cross, 1, 2)
+        solved = cross @ np.swapaxes(self._half, 1, 2)
+        variance = process.signal_[:, None] + 1.0 - np.einsum("smn,smn->sm", solved, solved)
+        sd = np.sqrt(np.maximum(variance, 1e-10))
+        return process.centre_ + process.scale_ * mean, process.scale_ * sd
+
+
+def _root(covariance: Floats) -> Floats:
+    """Square roots of positive semi-definite matrices, negative rounding errors cut off."""
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :])
+
+
+def log_expected_improvement(mean: Floats, sd: Floats, best: Floats) -> Floats:
+    """Logarithm of E[max(y - best, 0)] for normal y, accurate far below the best.
+
+    Parameters
+    ----------
+    mean, sd, best : ndarray
+        Broadcast together.
+
+    Returns
+    -------
+    ndarray
+
+    Notes
+    -----
+    ``log sd + log(φ(z) + z Φ(z))``, with the asymptotic form for z < -1 written through the
+    scaled complementary error function (Ament et al. 2023, eq. 9).
+    """
+    z = (mean - best) / sd
+    near = np.maximum(z, -1.0)
+    plain = np.log(np.exp(-0.5 * near**2) / np.sqrt(2 * np.pi) + near * special.ndtr(near))
+    far = np.minimum(z, -1.0)
+    ratio = np.sqrt(np.pi / 2) * special.erfcx(-far / np.sqrt(2)) * np.abs(far)
+    deep = far < -1e3
+    tail = np.where(deep, -2 * np.log(np.abs(far)), np.log1p(-np.where(deep, 0.0, ratio)))
+    log_tail = -0.5 * far**2 - 0.5 * np.log(2 * np.pi) + tail
+    return np.asarray(np.log(sd) + np.where(z > -1.0, plain, log_tail))

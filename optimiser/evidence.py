@@ -1,0 +1,192 @@
+"""The table of trials, sorted into what each row can tell."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from experiments.space import Space
+
+from experiments.errors import Problem, TrialsError
+from experiments.plan import Plan
+
+__all__ = ["STATUSES", "Evidence", "gather"]
+
+STATUSES = ("measured", "failed", "planned", "printed", "set aside")
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the trials say.
+
+    Parameters
+    ----------
+    plan : Plan
+    space : Space
+    measured : DataFrame
+        Measured rows whose recipe is complete: variables, every metric of the plan (NaN where
+        missing), ``cone`` and ``session``; index 0..n-1.
+    failed, pending : DataFrame
+        Recipes that did not print; recipes planned or printed whose measurement is to come.
+    notes : list of str
+        What could not be used, and why.
+    """
+
+    plan: Plan
+    space: Space
+    measured: pd.DataFrame
+    failed: pd.DataFrame
+    pending: pd.DataFrame
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def cones(self) -> int:
+        """Number of measured cones."""
+        return int(self.measured["cone"].nunique())
+
+    def recipes(self, frame: pd.DataFrame) -> pd.DataFrame:
+        """Give the variables' columns alone."""
+        return frame[list(self.plan.variables)]
+
+
+def gather(plan: Plan, trials: pd.DataFrame) -> Evidence:
+    """Sort a table of trials.
+
+    Parameters
+    ----------
+    plan : Plan
+    trials : DataFrame
+        One column a variable (NaN where inactive), one a metric, and ``status``; optional
+        ``cone`` and ``session``. May be empty.
+
+    Returns
+    -------
+    Evidence
+
+    Raises
+    ------
+    TrialsError
+        An unknown status, a value that is no number or no level of its variable.
+    """
+    space = Space(plan)
+    frame = trials.reset_index(drop=True).copy()
+    problems: list[Problem] = []
+    recipes = _recipes(plan, frame, problems)
+    metrics = _metrics(plan, frame, problems)
+    table = pd.concat([recipes, metrics], axis=1)
+    table["status"] = _status(frame, metrics, problems)
+    if problems:
+        raise TrialsError(*problems)
+    table["cone"] = _labels(frame, "cone")
+    table["session"] = _labels(frame, "session") if "session" in frame else "all"
+
+    notes: list[str] = []
+    complete = _complete(plan, space, table, notes)
+    has_metric = metrics.notna().any(axis=1)
+    measured = (table["status"] == "measured") & complete
+    silent = int((measured & ~has_metric).sum())
+    if silent:
+        notes.append(f"{silent} measured row(s) carry no metric at all and tell nothing.")
+    pending = table["status"].isin(["planned", "printed"]) & complete
+    failed = (table["status"] == "failed") & complete
+    return Evidence(
+        plan,
+        space,
+        table[measured & has_metric].reset_index(drop=True),
+        table[failed].reset_index(drop=True),
+        table[pending].reset_index(drop=True),
+        notes,
+    )
+
+
+def _recipes(plan: Plan, frame: pd.DataFrame, problems: list[Problem]) -> pd.DataFrame:
+    """Give the variables' columns, typed; a missing column is filled from `before`."""
+    columns: dict[str, pd.Series] = {}
+    for name, variable in plan.variables.items():
+        values = (
+            frame[name] if name in frame else pd.Series(np.nan, index=frame.index, dtype=object)
+        )
+        if variable.numeric:
+            numbers = pd.to_numeric(values, errors="coerce").astype(float)
+            wrong = values.notna() & numbers.isna()
+            expected = "a number"
+            columns[name] = numbers
+        else:
+            words = values.astype(object).where(values.notna(), None)
+            known = {str(level) for level in variable.grid}
+            wrong = pd.Series([w is not None and str(w) not in known for w in words], dtype=bool)
+            expected = "one of " + ", ".join(sorted(known))
+            columns[name] = pd.Series(
+                [None if w is None else str(w) for w in words], index=frame.index, dtype=object
+            )
+        for row in np.flatnonzero(wrong.to_numpy(dtype=bool)):
+            problems.append(
+                Problem(f"trials, row {row}, column {name}", repr(values.iloc[row]), expected)
+            )
+    return pd.DataFrame(columns, index=frame.index)
+
+
+def _metrics(plan: Plan, frame: pd.DataFrame, problems: list[Problem]) -> pd.DataFrame:
+    """Give the metrics' columns as floats; infinite values count as missing."""
+    columns: dict[str, pd.Series] = {}
+    for name in plan.metrics:
+        if name not in frame:
+            columns[name] = pd.Series(np.nan, index=frame.index, dtype=float)
+            continue
+        numbers = pd.to_numeric(frame[name], errors="coerce").astype(float)
+        for row in np.flatnonzero((frame[name].notna() & numbers.isna()).to_numpy(dtype=bool)):
+            found = repr(frame[name].iloc[row])
+            problems.append(Problem(f"trials, row {row}, column {name}", found, "a number"))
+        columns[name] = numbers.where(np.isfinite(numbers))
+    return pd.DataFrame(columns, index=frame.index)
+
+
+def _status(frame: pd.DataFrame, metrics: pd.DataFrame, problems: list[Problem]) -> pd.Series:
+    """Give each row's status; without such a column, a row with a metric is a measured one."""
+    if "status" not in frame:
+        has = metrics.notna().any(axis=1).to_numpy(dtype=bool)
+        return pd.Series(np.where(has, "measured", "planned"), index=frame.index, dtype=object)
+    status = frame["status"].astype(object)
+    for row in np.flatnonzero(~status.isin(STATUSES).to_numpy(dtype=bool)):
+        problems.append(
+            Problem(
+                f"trials, row {row}, column status",
+                repr(status.iloc[row]),
+                "one of " + ", ".join(STATUSES),
+            )
+        )
+    return status
+
+
+def _labels(frame: pd.DataFrame, column: str) -> npt.NDArray[np.object_]:
+    """Give a label a row; a row without one stands for itself."""
+    own = np.array([f"row {place}" for place in range(len(frame))], dtype=object)
+    if column not in frame:
+        return own
+    values = frame[column]
+    return np.where(values.notna(), values.astype(str).to_numpy(dtype=object), own)
+
+
+def _complete(
+    plan: Plan, space: Space, table: pd.DataFrame, notes: list[str]
+) -> npt.NDArray[np.bool_]:
+    """Fill from `before`, blank what is inactive, say which rows lack a value."""
+    for name, variable in plan.variables.items():
+        if variable.before is not None:
+            value = float(variable.before) if variable.numeric else str(variable.before)
+            table[name] = table[name].where(table[name].notna(), value)
+    recipes = table[list(plan.variables)]
+    active = space.active(recipes) if len(recipes) else recipes.notna()
+    complete = np.ones(len(table), dtype=bool)
+    for name in plan.variables:
+        here = active[name].to_numpy(dtype=bool)
+        table[name] = table[name].where(here, np.nan if plan.variables[name].numeric else None)
+        lacking = here & table[name].isna().to_numpy(dtype=bool)
+        complete &= ~lacking
+        usable = lacking & (table["status"] != "set aside").to_numpy(dtype=bool)
+        if usable.any():
+            which = ", ".join(str(row) for row in np.flatnonzero(usable)[:5])
+            notes.append(f"{usable.sum()} row(s) lack {name} and are not used (row {which}).")
+    return complete

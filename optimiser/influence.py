@@ -1,0 +1,177 @@
+"""Which knobs matter: Sobol indices and main effects of a metric or of the score."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from experiments.errors import Problem, TrialsError
+from experiments.plan import Plan, Variable
+from optimiser.answers import Knob, Sensitivity
+from optimiser.paths import DrawnFunctions
+from optimiser.sobol import Indices, Sample, draw_sample, sobol_indices
+from optimiser.surrogate import Model, Progress, estimate, fit, unknown
+
+__all__ = ["sensitivity"]
+
+Floats = npt.NDArray[np.float64]
+Codes = npt.NDArray[np.int32]
+
+_SIZE = 1024
+_EFFECT_BASE = 96
+_EFFECT_SETTINGS = 15
+_MATTERS = 0.05  # share of the variance from which a knob counts
+
+
+def sensitivity(
+    plan: Plan,
+    trials: pd.DataFrame,
+    metric: str = "score",
+    seed: int = 0,
+    *,
+    model: Model | None = None,
+    progress: Progress | None = None,
+) -> Sensitivity:
+    """Say which variables move a metric or the score.
+
+    Parameters
+    ----------
+    plan : Plan
+    trials : DataFrame
+        One row a measurement (see `Ledger.table`).
+    metric : str
+        A metric of the plan, or ``'score'``.
+    seed : int
+        Repeats exactly on the same versions.
+    model : Model, optional
+        From `fit` on the same plan and trials.
+    progress : callable, optional
+        Called with the share done (0..1) and what is being done.
+
+    Returns
+    -------
+    Sensitivity
+        First-order and total Sobol indices with 90 % intervals over functions drawn from the
+        model's posterior, and main effects. NaN and 'cannot tell yet' while there is no model.
+
+    Raises
+    ------
+    TrialsError
+        Unknown metric, or a table that does not fit the plan.
+    """
+    if metric != "score" and metric not in plan.metrics:
+        known = ", ".join([*plan.metrics, "score"])
+        raise TrialsError(Problem("metric", repr(metric), f"one of {known}"))
+    if model is None:
+        model = fit(plan, trials, seed, progress=progress)
+    unit = model.goals.unit if metric == "score" else plan.metrics[metric].unit
+    ready = model.scorable if metric == "score" else metric in model.metrics
+    if not ready:
+        return _cannot_tell(model, metric, unit)
+    functions = DrawnFunctions(model, metric, seed=seed)
+    encoding = model.encoding
+
+    def value(codes: Codes) -> Floats:
+        return np.nan_to_num(functions(encoding.of_codes(codes)))
+
+    if progress:
+        progress(0.5, f"how {metric} depends on the knobs")
+    sample = draw_sample(model.evidence.space, _SIZE, seed)
+    indices = sobol_indices(value, sample, seed=seed)
+    cones = _cones(model, metric)
+    knobs = [_knob(sample, place, indices, value, cones) for place in range(len(plan.variables))]
+    knobs.sort(key=lambda knob: -np.nan_to_num(knob.total.mean))
+    notes = list(model.notes)
+    if not np.isfinite(indices.total).any():
+        notes.append(f"{metric} does not vary over the printable recipes: nothing to share out.")
+    return Sensitivity(
+        metric, unit, knobs, cones, model.calibration(), notes, _text(metric, knobs, cones)
+    )
+
+
+def _cones(model: Model, metric: str) -> int:
+    """Measured cones behind the answer: those of the metric with fewest."""
+    names = model.goals.needed if metric == "score" else [metric]
+    return min(model.metrics[name].cones for name in names)
+
+
+def _knob(sample: Sample, place: int, indices: Indices, value: Any, cones: int) -> Knob:
+    """Gather one variable's indices, main effect and verdict."""
+    variable = list(sample.space.plan.variables.values())[place]
+    active = sample.recipes()[:, place] >= 0
+    first = estimate(indices.first[:, place], cones)
+    total = estimate(indices.total[:, place], cones)
+    return Knob(
+        variable=variable.name,
+        unit=variable.unit,
+        first=first,
+        total=total,
+        effect=_main_effect(sample, place, variable, value),
+        verdict=_verdict(total.low, total.high),
+        share_active=float(active.mean()) if len(active) else float("nan"),
+    )
+
+
+def _verdict(low: float, high: float) -> str:
+    """Judge by the interval of the total index against 5 % of the variance."""
+    if not np.isfinite(low):
+        return "cannot tell yet"
+    if low > _MATTERS:
+        return "matters"
+    return "no effect seen" if high < _MATTERS else "may matter"
+
+
+def _main_effect(sample: Sample, place: int, variable: Variable, value: Any) -> pd.DataFrame:
+    """Mean over all other settings, at each setting of one variable, where it is active."""
+    space = sample.space
+    base = sample.codes[sample.recipes()[:, place] >= 0][:_EFFECT_BASE]
+    grid = variable.grid
+    shown = np.unique(
+        np.linspace(0, len(grid) - 1, min(len(grid), _EFFECT_SETTINGS)).round().astype(np.int32)
+    )
+    rows = []
+    for code in shown:
+        codes = base.copy()
+        codes[:, place] = code
+        codes = np.asarray(space.active_codes(codes))
+        codes = codes[space.printable_codes(codes)]
+        if len(codes):
+            means = value(codes).mean(axis=1)
+            low, high = np.quantile(means, [0.05, 0.95])
+            rows.append((grid[code], float(means.mean()), float(low), float(high)))
+    return pd.DataFrame(rows, columns=["setting", "mean", "low", "high"])
+
+
+def _cannot_tell(model: Model, metric: str, unit: str) -> Sensitivity:
+    """Answer while there is no model."""
+    blank = unknown(model.cones)
+    effect = pd.DataFrame(columns=["setting", "mean", "low", "high"], dtype=float)
+    knobs = [
+        Knob(variable.name, variable.unit, blank, blank, effect, "cannot tell yet")
+        for variable in model.plan.variables.values()
+    ]
+    text = f"Cannot tell yet which knobs move {metric}: {model.cones} measured cone(s)."
+    return Sensitivity(
+        metric, unit, knobs, model.cones, model.calibration(), list(model.notes), text
+    )
+
+
+def _text(metric: str, knobs: list[Knob], cones: int) -> str:
+    """One plain sentence."""
+    groups = {
+        verdict: [knob.variable for knob in knobs if knob.verdict == verdict]
+        for verdict in ("matters", "may matter", "no effect seen", "cannot tell yet")
+    }
+    parts = []
+    if groups["matters"]:
+        parts.append(f"{', '.join(groups['matters'])} matter(s) for {metric}")
+    if groups["may matter"]:
+        parts.append(f"{', '.join(groups['may matter'])} may")
+    if groups["no effect seen"]:
+        parts.append(f"no effect seen of {', '.join(groups['no effect seen'])}")
+    if groups["cannot tell yet"]:
+        parts.append(f"cannot tell yet about {', '.join(groups['cannot tell yet'])}")
+    return f"From {cones} cones: {'; '.join(parts)}."

@@ -1,0 +1,240 @@
+"""Hyperparameters of one Gaussian process: their posterior, its maximum and draws from it.
+
+At the sizes a workshop reaches, a single best set of hyperparameters is too sure of itself.
+Predictions are therefore averaged over draws: a Laplace approximation at the maximum, a
+multivariate t with 5 degrees of freedom as proposal, importance resampling.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import optimize, special, stats
+
+from optimiser.kernels import matern, matern_slope
+
+__all__ = ["Covariance", "draw", "maximise"]
+
+Floats = npt.NDArray[np.float64]
+
+_LENGTH_SD = 1.0
+_SIGNAL = (0.0, 1.0)
+_NOISE = (-3.5, 1.5)
+_DEGREES = 5
+_PROPOSALS = 96
+_JITTER = 1e-8
+
+
+@dataclass(frozen=True)
+class Covariance:
+    """The covariance of standardised outputs as a function of the hyperparameters.
+
+    A set of hyperparameters is a row ``[ln l (inputs), ln s², ln noise², ln block² ...]``.
+    The constant mean is a term of unit variance.
+
+    Parameters
+    ----------
+    numbers, levels : ndarray of shape (n, n, inputs)
+        Separations of the observed recipes.
+    blocks : list of ndarray of shape (n, n)
+        1 where two observations share a random effect (a session, a cone), else 0.
+    inflation : ndarray of shape (n,)
+        Factor on the noise variance of each observation; 1 for an ordinary one.
+    """
+
+    numbers: Floats
+    levels: Floats
+    blocks: list[Floats]
+    inflation: Floats
+
+    @property
+    def inputs(self) -> int:
+        """Number of length scales."""
+        return int(self.numbers.shape[2] + self.levels.shape[2])
+
+    @property
+    def size(self) -> int:
+        """Number of hyperparameters."""
+        return self.inputs + 2 + len(self.blocks)
+
+    def prior(self) -> tuple[Floats, Floats]:
+        """Means and standard deviations of the normal priors on the logarithms."""
+        length = -0.5 + 0.5 * np.log(max(self.inputs, 1))
+        mean = [length] * self.inputs + [_SIGNAL[0]] + [_NOISE[0]] * (1 + len(self.blocks))
+        sd = [_LENGTH_SD] * self.inputs + [_SIGNAL[1]] + [_NOISE[1]] * (1 + len(self.blocks))
+        return np.array(mean), np.array(sd)
+
+    def noise(self, sets: Floats) -> Floats:
+        """Everything that is not the recipe: noise and random effects, (sets, n, n)."""
+        count = self.inputs
+        diagonal = np.exp(sets[:, count + 1])[:, None] * self.inflation + _JITTER
+        total = diagonal[:, :, None] * np.eye(len(self.inflation))
+        for place, block in enumerate(self.blocks):
+            total += np.exp(sets[:, count + 2 + place])[:, None, None] * block
+        return total
+
+    def log_posterior(self, sets: Floats, outputs: Floats) -> tuple[Floats, Floats]:
+        """Unnormalised log posterior and its gradient.
+
+        Parameters
+        ----------
+        sets : ndarray of shape (sets, size)
+        outputs : ndarray of shape (n,)
+            Standardised.
+
+        Returns
+        -------
+        value : ndarray of shape (sets,)
+            ``-inf`` where the covariance is not positive definite.
+        gradient : ndarray of shape (sets, size)
+
+        Notes
+        -----
+        Rasmussen & Williams 2006, eqs. 5.8 and 5.9.
+        """
+        n = len(outputs)
+        count, numeric = self.inputs, self.numbers.shape[2]
+        rate = np.exp(-2.0 * sets[:, :count])
+        flat = self.numbers.reshape(n * n, numeric)
+        apart = self.levels.reshape(n * n, count - numeric)
+        squared = (flat @ rate[:, :numeric].T).T
+        factor = np.exp(sets[:, count])[:, None] * np.exp(-(apart @ rate[:, numeric:].T).T)
+        signal = factor * matern(squared)
+        total = signal.reshape(-1, n, n) + 1.0 + self.noise(sets)
+        inverse, log_det, bad = _invert(total)
+        alpha = inverse @ outputs
+        value = -0.5 * (alpha @ outputs) - 0.5 * log_det - 0.5 * n * np.log(2 * np.pi)
+
+        # Half of (alpha alpha' - K^-1), contracted with each derivative of K.
+        weight = (0.5 * (alpha[:, :, None] * alpha[:, None, :] - inverse)).reshape(-1, n * n)
+        slope = np.empty_like(sets)
+        by_number = weight * factor * matern_slope(squared)
+        slope[:, :numeric] = -2.0 * rate[:, :numeric] * (by_number @ flat)
+        slope[:, numeric:count] = 2.0 * rate[:, numeric:] * ((weight * signal) @ apart)
+        slope[:, count] = np.sum(weight * signal, axis=1)
+        on_diagonal = weight[:, :: n + 1] @ self.inflation
+        slope[:, count + 1] = np.exp(sets[:, count + 1]) * on_diagonal
+        for place, block in enumerate(self.blocks):
+            at = count + 2 + place
+            slope[:, at] = np.exp(sets[:, at]) * (weight @ block.ravel())
+
+        mean, sd = self.prior()
+        value = value - 0.5 * np.sum(((sets - mean) / sd) ** 2, axis=1)
+        slope -= (sets - mean) / sd**2
+        value[bad] = -np.inf
+        slope[bad] = 0.0
+        return value, slope
+
+
+def _invert(matrices: Floats) -> tuple[Floats, Floats, npt.NDArray[np.bool_]]:
+    """Invert symmetric positive definite matrices; say which were not."""
+    bad = ~np.all(np.isfinite(matrices), axis=(1, 2))
+    matrices = np.where(bad[:, None, None], np.eye(matrices.shape[1]), matrices)
+    try:
+        factors = np.linalg.cholesky(matrices)
+    except np.linalg.LinAlgError:
+        smallest = np.linalg.eigvalsh(matrices)[:, 0]
+        bad |= smallest <= 1e-10
+        matrices = np.where(bad[:, None, None], np.eye(matrices.shape[1]), matrices)
+        factors = np.linalg.cholesky(matrices)
+    halves = np.linalg.inv(factors)
+    log_det = 2.0 * np.sum(np.log(np.diagonal(factors, axis1=1, axis2=2)), axis=1)
+    return np.swapaxes(halves, 1, 2) @ halves, log_det, bad
+
+
+def maximise(covariance: Covariance, outputs: Floats) -> Floats:
+    """Find the most probable hyperparameters, from two starts.
+
+    Parameters
+    ----------
+    covariance : Covariance
+    outputs : ndarray of shape (n,)
+        Standardised.
+
+    Returns
+    -------
+    ndarray of shape (size,)
+    """
+    mean, sd = covariance.prior()
+
+    def target(point: Floats) -> tuple[float, Floats]:
+        value, slope = covariance.log_posterior(point[None, :], outputs)
+        return (-float(value[0]), -slope[0]) if np.isfinite(value[0]) else (1e25, -slope[0])
+
+    short = mean - np.concatenate([0.7 * sd[: covariance.inputs], 0 * sd[covariance.inputs :]])
+    bounds = list(zip(mean - 5 * sd, mean + 5 * sd, strict=True))
+    found = [
+        optimize.minimize(target, start, jac=True, method="L-BFGS-B", bounds=bounds)
+        for start in (mean, short)
+    ]
+    best: Floats = min(found, key=lambda result: float(result.fun)).x
+    return best
+
+
+def draw(covariance: Covariance, outputs: Floats, count: int, seed: int) -> Floats:
+    """Draw hyperparameter sets from their posterior.
+
+    Parameters
+    ----------
+    covariance : Covariance
+    outputs : ndarray of shape (n,)
+        Standardised.
+    count : int
+        Draws wanted; all weigh the same, one may come twice.
+    seed : int
+
+    Returns
+    -------
+    ndarray of shape (count, size)
+    """
+    centre = maximise(covariance, outputs)
+    root = _laplace_root(covariance, outputs, centre)
+    size = covariance.size
+    sobol = stats.qmc.Sobol(size + 1, scramble=True, rng=np.random.default_rng(seed))
+    uniform = np.clip(sobol.random(2 ** int(np.ceil(np.log2(_PROPOSALS)))), 1e-9, 1 - 1e-9)
+    uniform = uniform[:_PROPOSALS]
+    chi = stats.chi2.ppf(uniform[:, -1], _DEGREES)
+    step = special.ndtri(uniform[:, :-1]) / np.sqrt(chi / _DEGREES)[:, None]
+    proposals = np.vstack([centre + step @ root.T, centre])
+    step = np.vstack([step, np.zeros(size)])
+    log_proposal = -0.5 * (_DEGREES + size) * np.log1p(np.sum(step**2, axis=1) / _DEGREES)
+    log_target = np.concatenate(
+        [covariance.log_posterior(part, outputs)[0] for part in _chunks(proposals, len(outputs))]
+    )
+    log_weight = log_target - log_proposal
+    weight = np.exp(log_weight - np.max(log_weight))
+    return proposals[_systematic(weight / weight.sum(), count, seed)]
+
+
+def _laplace_root(covariance: Covariance, outputs: Floats, centre: Floats) -> Floats:
+    """Square root of the inverse Hessian at the maximum, its axes no wider than the prior's."""
+    _, sd = covariance.prior()
+    size = len(centre)
+    step = 1e-3
+    shifted = np.vstack([centre + step * np.eye(size), centre - step * np.eye(size)])
+    slopes = np.vstack(
+        [covariance.log_posterior(part, outputs)[1] for part in _chunks(shifted, len(outputs))]
+    )
+    hessian = -(slopes[:size] - slopes[size:]) / (2 * step)
+    hessian = 0.5 * (hessian + hessian.T)
+    # In prior units the prior alone gives curvature 1.
+    scaled = hessian * sd[:, None] * sd[None, :]
+    values, vectors = np.linalg.eigh(scaled)
+    width = 1.0 / np.sqrt(np.clip(values, 0.7, None))
+    root: Floats = sd[:, None] * vectors * width
+    return root
+
+
+def _chunks(sets: Floats, n: int) -> list[Floats]:
+    """Split hyperparameter sets so that no batch of matrices grows past about 100 MB."""
+    size = max(1, int(1.2e7 / max(n * n, 1)))
+    return [sets[start : start + size] for start in range(0, len(sets), size)]
+
+
+def _systematic(weight: Floats, count: int, seed: int) -> npt.NDArray[np.intp]:
+    """Systematic resampling: `count` places in proportion to the weights."""
+    offset = np.random.default_rng(seed + 1).random()
+    places = np.searchsorted(np.cumsum(weight), (np.arange(count) + offset) / count)
+    return np.minimum(places, len(weight) - 1).astype(np.intp)

@@ -1,0 +1,259 @@
+"""One metric's Gaussian process, averaged over hyperparameter draws."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import special
+
+from optimiser.encoding import Encoding, Points
+from optimiser.kernels import separations, shape
+from optimiser.posterior import Covariance, draw
+
+__all__ = ["EnsembleProcess", "LeftOut", "mixture_quantile"]
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
+
+_OUTLIER = 4.0  # left-out residual, in its own standard deviations, that is called wild
+_INFLATION = 100.0  # factor on a wild value's noise variance
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """Leave-one-cone-out predictions of each observation, standardised scale.
+
+    Parameters
+    ----------
+    mean, variance : ndarray of shape (draws, n)
+        Of the observation itself, noise included.
+    """
+
+    mean: Floats
+    variance: Floats
+
+
+class EnsembleProcess:
+    """Gaussian process regression with hyperparameters drawn from their posterior.
+
+    Parameters
+    ----------
+    encoding : Encoding
+        Turns recipes into coordinates.
+    draws : int
+        Number of hyperparameter sets that predictions are averaged over.
+    seed : int
+
+    Attributes
+    ----------
+    centre_, scale_ : float
+        What outputs were standardised with.
+    sets_ : ndarray of shape (draws, hyperparameters)
+    wild_ : ndarray of bool, shape (n,)
+        Observations whose noise was raised because no other cone supports them.
+
+    Notes
+    -----
+    The algorithm is Rasmussen & Williams 2006, algorithm 2.1, once a draw. Random effects of
+    sessions and cones enter as block terms where the table can tell them from noise: a session
+    when some recipe was measured in two of them, a cone when one was measured twice.
+    """
+
+    def __init__(self, encoding: Encoding, *, draws: int = 16, seed: int = 0) -> None:
+        self.encoding = encoding
+        self.draws = draws
+        self.seed = seed
+
+    def fit(
+        self, points: Points, outputs: Floats, cones: Ints, sessions: Ints, recipes: Ints
+    ) -> EnsembleProcess:
+        """Learn from observations.
+
+        Parameters
+        ----------
+        points : Points
+            n encoded recipes.
+        outputs : ndarray of shape (n,)
+        cones, sessions, recipes : ndarray of int, shape (n,)
+            Which cone, session and recipe each observation belongs to.
+
+        Returns
+        -------
+        EnsembleProcess
+            itself
+        """
+        self.points_ = points
+        self.cones_ = cones
+        self.centre_ = float(np.mean(outputs))
+        spread = float(np.std(outputs, ddof=1)) if len(outputs) > 1 else 0.0
+        flat = spread <= 1e-12 * max(abs(self.centre_), 1e-300)
+        self.scale_ = (max(abs(self.centre_), 1.0) * 0.01) if flat else spread
+        self.outputs_ = (outputs - self.centre_) / self.scale_
+        self._apart = separations(self.encoding, points, points)
+        blocks = []
+        self.has_session_ = _crossed(recipes, sessions)
+        self.has_cone_ = _repeated(cones)
+        for present, labels in ((self.has_session_, sessions), (self.has_cone_, cones)):
+            if present:
+                blocks.append((labels[:, None] == labels[None, :]).astype(float))
+        self._learn(blocks, np.ones(len(outputs)))
+        self.wild_ = self._wild()
+        if self.wild_.any():
+            self._learn(blocks, np.where(self.wild_, _INFLATION, 1.0))
+        return self
+
+    def _learn(self, blocks: list[Floats], inflation: Floats) -> None:
+        """Draw hyperparameters and condition on the observations."""
+        covariance = Covariance(*self._apart, blocks, inflation)
+        self._condition(covariance, draw(covariance, self.outputs_, self.draws, self.seed))
+
+    def _condition(self, covariance: Covariance, sets: Floats) -> None:
+        """Factorise the covariance once a hyperparameter set."""
+        self.sets_ = sets
+        self._inputs = covariance.inputs
+        signal = self.signal_[:, None, None] * shape(*self._apart, self.sets_[:, : self._inputs])
+        self.noise_ = covariance.noise(self.sets_)
+        factor = np.linalg.cholesky(signal + 1.0 + self.noise_)
+        self.half_ = np.linalg.inv(factor)  # K^-1 = half' half
+        self.alpha_ = np.einsum("sji,sjk,k->si", self.half_, self.half_, self.outputs_)
+
+    @property
+    def signal_(self) -> Floats:
+        """Signal variance a draw, standardised."""
+        return np.asarray(np.exp(self.sets_[:, self._inputs]))
+
+    @property
+    def noise_variance_(self) -> Floats:
+        """Variance of one measurement's noise a draw, standardised."""
+        return np.asarray(np.exp(self.sets_[:, self._inputs + 1]))
+
+    @property
+    def novelty_(self) -> Floats:
+        """Variance that a new measurement of a new cone in a new session adds, a draw."""
+        return np.asarray(np.exp(self.sets_[:, self._inputs + 1 :]).sum(axis=1))
+
+    @property
+    def repeatability_(self) -> float:
+        """Standard deviation of one recipe printed and measured again, in output units.
+
+        Session offsets are left out: two cones of one session share them.
+        """
+        keep = np.ones(self.sets_.shape[1] - self._inputs - 1, dtype=bool)
+        if self.has_session_:
+            keep[1] = False
+        variance = np.exp(self.sets_[:, self._inputs + 1 :][:, keep]).sum(axis=1)
+        return float(np.sqrt(np.mean(variance)) * self.scale_)
+
+    def covariance(self, a: Points, b: Points) -> Floats:
+        """Prior covariance of the recipes' true values, (draws, len(a), len(b)); standardised."""
+        correlation = shape(*separations(self.encoding, a, b), self.sets_[:, : self._inputs])
+        return np.asarray(self.signal_[:, None, None] * correlation + 1.0)
+
+    def predict(self, points: Points) -> tuple[Floats, Floats]:
+        """Posterior mean and variance of the recipes' true values a draw.
+
+        Parameters
+        ----------
+        points : Points
+            m recipes.
+
+        Returns
+        -------
+        mean, variance : ndarray of shape (draws, m)
+            In output units (and their square).
+        """
+        mean = np.empty((self.draws, len(points)))
+        variance = np.empty((self.draws, len(points)))
+        step = max(1, int(4e6 / (self.draws * max(len(self.outputs_), 1))))
+        for start in range(0, len(points), step):
+            part = slice(start, start + step)
+            cross = self.covariance(points.take(part), self.points_)
+            mean[:, part] = np.einsum("smn,sn->sm", cross, self.alpha_)
+            solved = cross @ np.swapaxes(self.half_, 1, 2)
+            explained = np.einsum("smn,smn->sm", solved, solved)
+            variance[:, part] = self.signal_[:, None] + 1.0 - explained
+        variance = np.maximum(variance, 1e-12)
+        return self.centre_ + self.scale_ * mean, self.scale_**2 * variance
+
+    def joint(self, points: Points) -> tuple[Floats, Floats]:
+        """Joint posterior of the recipes' true values a draw, standardised.
+
+        Returns
+        -------
+        mean : ndarray of shape (draws, m)
+        covariance : ndarray of shape (draws, m, m)
+        """
+        cross = self.covariance(points, self.points_)
+        solved = cross @ np.swapaxes(self.half_, 1, 2)
+        mean = np.einsum("smn,sn->sm", cross, self.alpha_)
+        return mean, self.covariance(points, points) - solved @ np.swapaxes(solved, 1, 2)
+
+    def leave_out(self) -> LeftOut:
+        """Predict each observation from all cones but its own.
+
+        Notes
+        -----
+        The block form of Rasmussen & Williams 2006, eqs. 5.10-5.12: with ``P = K^-1`` and ``b``
+        the rows of one cone, residual ``P_bb^-1 (P y)_b`` and covariance ``P_bb^-1``.
+        Hyperparameters are not learnt anew.
+        """
+        precision = np.swapaxes(self.half_, 1, 2) @ self.half_
+        mean = np.empty((self.draws, len(self.outputs_)))
+        variance = np.empty_like(mean)
+        for cone in np.unique(self.cones_):
+            rows = np.flatnonzero(self.cones_ == cone)
+            block = np.linalg.inv(precision[:, rows[:, None], rows[None, :]])
+            residual = np.einsum("sij,sj->si", block, self.alpha_[:, rows])
+            mean[:, rows] = self.outputs_[rows] - residual
+            variance[:, rows] = np.diagonal(block, axis1=1, axis2=2)
+        return LeftOut(mean, variance)
+
+    def _wild(self) -> npt.NDArray[np.bool_]:
+        """Find observations far outside what all other cones foretell: at most one in eight."""
+        n = len(self.outputs_)
+        if n < 8:
+            return np.zeros(n, dtype=bool)
+        left = self.leave_out()
+        ratio = np.abs(self.outputs_ - left.mean.mean(axis=0)) / np.sqrt(
+            left.variance.mean(axis=0) + left.mean.var(axis=0)
+        )
+        limit = max(_OUTLIER, np.sort(ratio)[-(n // 8 + 1)])
+        return np.asarray(ratio > limit)
+
+
+def _crossed(recipes: Ints, sessions: Ints) -> bool:
+    """Whether some recipe was measured in more than one session."""
+    pairs = np.unique(np.column_stack([recipes, sessions]), axis=0)
+    return bool(len(pairs) > len(np.unique(recipes)))
+
+
+def _repeated(cones: Ints) -> bool:
+    """Whether some cone was measured more than once."""
+    return len(np.unique(cones)) < len(cones)
+
+
+def mixture_quantile(mean: Floats, sd: Floats, level: float) -> Floats:
+    """Quantile of an equal mixture of normal distributions.
+
+    Parameters
+    ----------
+    mean, sd : ndarray of shape (parts, ...)
+    level : float
+        0..1.
+
+    Returns
+    -------
+    ndarray of shape (...)
+        Found by bisection to a millionth of the widest part.
+    """
+    z = special.ndtri(level)
+    ends = mean + z * sd
+    low, high = ends.min(axis=0), ends.max(axis=0)
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        below = special.ndtr((middle - mean) / sd).mean(axis=0) < level
+        low = np.where(below, middle, low)
+        high = np.where(below, high, middle)
+    return np.asarray(0.5 * (low + high))

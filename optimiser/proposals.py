@@ -1,0 +1,273 @@
+"""Which cone to print next, and why."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from experiments.space import Space
+
+from experiments.errors import Problem, TrialsError
+from experiments.plan import Plan
+from optimiser.acquisition import NoisyImprovement
+from optimiser.answers import Pick
+from optimiser.encoding import Encoding, Points
+from optimiser.reasons import describe
+from optimiser.search import best_codes
+from optimiser.surrogate import Model, Progress, fit
+
+__all__ = ["first_cones", "propose"]
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
+Codes = npt.NDArray[np.int32]
+
+
+def first_cones(plan: Plan) -> int:
+    """Cones that are spread over the printable recipes before the model is asked.
+
+    One more than there are variables, but at least 4 and at most 8.
+    """
+    return int(np.clip(len(plan.variables) + 1, 4, 8))
+
+
+def propose(
+    plan: Plan,
+    trials: pd.DataFrame,
+    count: int = 1,
+    seed: int = 0,
+    candidates: pd.DataFrame | None = None,
+    *,
+    model: Model | None = None,
+    progress: Progress | None = None,
+) -> list[Pick]:
+    """Choose the next cones to print.
+
+    Parameters
+    ----------
+    plan : Plan
+    trials : DataFrame
+        One row a measurement (see `Ledger.table`). Planned and printed cones count as pending.
+        May be empty.
+    count : int
+        How many cones, to be printed before any of them is measured.
+    seed : int
+        Repeats exactly on the same versions.
+    candidates : DataFrame, optional
+        A shortlist of recipes to choose from; rows are given as they are.
+    model : Model, optional
+        From `fit` on the same plan and trials, to save learning it again.
+    progress : callable, optional
+        Called with the share done (0..1) and what is being done.
+
+    Returns
+    -------
+    list of Pick
+        Different recipes, best first; fewer than `count` only when fewer exist.
+
+    Raises
+    ------
+    TrialsError
+        `trials` or `candidates` do not fit the plan.
+    ValueError
+        `count` is below 1.
+
+    Notes
+    -----
+    The first cones fill the space. From then on noisy expected improvement of the score is
+    maximised over printable recipes (see `NoisyImprovement`), times the probability that the
+    recipe prints; cones picked earlier in the call count as pending for the later ones.
+    """
+    if count < 1:
+        raise ValueError(f"count must be 1 or more, found {count}")
+    if model is None:
+        model = fit(plan, trials, seed, progress=progress)
+    chooser = _Chooser(model, candidates, seed)
+    picks: list[Pick] = []
+    for place in range(count):
+        if progress:
+            progress(place / count, f"choosing cone {place + 1} of {count}")
+        pick = chooser.choose()
+        if pick is None:
+            break
+        picks.append(pick)
+    return picks
+
+
+class _Chooser:
+    """Picks one recipe after another, each knowing those before."""
+
+    def __init__(self, model: Model, candidates: pd.DataFrame | None, seed: int) -> None:
+        self.model = model
+        self.seed = seed
+        self.space: Space = model.evidence.space
+        self.encoding: Encoding = model.encoding
+        evidence = model.evidence
+        frames = [evidence.measured, evidence.pending]
+        known = pd.concat([evidence.recipes(frame) for frame in frames], ignore_index=True)
+        self.known = known.drop_duplicates(ignore_index=True)
+        self.measured = len(evidence.recipes(evidence.measured).drop_duplicates())
+        self.tried = evidence.recipes(evidence.failed)
+        self.picked: list[pd.DataFrame] = []
+        self.candidates = None if candidates is None else _shortlist(model, candidates)
+
+    def choose(self) -> Pick | None:
+        """Give the next pick, or None when no other recipe is left."""
+        plan = self.model.plan
+        enough = max(LEAST_RECIPES, first_cones(plan) // 2)
+        filling = (
+            not self.model.scorable
+            or self.measured < enough
+            or len(self.known) < min(first_cones(plan), self._available())
+        )
+        acquisition = None if filling else self._improvement()
+        row = self._pick_filling() if acquisition is None else self._pick_best(acquisition)
+        kind = "first" if acquisition is None else "improve"
+        if row is None:
+            row, kind = self._pick_repeat(), "confirm"
+            if row is None:
+                return None
+        pick = describe(self.model, row, kind, acquisition, len(self.known))
+        self.picked.append(row)
+        self.known = pd.concat([self.known, row], ignore_index=True).drop_duplicates(
+            ignore_index=True
+        )
+        return pick
+
+    def _available(self) -> float:
+        if self.candidates is not None:
+            return float(len(self.candidates))
+        return float(self.space.count(limit=10_000).number)
+
+    def _improvement(self) -> NoisyImprovement:
+        return NoisyImprovement(self.model, self.encoding(self.known), seed=self.seed)
+
+    def _excluded(self) -> pd.DataFrame:
+        """Recipes not to propose: known already, failed, or picked."""
+        frames = [self.known, self.tried, *self.picked]
+        return pd.concat([frame for frame in frames if len(frame)] or [self.known])
+
+    def _left(self) -> pd.DataFrame | None:
+        """Candidates that are still open."""
+        if self.candidates is None:
+            return None
+        names = list(self.candidates)
+        gone = set(_keys(self._excluded()[names]))
+        keep = [key not in gone for key in _keys(self.candidates)]
+        return self.candidates[keep]
+
+    def _pick_best(self, acquisition: NoisyImprovement) -> pd.DataFrame | None:
+        left = self._left()
+        if left is not None:
+            if not len(left):
+                return None
+            best = int(np.argmax(acquisition.log_value(self.encoding(left))))
+            return left.iloc[[best]].reset_index(drop=True)
+
+        def value(codes: Codes) -> Floats:
+            return acquisition.log_value(self.encoding.of_codes(codes))
+
+        codes = best_codes(
+            self.space,
+            value,
+            self._ranked(),
+            seed=self.seed + 7919 * len(self.picked),
+            exclude=self.space.codes(self._excluded()),
+        )
+        return None if codes is None else self.space.frame(codes[None, :])
+
+    def _ranked(self) -> Codes:
+        """Known recipes' codes, the most promising first."""
+        scores = self.model.predict_score(self.known, noisy=False)
+        height = self.model.goals.sign * np.array([score.mean for score in scores])
+        order = np.argsort(-np.nan_to_num(height, nan=-np.inf), kind="stable")
+        return np.asarray(self.space.codes(self.known.iloc[order]))
+
+    def _pick_filling(self) -> pd.DataFrame | None:
+        """Give the recipe farthest from all known ones, out of an evenly spread design."""
+        left = self._left()
+        if left is None:
+            left = self._design()
+        if not len(left):
+            return None
+        points = self.encoding(left)
+        taken = self._excluded()
+        if not len(taken):
+            return left.iloc[[0]].reset_index(drop=True)
+        nearest = _distance(points, self.encoding(taken)).min(axis=1)
+        worth = nearest * self.model.printability(points)
+        return left.iloc[[int(np.argmax(worth))]].reset_index(drop=True)
+
+    def _design(self) -> pd.DataFrame:
+        """Give an evenly spread design less what was tried; more of it if all was tried."""
+        size = first_cones(self.model.plan)
+        gone = set(_keys(self._excluded()))
+        for factor in (1, 4, 64):
+            design = self.space.sample(size * factor, self.model.plan.seed + self.seed)
+            design = design[[key not in gone for key in _keys(design)]]
+            if len(design):
+                return design
+        return design
+
+    def _pick_repeat(self) -> pd.DataFrame | None:
+        """When all was printed: the leader again, then the next best; never twice in a call."""
+        names = list(self.model.plan.variables)
+        pool = self.known if self.candidates is None else self.candidates
+        done = {key for frame in self.picked for key in _keys(frame[names])}
+        pool = pool[[key not in done for key in _keys(pool)]]
+        if not len(pool):
+            return None
+        scores = np.array([e.mean for e in self.model.predict_score(pool, noisy=False)])
+        order = np.nan_to_num(self.model.goals.sign * scores, nan=-np.inf)
+        return pool.iloc[[int(np.argmax(order))]].reset_index(drop=True)
+
+
+LEAST_RECIPES = 3  # different measured recipes before the model chooses
+
+
+def _keys(frame: pd.DataFrame) -> list[tuple[object, ...]]:
+    """Give a comparable key a row, NaN and None alike."""
+    return [
+        tuple(None if pd.isna(value) else value for value in row)
+        for row in frame.itertuples(index=False, name=None)
+    ]
+
+
+def _distance(a: Points, b: Points) -> Floats:
+    """Euclidean distance, a differing choice counting 1."""
+    numbers = ((a.numbers[:, None, :] - b.numbers[None, :, :]) ** 2).sum(axis=2)
+    return np.asarray(np.sqrt(numbers + (a.levels[:, None, :] != b.levels[None, :, :]).sum(2)))
+
+
+def _shortlist(model: Model, candidates: pd.DataFrame) -> pd.DataFrame:
+    """Check a shortlist and blank what is inactive in it."""
+    plan, space = model.plan, model.evidence.space
+    unconditional = [name for name, v in plan.variables.items() if not v.only_when]
+    missing = [name for name in unconditional if name not in candidates]
+    if missing:
+        raise TrialsError(
+            *[
+                Problem(f"candidates, column {name}", "no such column", "a value a row")
+                for name in missing
+            ]
+        )
+    frame = pd.DataFrame(index=range(len(candidates)))
+    for name, variable in plan.variables.items():
+        blank = np.nan if variable.numeric else None
+        values = candidates[name].tolist() if name in candidates else [blank] * len(frame)
+        if variable.numeric:
+            frame[name] = pd.to_numeric(pd.Series(values), errors="coerce").astype(float)
+        else:
+            frame[name] = pd.Series(
+                [None if pd.isna(value) else str(value) for value in values], dtype=object
+            )
+    active = space.active(frame)
+    problems = []
+    for name, variable in plan.variables.items():
+        here = active[name].to_numpy(dtype=bool)
+        frame[name] = frame[name].where(here, np.nan if variable.numeric else None)
+        for row in np.flatnonzero(here & frame[name].isna().to_numpy(dtype=bool)):
+            problems.append(Problem(f"candidates, row {row}, column {name}", "no value", "one"))
+    if problems:
+        raise TrialsError(*problems)
+    return frame.drop_duplicates(ignore_index=True)

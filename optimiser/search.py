@@ -1,0 +1,92 @@
+"""Finding the recipe that an acquisition values most, among what can be printed.
+
+Small spaces are valued whole. Large ones: evenly spread recipes and the neighbourhood of the
+known ones are valued, then the best are climbed from along the grid.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+from experiments.space import Space
+
+__all__ = ["best_codes", "without"]
+
+Floats = npt.NDArray[np.float64]
+Codes = npt.NDArray[np.int32]
+Value = Callable[[Codes], Floats]
+
+_WHOLE = 4_000
+_SPREAD = 2_048
+_CLIMBERS = 6
+_STEPS = 30
+
+
+def best_codes(
+    space: Space, value: Value, known: Codes, *, seed: int, exclude: Codes
+) -> Codes | None:
+    """Give the codes of the printable recipe with the highest value.
+
+    Parameters
+    ----------
+    space : Space
+    value : callable
+        Codes of shape (m, d) to values of shape (m,).
+    known : ndarray of shape (k, d)
+        Recipes around which to look, best first.
+    seed : int
+    exclude : ndarray of shape (e, d)
+        Recipes that may not be given.
+
+    Returns
+    -------
+    ndarray of shape (d,) or None
+        None if nothing is left.
+    """
+    count = space.count(limit=_WHOLE)
+    if count.exact and count.number <= _WHOLE:
+        field = without(space.enumerate_codes(_WHOLE), exclude)
+        return field[int(np.argmax(value(field)))] if len(field) else None
+    field = space.sample_codes(_SPREAD, seed)
+    if len(known):
+        field = np.vstack([field, space.neighbour_codes(known[:8])])
+    field = without(np.unique(field, axis=0), exclude)
+    if not len(field):
+        return None
+    return _climb(space, value, field, exclude)
+
+
+def _climb(space: Space, value: Value, field: Codes, exclude: Codes) -> Codes:
+    """Step to better neighbours from the best few recipes until none is better."""
+    values = value(field)
+    order = np.argsort(-values, kind="stable")[:_CLIMBERS]
+    front, heights = field[order], values[order]
+    best, top = front[0], heights[0]
+    seen = {row.tobytes() for row in field}
+    for _ in range(_STEPS):
+        around = space.neighbour_codes(front)
+        new = np.array([row.tobytes() not in seen for row in around], dtype=bool)
+        around = without(around[new], exclude)
+        if not len(around):
+            break
+        seen.update(row.tobytes() for row in around)
+        found = value(around)
+        front = np.vstack([front, around])
+        heights = np.concatenate([heights, found])
+        order = np.argsort(-heights, kind="stable")[:_CLIMBERS]
+        front, heights = front[order], heights[order]
+        if heights[0] <= top + 1e-9:
+            break
+        best, top = front[0], heights[0]
+    return np.asarray(best)
+
+
+def without(codes: Codes, exclude: Codes) -> Codes:
+    """Drop the excluded rows, order kept."""
+    if not len(exclude) or not len(codes):
+        return codes
+    banned = {row.tobytes() for row in exclude.astype(codes.dtype)}
+    keep = np.array([row.tobytes() not in banned for row in codes], dtype=bool)
+    return codes[keep]

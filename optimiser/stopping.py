@@ -1,0 +1,159 @@
+"""When to stop: what one more cone is expected to gain, against what repeats."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from experiments.plan import Plan
+from optimiser.acquisition import NoisyImprovement
+from optimiser.answers import Estimate, Outlook, Settings
+from optimiser.paths import DrawnFunctions
+from optimiser.pool import dense_pool, repeatability
+from optimiser.proposals import first_cones, propose
+from optimiser.reasons import number
+from optimiser.surrogate import Model, Progress, estimate, fit, unknown
+
+__all__ = ["outlook"]
+
+Floats = npt.NDArray[np.float64]
+
+
+def outlook(
+    plan: Plan,
+    trials: pd.DataFrame,
+    seed: int = 0,
+    *,
+    model: Model | None = None,
+    progress: Progress | None = None,
+) -> Outlook:
+    """Say whether another cone is worth printing.
+
+    Parameters
+    ----------
+    plan : Plan
+    trials : DataFrame
+        One row a measurement (see `Ledger.table`).
+    seed : int
+        Repeats exactly on the same versions.
+    model : Model, optional
+        From `fit` on the same plan and trials.
+    progress : callable, optional
+        Called with the share done (0..1) and what is being done.
+
+    Returns
+    -------
+    Outlook
+        'stop' when the best cone is within 5 % of the best printable recipe with probability
+        0.9 and the next cone is expected to gain less than a quarter of the repeatability;
+        'nearly there' when the probability is 0.6 or the gain under half of it.
+
+    Raises
+    ------
+    TrialsError
+        A table that does not fit the plan.
+    """
+    if model is None:
+        model = fit(plan, trials, seed, progress=progress)
+    history = _history(model)
+    leader = model.leader()
+    if leader is None or model.cones < first_cones(plan) // 2 + 1:
+        text = f"Cannot tell yet: {model.cones} measured cone(s) are too few."
+        return Outlook(
+            unknown(model.cones), float("nan"), {}, "cannot tell yet", None, history,
+            model.cones, model.calibration(), list(model.notes), text,
+        )  # fmt: skip
+    if progress:
+        progress(0.4, "valuing one more cone")
+    gain = _next_gain(model, trials, seed)
+    spread = repeatability(model)
+    within = _within(model, leader.settings, seed)
+    verdict = _outlook_verdict(gain, spread, within)
+    return Outlook(
+        gain=gain,
+        repeatability=spread,
+        within=within,
+        verdict=verdict,
+        best=int(float(leader.cone)) if leader.cone.replace(".", "").isdigit() else None,
+        history=history,
+        cones=model.cones,
+        calibration=model.calibration(),
+        notes=list(model.notes),
+        text=_outlook_text(model, verdict, gain, spread, within, leader.cone),
+    )
+
+
+def _next_gain(model: Model, trials: pd.DataFrame, seed: int) -> Estimate:
+    """Estimate the gain of the best next cone."""
+    picks = propose(model.plan, trials, 1, seed, model=model)
+    if not picks or picks[0].kind in ("first", "confirm"):
+        return (
+            unknown(model.cones)
+            if picks and picks[0].kind == "first"
+            else Estimate(0.0, 0.0, 0.0, model.cones)
+        )
+    evidence = model.evidence
+    known = pd.concat(
+        [evidence.recipes(evidence.measured), evidence.recipes(evidence.pending)]
+    ).drop_duplicates(ignore_index=True)
+    row = pd.DataFrame([{name: picks[0].settings.get(name) for name in model.plan.variables}])
+    acquisition = NoisyImprovement(model, model.encoding(known), seed=seed)
+    return estimate(acquisition.gain(model.encoding(row))[:, 0], model.cones)
+
+
+def _within(model: Model, settings: Settings, seed: int) -> dict[float, float]:
+    """Probability that the leader is within a share of the best printable recipe."""
+    functions = DrawnFunctions(model, seed=seed)
+    _, utility = dense_pool(model, functions, seed=seed)
+    row = pd.DataFrame([{name: settings.get(name) for name in model.plan.variables}])
+    own = model.goals.sign * functions(model.encoding(row))[:, 0]
+    best = np.maximum(utility.max(axis=1), np.nan_to_num(own, nan=-np.inf))
+    own = np.nan_to_num(own, nan=-np.inf)
+    return {
+        share: float(np.mean(best - own <= share * np.abs(best))) for share in (0.01, 0.02, 0.05)
+    }
+
+
+def _outlook_verdict(gain: Estimate, spread: float, within: dict[float, float]) -> str:
+    if not gain.known:
+        return "go on"
+    if within[0.05] >= 0.9 and gain.mean < 0.25 * spread:
+        return "stop"
+    if within[0.05] >= 0.6 or gain.mean < 0.5 * spread:
+        return "nearly there"
+    return "go on"
+
+
+def _outlook_text(
+    model: Model,
+    verdict: str,
+    gain: Estimate,
+    spread: float,
+    within: dict[float, float],
+    cone: str,
+) -> str:
+    """One plain sentence."""
+    unit = f" {model.goals.unit}" if model.goals.unit else ""
+    gain_text = (
+        f"the next cone is expected to gain {number(gain.mean)}{unit} "
+        f"({number(gain.low)} to {number(gain.high)}, 90 %)"
+        if gain.known
+        else "the first cones are not all measured, so the next one's gain is not known"
+    )
+    return (
+        f"{verdict.capitalize()}: {gain_text}, against a repeatability of "
+        f"{number(spread)}{unit}; cone {cone} is within 5 % of the best printable recipe with "
+        f"probability {within[0.05]:.0%} ({model.cones} cones)."
+    )
+
+
+def _history(model: Model) -> pd.DataFrame:
+    """Best measured score after each cone, in the order of the table."""
+    measured = model.evidence.measured
+    scores = model.scores(measured) if len(measured) and model.scorable else np.empty(0)
+    table = pd.DataFrame({"cone": measured["cone"].to_numpy()[: len(scores)], "score": scores})
+    table = table.dropna().groupby("cone", sort=False)["score"].mean()
+    sign = model.goals.sign
+    best = sign * np.maximum.accumulate(sign * table.to_numpy()) if len(table) else []
+    return pd.DataFrame({"cones": np.arange(1, len(table) + 1), "cone": table.index, "best": best})

@@ -1,0 +1,375 @@
+"""The model of an experiment: one process a metric, and the score built from them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from experiments.plan import Metric, Plan
+from optimiser.answers import Calibration, Estimate, Settings
+from optimiser.encoding import Encoding, Points
+from optimiser.evidence import Evidence, gather
+from optimiser.goals import Goals
+from optimiser.printability import Printability
+from optimiser.process import EnsembleProcess, mixture_quantile
+
+__all__ = ["Leader", "MetricModel", "Model", "Progress", "fit"]
+
+Floats = npt.NDArray[np.float64]
+Progress = Callable[[float, str], None]
+
+LEAST = 3  # measured values below which a metric has no model
+_LOW, _HIGH = 0.05, 0.95
+_POSITIVE_UNITS = frozenset({"hz", "khz", "s", "ms", "%", "g", "mg", "kg", "min"})
+
+
+@dataclass(frozen=True)
+class Leader:
+    """The best measured cone by the model's expected score (not by its luckiest measurement)."""
+
+    cone: str
+    settings: Settings
+    score: Estimate
+    expected: dict[str, Estimate]
+
+
+@dataclass(frozen=True)
+class MetricModel:
+    """One metric's process and the scale it was learnt on.
+
+    Parameters
+    ----------
+    metric : Metric
+    log : bool
+        Learnt on the logarithm: positive times, frequencies, masses and percentages.
+    process : EnsembleProcess
+    cones : int
+        Measured cones behind it.
+    rows : ndarray of int
+        Rows of the evidence that it learnt from.
+    """
+
+    metric: Metric
+    log: bool
+    process: EnsembleProcess
+    cones: int
+    rows: npt.NDArray[np.intp]
+
+    def back(self, values: Floats) -> Floats:
+        """From the learnt scale to the metric's unit."""
+        return np.exp(np.clip(values, -700, 700)) if self.log else values
+
+    def summary(self, mean: Floats, variance: Floats) -> dict[str, Floats]:
+        """Mean, sd, 90 % interval in the metric's unit of a mixture over draws (axis 0)."""
+        sd = np.sqrt(variance)
+        low = self.back(mixture_quantile(mean, sd, _LOW))
+        high = self.back(mixture_quantile(mean, sd, _HIGH))
+        if self.log:
+            level = np.exp(np.clip(mean + 0.5 * variance, -700, 700))
+            square = level**2 * np.exp(np.clip(variance, 0, 50))
+            average = level.mean(axis=0)
+            spread = np.sqrt(np.maximum(square.mean(axis=0) - average**2, 0.0))
+        else:
+            average = mean.mean(axis=0)
+            spread = np.sqrt(variance.mean(axis=0) + mean.var(axis=0))
+        return {"mean": average, "sd": spread, "low": low, "high": high}
+
+    def new_measurement(self, points: Points) -> dict[str, Floats]:
+        """Foretell a new measurement of a new cone of each recipe."""
+        mean, variance = self.process.predict(points)
+        novelty = self.process.novelty_[:, None] * self.process.scale_**2
+        return self.summary(mean, variance + novelty)
+
+    def calibration(self, observed: pd.DataFrame) -> Calibration:
+        """Compare each observation with what all other cones foretell."""
+        left, process = self.process.leave_out(), self.process
+        mean = process.centre_ + process.scale_ * left.mean
+        foretold = self.summary(mean, process.scale_**2 * left.variance)
+        seen = observed[self.metric.name].to_numpy(dtype=float)[self.rows]
+        table = pd.DataFrame(
+            {
+                "cone": observed["cone"].to_numpy()[self.rows],
+                "observed": seen,
+                "mean": foretold["mean"],
+                "low": foretold["low"],
+                "high": foretold["high"],
+            }
+        )
+        table["inside"] = (table["low"] <= seen) & (seen <= table["high"])
+        table["miss"] = (table["mean"] - seen) ** 2
+        by_cone = table.groupby("cone", sort=False)[["inside", "miss"]].first()
+        return Calibration(
+            metric=self.metric.name,
+            unit=self.metric.unit,
+            cones=len(by_cone),
+            inside=int(by_cone["inside"].sum()),
+            error=float(np.sqrt(by_cone["miss"].mean())),
+            spread=float(np.std(seen, ddof=1)) if len(seen) > 1 else float("nan"),
+            table=table.drop(columns=["inside", "miss"]),
+        )
+
+
+@dataclass
+class Model:
+    """What has been learnt from the trials.
+
+    Parameters
+    ----------
+    plan : Plan
+    evidence : Evidence
+    encoding : Encoding
+    goals : Goals
+    metrics : dict of str to MetricModel
+        Metrics without enough values are absent; `notes` says so.
+    printability : Printability
+        Whether a recipe prints at all.
+    seed : int
+    notes : list of str
+        What could not be used or done.
+    """
+
+    plan: Plan
+    evidence: Evidence
+    encoding: Encoding
+    goals: Goals
+    metrics: dict[str, MetricModel]
+    printability: Printability
+    seed: int
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def scorable(self) -> bool:
+        """Whether any metric with a goal has a model."""
+        return bool(self.goals.metrics)
+
+    @property
+    def cones(self) -> int:
+        """Number of measured cones."""
+        return self.evidence.cones
+
+    def predict(self, recipes: pd.DataFrame) -> pd.DataFrame:
+        """Foretell a new measurement of a new cone of each recipe.
+
+        Parameters
+        ----------
+        recipes : DataFrame of shape (m, variables)
+            NaN or None where a variable is inactive.
+
+        Returns
+        -------
+        DataFrame of shape (m, 4 * metrics)
+            Columns ``(metric, 'mean' | 'sd' | 'low' | 'high')`` in the metric's unit; low and
+            high are the 90 % interval. NaN where a metric has no model. Index as `recipes`.
+        """
+        points = self.encoding(_with_columns(self.plan, recipes))
+        blank = {key: np.full(len(recipes), np.nan) for key in ("mean", "sd", "low", "high")}
+        columns = {}
+        for name in self.plan.metrics:
+            model = self.metrics.get(name)
+            foretold = model.new_measurement(points) if model and len(points) else blank
+            columns.update({(name, key): foretold[key] for key in blank})
+        frame = pd.DataFrame(columns, index=recipes.index)
+        frame.columns = pd.MultiIndex.from_tuples(list(columns), names=["metric", "value"])
+        return frame
+
+    def predict_score(self, recipes: pd.DataFrame, *, noisy: bool = True) -> list[Estimate]:
+        """Foretell the score of each recipe.
+
+        Parameters
+        ----------
+        recipes : DataFrame
+        noisy : bool
+            With the noise of a new measurement of a new cone (as `predict`), or of the recipe
+            itself.
+
+        Returns
+        -------
+        list of Estimate
+            NaN while the score has no model.
+        """
+        if not self.scorable:
+            return [unknown(self.cones)] * len(recipes)
+        draws = self.sample_scores(self.encoding(recipes), noisy=noisy)
+        return [estimate(column, self.cones) for column in draws.T]
+
+    def sample_scores(self, points: Points, *, noisy: bool, count: int = 64) -> Floats:
+        """Draw scores of each recipe by itself, shape (draws * count, m)."""
+        rng = np.random.default_rng([self.seed, 11])
+        values = {}
+        for name in self.goals.needed:
+            model = self.metrics[name]
+            mean, variance = model.process.predict(points)
+            if noisy:
+                variance = variance + model.process.novelty_[:, None] * model.process.scale_**2
+            normal = rng.standard_normal((len(mean), count, 1))
+            sample = mean[:, None, :] + normal * np.sqrt(variance)[:, None, :]
+            values[name] = model.back(sample).reshape(-1, len(points))
+        return self.goals.score(values)
+
+    def calibration(self) -> list[Calibration]:
+        """Leave one cone out, for every metric that has a model."""
+        return [model.calibration(self.evidence.measured) for model in self.metrics.values()]
+
+    def scores(self, trials: pd.DataFrame) -> Floats:
+        """Measured score of each row: NaN where a metric that it needs is missing."""
+        values = {}
+        for name in self.goals.needed:
+            column = trials[name] if name in trials else pd.Series(np.nan, index=trials.index)
+            values[name] = pd.to_numeric(column, errors="coerce").to_numpy(dtype=float)
+        return self.goals.score(values) if values else np.full(len(trials), np.nan)
+
+    def expected(self, recipes: pd.DataFrame) -> list[dict[str, Estimate]]:
+        """Give `predict` as one dict of estimates a recipe."""
+        foretold = self.predict(recipes)
+        counts = {n: m.cones for n, m in self.metrics.items()}
+        return [
+            {
+                name: Estimate(
+                    float(row[(name, "mean")]),
+                    float(row[(name, "low")]),
+                    float(row[(name, "high")]),
+                    counts.get(name, 0),
+                )
+                for name in self.plan.metrics
+            }
+            for _, row in foretold.iterrows()
+        ]
+
+    def leader(self) -> Leader | None:
+        """Give the measured cone with the best expected score; None while nothing is known."""
+        if not self.scorable:
+            return None
+        measured = self.evidence.measured
+        own = self.scores(measured)
+        recipes = self.evidence.recipes(measured)
+        estimates = self.predict_score(recipes, noisy=False)
+        ranking = self.goals.sign * np.array([estimate.mean for estimate in estimates])
+        ranking = np.where(np.isnan(own) | np.isnan(ranking), -np.inf, ranking)
+        if not np.isfinite(ranking).any():
+            return None
+        best = int(np.argmax(ranking))
+        row = recipes.iloc[[best]]
+        return Leader(
+            cone=str(measured["cone"].iloc[best]),
+            settings=self.evidence.space.settings(recipes.iloc[best]),
+            score=estimates[best],
+            expected=self.expected(row)[0],
+        )
+
+
+def unknown(cones: int) -> Estimate:
+    """Give the estimate of what the data cannot carry."""
+    return Estimate(float("nan"), float("nan"), float("nan"), cones)
+
+
+def estimate(sample: Floats, cones: int) -> Estimate:
+    """Summarise draws: their mean and 5 % to 95 % quantiles."""
+    known = sample[np.isfinite(sample)]
+    if not len(known):
+        return unknown(cones)
+    low, high = np.quantile(known, [_LOW, _HIGH])
+    return Estimate(float(known.mean()), float(low), float(high), cones)
+
+
+def fit(
+    plan: Plan, trials: pd.DataFrame, seed: int = 0, *, progress: Progress | None = None
+) -> Model:
+    """Learn a model of every metric from the trials.
+
+    Parameters
+    ----------
+    plan : Plan
+    trials : DataFrame
+        One row a measurement (see `Ledger.table`): variables, metrics, ``status``; optional
+        ``cone``, ``session``. May be empty.
+    seed : int
+        Repeats exactly on the same versions.
+    progress : callable, optional
+        Called with the share done (0..1) and what is being done.
+
+    Returns
+    -------
+    Model
+
+    Raises
+    ------
+    TrialsError
+        The table does not fit the plan.
+    """
+    evidence = gather(plan, trials)
+    encoding = Encoding(evidence.space)
+    notes = list(evidence.notes)
+    metrics: dict[str, MetricModel] = {}
+    for place, (name, metric) in enumerate(plan.metrics.items()):
+        if progress:
+            progress(place / len(plan.metrics), f"learning {name}")
+        model = _fit_metric(metric, evidence, encoding, seed, notes)
+        if model is not None:
+            metrics[name] = model
+    left_out = [
+        metric.name
+        for metric in plan.metrics.values()
+        if metric.name not in metrics and (metric.goal != "watch" or metric.limit is not None)
+    ]
+    if left_out and metrics:
+        notes.append(f"The score leaves out {', '.join(left_out)} until measured.")
+    printability = Printability(encoding).fit(
+        encoding(evidence.recipes(evidence.measured.drop_duplicates("cone"))),
+        encoding(evidence.recipes(evidence.failed)),
+    )
+    return Model(
+        plan, evidence, encoding, Goals(plan, metrics), metrics, printability, seed, notes
+    )
+
+
+def _fit_metric(
+    metric: Metric, evidence: Evidence, encoding: Encoding, seed: int, notes: list[str]
+) -> MetricModel | None:
+    """Learn one metric, or say why not."""
+    measured = evidence.measured
+    column = measured[metric.name].to_numpy(dtype=float)
+    rows = np.flatnonzero(np.isfinite(column))
+    if len(rows) < LEAST:
+        notes.append(
+            f"{metric.name}: cannot tell yet, {len(rows)} measured value(s), {LEAST} needed."
+        )
+        return None
+    values = column[rows]
+    log = metric.unit.strip().lower() in _POSITIVE_UNITS and bool(np.all(values > 0))
+    if np.ptp(values) == 0:
+        notes.append(
+            f"{metric.name}: all {len(rows)} values are equal, so no knob shows an effect."
+        )
+    table = measured.iloc[rows]
+    recipes = evidence.recipes(table)
+    process = EnsembleProcess(encoding, seed=seed).fit(
+        encoding(recipes),
+        np.log(values) if log else values,
+        _codes(table["cone"]),
+        _codes(table["session"]),
+        recipes.groupby(list(recipes), dropna=False, sort=False).ngroup().to_numpy(dtype=np.intp),
+    )
+    for row in np.flatnonzero(process.wild_):
+        notes.append(
+            f"{metric.name} of cone {table['cone'].iloc[row]} ({values[row]:.4g} {metric.unit}) "
+            "lies far from what all other cones foretell; it counts little. Measure it again."
+        )
+    return MetricModel(metric, log, process, int(table["cone"].nunique()), rows)
+
+
+def _codes(labels: pd.Series) -> npt.NDArray[np.intp]:
+    """Give labels numbers in order of appearance."""
+    return pd.factorize(labels)[0].astype(np.intp)
+
+
+def _with_columns(plan: Plan, recipes: pd.DataFrame) -> pd.DataFrame:
+    """Add variables that a frame of recipes lacks as inactive ones."""
+    frame = recipes.copy()
+    for name, variable in plan.variables.items():
+        if name not in frame:
+            frame[name] = np.nan if variable.numeric else None
+    return frame[list(plan.variables)]

@@ -1,0 +1,163 @@
+"""Which variants are dead ends: levels and regions that can no longer hold the best recipe."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from experiments.plan import Plan, Variable
+from optimiser.answers import DeadEnds, Estimate, Variant
+from optimiser.paths import DrawnFunctions
+from optimiser.pool import dense_pool, drawn_utility, repeatability
+from optimiser.surrogate import Model, Progress, estimate, fit, unknown
+
+__all__ = ["dead_ends"]
+
+Floats = npt.NDArray[np.float64]
+Codes = npt.NDArray[np.int32]
+
+_DROP = 0.05
+_REGIONS = 3
+
+
+def dead_ends(
+    plan: Plan,
+    trials: pd.DataFrame,
+    seed: int = 0,
+    *,
+    model: Model | None = None,
+    progress: Progress | None = None,
+) -> DeadEnds:
+    """Say which levels and regions can still hold the best recipe.
+
+    Parameters
+    ----------
+    plan : Plan
+    trials : DataFrame
+        One row a measurement (see `Ledger.table`).
+    seed : int
+        Repeats exactly on the same versions.
+    model : Model, optional
+        From `fit` on the same plan and trials.
+    progress : callable, optional
+        Called with the share done (0..1) and what is being done.
+
+    Returns
+    -------
+    DeadEnds
+        Each level of a choice and each third of a numeric range. 'drop' where the best lies with
+        less than 5 % probability and giving the variant up is expected to cost less than the
+        repeatability of one cone.
+
+    Raises
+    ------
+    TrialsError
+        A table that does not fit the plan.
+    """
+    if model is None:
+        model = fit(plan, trials, seed, progress=progress)
+    variants = [
+        (name, where, places)
+        for name, variable in plan.variables.items()
+        for where, places in _regions(variable)
+    ]
+    notes, calibration = list(model.notes), model.calibration()
+    if not model.scorable:
+        blank = [
+            _variant(plan, *variant, float("nan"), unknown(model.cones), "cannot tell yet")
+            for variant in variants
+        ]
+        text = f"Cannot tell yet which variants are dead ends: {model.cones} measured cone(s)."
+        return DeadEnds(blank, model.cones, calibration, notes, text)
+    if progress:
+        progress(0.5, "seeking the best recipe in drawn functions")
+    functions = DrawnFunctions(model, seed=seed)
+    codes, utility = dense_pool(model, functions, seed=seed)
+    codes, utility = _fill_regions(model, functions, codes, utility, variants)
+    spread = repeatability(model)
+    found = [_judge(model, codes, utility, variant, spread) for variant in variants]
+    dropped = [f"{v.variable} {v.where}" for v in found if v.verdict == "drop"]
+    text = (
+        f"From {model.cones} cones: dead ends are {', '.join(dropped)}."
+        if dropped
+        else f"From {model.cones} cones no variant can be given up yet."
+    )
+    return DeadEnds(found, model.cones, calibration, notes, text)
+
+
+def _regions(variable: Variable) -> list[tuple[str, npt.NDArray[np.intp]]]:
+    """Each level of a choice; thirds of a numeric range, or its settings if there are few."""
+    grid = variable.grid
+    if variable.kind == "choice" or len(grid) <= _REGIONS + 1:
+        return [(_show(value), np.array([place])) for place, value in enumerate(grid)]
+    parts = np.array_split(np.arange(len(grid)), _REGIONS)
+    return [(f"{_show(grid[p[0]])} to {_show(grid[p[-1]])}", p) for p in parts]
+
+
+def _show(value: Any) -> str:
+    return str(value) if isinstance(value, str) else f"{value:.6g}"
+
+
+def _fill_regions(
+    model: Model, functions: DrawnFunctions, codes: Codes, utility: Floats, variants: list[Any]
+) -> tuple[Codes, Floats]:
+    """Make the pool as dense in every variant as around the best: move the best recipes there."""
+    space, names = model.evidence.space, list(model.plan.variables)
+    top = codes[np.argsort(-utility.mean(axis=0), kind="stable")[:12]]
+    extra = [codes[:0]]
+    for name, _, places in variants:
+        column = names.index(name)
+        inside = np.isin(codes[:, column], places)
+        if inside.any():
+            own = np.flatnonzero(inside)
+            upper = utility[:, own].mean(axis=0) + utility[:, own].std(axis=0)
+            extra.append(space.neighbour_codes(codes[own[np.argsort(-upper)[:3]]]))
+        moved = np.repeat(top[top[:, column] >= 0], min(len(places), 3), axis=0)
+        if len(moved):
+            chosen = places[np.linspace(0, len(places) - 1, min(len(places), 3)).astype(int)]
+            moved[:, column] = np.tile(chosen, len(moved) // len(chosen))
+            extra.append(moved)
+    new = np.unique(np.vstack(extra), axis=0)
+    new = new[space.printable_codes(new)]
+    if not len(new):
+        return codes, utility
+    return np.vstack([codes, new]), np.hstack([utility, drawn_utility(model, functions, new)])
+
+
+def _judge(model: Model, codes: Codes, utility: Floats, variant: Any, spread: float) -> Variant:
+    """Probability that the variant holds the best, loss of giving it up, verdict."""
+    name, _, places = variant
+    column = list(model.plan.variables).index(name)
+    inside = np.isin(codes[:, column], places)
+    best_in = utility[:, inside].max(axis=1) if inside.any() else np.full(len(utility), -np.inf)
+    best_out = (
+        utility[:, ~inside].max(axis=1) if (~inside).any() else np.full(len(utility), -np.inf)
+    )
+    probability = float(np.mean(best_in > best_out))
+    with np.errstate(invalid="ignore"):
+        loss = estimate(np.maximum(best_in - best_out, 0.0), model.cones)
+    if not (~inside).any():
+        return _variant(model.plan, *variant, 1.0, unknown(model.cones), "keep")
+    if probability < _DROP and loss.mean < spread:
+        verdict = "drop"
+    else:
+        verdict = "keep" if probability >= 0.5 else "undecided"
+    return _variant(model.plan, *variant, probability, loss, verdict)
+
+
+def _variant(
+    plan: Plan,
+    name: str,
+    where: str,
+    places: npt.NDArray[np.intp],
+    probability: float,
+    loss: Estimate,
+    verdict: str,
+) -> Variant:
+    unit = plan.variables[name].unit
+    label = f"{where} {unit}" if unit else where
+    settings = tuple(plan.variables[name].grid[places].tolist())
+    return Variant(name, label, settings, probability, loss, verdict, loss.cones)

@@ -1,0 +1,1 @@
+"""Tests of coneloop; a package so that tests can share `tests.functions`."""

@@ -1,0 +1,63 @@
+"""Probability that a recipe prints, against scikit-learn's classifier."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from sklearn.gaussian_process import GaussianProcessClassifier
+from sklearn.gaussian_process.kernels import ConstantKernel, Matern
+
+from experiments.space import Space
+from optimiser.encoding import Encoding
+from optimiser.printability import Printability
+from tests.functions import unit_plan
+
+
+@pytest.fixture(scope="module")
+def encoding() -> Encoding:
+    return Encoding(Space(unit_plan("two", 2)))
+
+
+def test_agrees_with_scikit_learn(encoding):
+    # GaussianProcessClassifier uses the same Laplace approximation (zero latent mean) and an
+    # approximation of the logistic integral that is good to about 0.005.
+    frame = Space(unit_plan("two", 2)).sample(40, seed=1)
+    printed = (frame["x1"] > 0.4).to_numpy()
+    ours = Printability(encoding, signals=[3.0], reaches=[1.0], offset=0.0).fit(
+        encoding(frame[printed]), encoding(frame[~printed])
+    )
+    length = np.exp(-0.5 + 0.5 * np.log(2))
+    kernel = ConstantKernel(3.0) * Matern(length, nu=2.5)
+    peer = GaussianProcessClassifier(kernel, optimizer=None)
+    peer.fit(frame.to_numpy(), printed)
+    query = Space(unit_plan("two", 2)).sample(50, seed=9)
+    theirs = peer.predict_proba(query.to_numpy())[:, 1]
+    np.testing.assert_allclose(ours(encoding(query)), theirs, atol=0.01)
+    evidence = ours._latents[0].evidence
+    assert evidence == pytest.approx(peer.log_marginal_likelihood_value_, rel=1e-6)
+
+
+def test_without_failures_everything_prints(encoding):
+    frame = Space(unit_plan("two", 2)).sample(5, seed=1)
+    model = Printability(encoding).fit(encoding(frame), encoding(frame.iloc[:0]))
+    assert model(encoding(frame)).tolist() == [1.0] * 5
+
+
+def test_one_unlucky_cone_does_not_condemn_its_region_but_many_do(encoding):
+    frame = Space(unit_plan("two", 2)).sample(60, seed=1)
+    corner = (frame["x1"] < 0.3) & (frame["x2"] < 0.3)
+    inside, outside = frame[corner], frame[~corner]
+    one = Printability(encoding).fit(encoding(outside), encoding(inside.iloc[:1]))
+    all_of_them = Printability(encoding).fit(encoding(outside), encoding(inside))
+    spot = encoding(inside.iloc[:1])
+    assert one(spot)[0] > 0.5
+    assert all_of_them(spot)[0] < 0.3
+    far = encoding(frame[(frame["x1"] > 0.7) & (frame["x2"] > 0.7)])
+    assert all_of_them(far).min() > 0.8
+
+
+def test_only_failures_still_leave_a_chance_elsewhere(encoding):
+    frame = Space(unit_plan("two", 2)).sample(3, seed=1)
+    model = Printability(encoding).fit(encoding(frame.iloc[:0]), encoding(frame))
+    chance = model(encoding(Space(unit_plan("two", 2)).sample(20, seed=2)))
+    assert np.all((chance > 0.01) & (chance < 0.9))
