@@ -41,7 +41,7 @@ PROCESSES: Mapping[str, Caution] = {
             "fully cured.",
             "Wash solvent (isopropanol and the like) burns and its vapour ignites: good airing, "
             "no flame or spark, lid on; never down the drain.",
-            "The curing lamp's ultraviolet light harms eyes and skin: closed cover, no looking in.",
+            "The curing lamp's ultraviolet light harms eyes and skin: keep the cover closed.",
             "Sand only fully cured parts, wet or with extraction and a dust mask.",
             "Follow the resin's and solvent's safety data sheets; dispose of resin, washings "
             "and wipes by local rules.",
@@ -89,7 +89,7 @@ def _kinds(plan: Plan, settings: Iterable[Mapping[str, Any]]) -> list[str]:
     kinds: list[str] = []
     for each in settings:
         for name, variable in plan.variables.items():
-            kind = variable.cautions.get(each.get(name))
+            kind = variable.cautions.get(str(each.get(name)))
             if kind and kind not in kinds:
                 kinds.append(kind)
     return kinds

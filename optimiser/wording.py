@@ -62,7 +62,7 @@ def with_unit(text: str, unit: str) -> str:
 
 
 def interval(estimate: Estimate, unit: str = "", *, ends_only: bool = False) -> str:
-    """Write an estimate with its 90 % interval.
+    r"""Write an estimate with its 90 % interval.
 
     Parameters
     ----------
@@ -76,7 +76,7 @@ def interval(estimate: Estimate, unit: str = "", *, ends_only: bool = False) -> 
     Examples
     --------
     >>> interval(Estimate(9.13, 7.9, 10.3), "kHz")
-    '9.1\\xa0kHz (7.9 to 10.3)'
+    '9.1\xa0kHz (7.9 to 10.3)'
     """
     if not estimate.known:
         return "cannot tell yet"
@@ -135,7 +135,7 @@ def recipe_line(plan: Plan, settings: Mapping[str, Any]) -> str:
 
 
 def score_name(plan: Plan) -> str:
-    """Give the name of what is optimised: the score, or the single metric without poor and good."""
+    """Give the name of what is optimised: the score, or a single metric without poor and good."""
     goals = [metric for metric in plan.metrics.values() if metric.goal != "watch"]
     if len(goals) == 1 and (goals[0].poor is None or goals[0].good is None):
         return goals[0].name
@@ -150,5 +150,6 @@ def score_unit(plan: Plan) -> str:
 
 def describe(plan: Plan) -> dict[str, str]:
     """Give the shown name of every variable and metric, and of the score."""
-    names = {**plan.variables, **plan.metrics}
-    return {"score": "score", **{name: each.label or name for name, each in names.items()}}
+    variables = {name: each.label or name for name, each in plan.variables.items()}
+    metrics = {name: each.label or name for name, each in plan.metrics.items()}
+    return {"score": "score", **variables, **metrics}

@@ -1,0 +1,158 @@
+"""Verb: listen."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+from matplotlib.figure import Figure
+
+from experiments.acoustics import MEASURES, Impulse, Listening, Options, Sweep, listen
+from experiments.acoustics.catalogue import KINDS
+from experiments.errors import CurveError
+from optimiser import figures, wording
+from optimiser.command.options import NUMBER, as_json, parse_number, picture_files
+from optimiser.command.show import print_json, print_notes, print_table, save_picture
+from optimiser.heard import envelope_of, line_of
+
+__all__ = ["listen_command"]
+
+
+def _band(text: str | None) -> tuple[float, float] | None:
+    """Read ``LOW:HIGH`` in Hz."""
+    if text is None:
+        return None
+    low, sign, high = text.partition(":")
+    if not sign:
+        raise click.BadParameter(f"--band: found {text!r}, expected LOW:HIGH such as 200:5000")
+    return parse_number(low, "--band"), parse_number(high, "--band")
+
+
+@click.command("listen")
+@click.argument(
+    "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
+)
+@click.option(
+    "--kind", type=click.Choice(KINDS), help="What the files hold; found out if not given."
+)
+@click.option("--band", metavar="LOW:HIGH", help="Band in Hz.")
+@click.option("--smooth", type=NUMBER, metavar="N", help="Smooth by 1/N octave.")
+@click.option(
+    "--drop", type=NUMBER, metavar="DB", help="Drop that ends the range; 10 dB by default."
+)
+@click.option("--sweep", metavar="F1:F2:SECONDS", help="The excitation of a sweep recording.")
+@click.option(
+    "--thd-of",
+    type=click.Choice(["fundamental", "total"]),
+    help="What distortion relates to; the fundamental by default.",
+)
+@click.option(
+    "--prominence",
+    type=NUMBER,
+    metavar="DB",
+    help="Least height of a break-up peak; 3 dB by default.",
+)
+@click.option("--channel", type=click.IntRange(min=1), metavar="N", help="Channel of a WAV file.")
+@click.option(
+    "--loopback",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="Channel that carries the stimulus.",
+)
+@click.option(
+    "--rate", type=NUMBER, metavar="HZ", help="Sampling rate of a text file without one."
+)
+@picture_files
+@as_json
+def listen_command(
+    files: tuple[Path, ...],
+    kind: str | None,
+    band: str | None,
+    smooth: float | None,
+    drop: float | None,
+    sweep: str | None,
+    thd_of: str | None,
+    prominence: float | None,
+    channel: int | None,
+    loopback: int | None,
+    rate: float | None,
+    png: Path | None,
+    svg: Path | None,
+    json_wanted: bool,
+) -> None:
+    """Show the metrics of raw files; needs no experiment.
+
+    Every metric is defined in the README and in the report. A metric that the data cannot
+    carry has no value and a warning that says why.
+    """
+    given: dict[str, Any] = {
+        "band": _band(band),
+        "smooth": smooth,
+        "drop_db": drop,
+        "sweep": Sweep.from_text(sweep) if sweep is not None else None,
+        "thd_of": thd_of,
+        "prominence_db": prominence,
+        "channel": channel,
+        "loopback": loopback,
+        "rate": rate,
+    }
+    options = Options().with_values({k: v for k, v in given.items() if v is not None})
+    heard = _listen_all(files, kind, options)
+    save_picture(lambda: _picture(heard), png, svg, ", ".join(path.name for path in files))
+    if json_wanted:
+        print_json({"files": [each.to_dict() for each in heard]})
+        return
+    for each in heard:
+        _print(each)
+
+
+def _listen_all(files: tuple[Path, ...], kind: str | None, options: Options) -> list[Listening]:
+    """Read every file; complain about all that cannot be read at once."""
+    heard: list[Listening] = []
+    problems: list[Any] = []
+    for path in files:
+        try:
+            heard.append(listen(path, kind=kind, options=options))
+        except CurveError as error:
+            problems += error.problems
+    if problems:
+        raise CurveError(*problems)
+    return heard
+
+
+def _print(each: Listening) -> None:
+    """Print one file's metrics, warnings and notes."""
+    rows = [
+        [MEASURES[name].label, name, wording.with_unit(wording.number(item.value), item.unit)]
+        for name, item in each.metrics.items()
+    ]
+    print_table(f"{each.file} ({each.kind})", ["metric", "name", "value"], rows)
+    warnings = [f"{warning.code}: {warning.text}" for warning in each.warnings]
+    print_notes(warnings, title="Warnings")
+    print_notes(each.notes, title="How it was read")
+    click.echo()
+
+
+def _picture(heard: list[Listening]) -> Figure:
+    """Draw the curves of the first file's kind; a sweep is drawn as its response."""
+    kind = heard[0].kind
+    if kind == "impulse" and len(heard) == 1:
+        curve, value = heard[0].curves["impulse"], heard[0].metrics["decay_ms"].value
+        assert isinstance(curve, Impulse)
+        return figures.draw_impulse(
+            line_of(curve, label=heard[0].file),
+            envelope_of(curve),
+            decay_ms=float("nan") if value is None else value,
+        )
+    if kind == "distortion":
+        return figures.draw_distortion(_lines(heard, "distortion"))
+    return figures.draw_response(_lines(heard, "response"))
+
+
+def _lines(heard: list[Listening], kind: str) -> list[figures.Line]:
+    return [
+        line_of(each.curves[kind], label=Path(each.file).name)
+        for each in heard
+        if kind in each.curves
+    ]

@@ -1,0 +1,132 @@
+"""Options and arguments that verbs share."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+__all__ = [
+    "NUMBER",
+    "as_json",
+    "cone_argument",
+    "in_folder",
+    "parse_number",
+    "parse_pairs",
+    "picture_files",
+    "random_seed",
+]
+
+Wrapped = TypeVar("Wrapped", bound=Callable[..., Any])
+
+_COMMA_NUMBER = re.compile(r"[+-]?\d+,\d+")
+
+
+def in_folder(function: Wrapped) -> Wrapped:
+    """Add ``--in FOLDER``; the verb gets `folder`."""
+    return click.option(
+        "--in",
+        "folder",
+        type=click.Path(path_type=Path),
+        default=Path("."),
+        metavar="FOLDER",
+        help="Folder of the experiment; the present folder by default.",
+    )(function)
+
+
+def as_json(function: Wrapped) -> Wrapped:
+    """Add ``--json``; the verb gets `json_wanted`."""
+    return click.option("--json", "json_wanted", is_flag=True, help="Print JSON instead of text.")(
+        function
+    )
+
+
+def picture_files(function: Wrapped) -> Wrapped:
+    """Add ``--png FILE`` and ``--svg FILE``; the verb gets `png` and `svg`."""
+    for name in ("svg", "png"):
+        function = click.option(
+            f"--{name}",
+            type=click.Path(dir_okay=False, path_type=Path),
+            metavar="FILE",
+            help=f"Write the picture as {name.upper()}.",
+        )(function)
+    return function
+
+
+def random_seed(function: Wrapped) -> Wrapped:
+    """Add ``--seed N``; the verb gets `seed`, None for the plan's own."""
+    return click.option(
+        "--seed",
+        type=click.IntRange(min=0),
+        metavar="N",
+        help="Where random steps start; the plan's seed by default.",
+    )(function)
+
+
+def cone_argument(function: Wrapped) -> Wrapped:
+    """Add the argument CONE, a number from 1."""
+    return click.argument("cone", type=click.IntRange(min=1), metavar="CONE")(function)
+
+
+def parse_number(text: str, where: str) -> float:
+    """Read a number with a decimal point or a decimal comma.
+
+    Raises
+    ------
+    click.BadParameter
+        If it is no finite number.
+    """
+    plain = text.strip()
+    if _COMMA_NUMBER.fullmatch(plain):
+        plain = plain.replace(",", ".")
+    try:
+        value = float(plain)
+    except ValueError:
+        value = float("nan")
+    if value != value or value in (float("inf"), float("-inf")):
+        raise click.BadParameter(f"{where}: found {text!r}, expected a number such as 2.5")
+    return value
+
+
+def parse_pairs(pairs: tuple[str, ...], option: str) -> dict[str, str]:
+    """Split ``name=value`` texts; a value's decimal comma becomes a point.
+
+    Raises
+    ------
+    click.BadParameter
+        For a text without ``=``, without a name, or a name given twice.
+    """
+    found: dict[str, str] = {}
+    for pair in pairs:
+        name, sign, value = pair.partition("=")
+        name, value = name.strip(), value.strip()
+        if not sign or not name or not value:
+            raise click.BadParameter(f"{option}: found {pair!r}, expected name=value")
+        if name in found:
+            raise click.BadParameter(f"{option}: {name} is given twice; give it once")
+        found[name] = value.replace(",", ".") if _COMMA_NUMBER.fullmatch(value) else value
+    return found
+
+
+class _Number(click.ParamType):  # type: ignore[type-arg,unused-ignore]
+    """A finite number, written with a decimal point or a decimal comma."""
+
+    name = "number"
+
+    def convert(
+        self,
+        value: Any,
+        param: click.Parameter | None,
+        ctx: click.Context | None,  # noqa: ARG002
+    ) -> float:
+        """Read the number, or refuse with the option's name."""
+        if isinstance(value, int | float):
+            return float(value)
+        name = param.opts[0] if param is not None else "value"
+        return parse_number(str(value), name)
+
+
+NUMBER = _Number()

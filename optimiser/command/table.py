@@ -1,0 +1,95 @@
+"""Verb: table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+import pandas as pd
+
+from experiments.ledger import Ledger
+from optimiser import wording
+from optimiser.command.options import as_json, in_folder
+from optimiser.command.show import console, print_json, print_table
+
+if TYPE_CHECKING:
+    from experiments.plan import Plan
+
+__all__ = ["table_command"]
+
+_GAP = 2
+
+
+@click.command("table")
+@in_folder
+@as_json
+def table_command(folder: Path, json_wanted: bool) -> None:
+    """Show the table of trials.
+
+    One row a measurement; cones that were not measured have one row. A table wider than the
+    terminal is shown in parts, each with the cone's number.
+    """
+    with Ledger.open(folder) as ledger:
+        plan, trials = ledger.plan, ledger.table()
+    if json_wanted:
+        print_json(trials)
+        return
+    if not len(trials):
+        click.echo("no cone yet; `coneloop next` proposes the first ones")
+        return
+    columns = _columns(plan, trials)
+    first = [columns[0]]
+    for part in _parts(columns[1:], first, console().width - 2):
+        shown = [*first, *part]
+        rows = [list(row) for row in zip(*(cells for _, cells in shown), strict=True)]
+        print_table("", [head for head, _ in shown], rows)
+        click.echo()
+
+
+def _columns(plan: Plan, trials: pd.DataFrame) -> list[tuple[str, list[str]]]:
+    """Give each column's head and cells; columns without any value are left out."""
+    columns = [("cone", [wording.setting(cone) for cone in trials["cone"]])]
+    columns.append(("status", [str(status) for status in trials["status"]]))
+    for name in ("plate", "session", "age_days", "light_hours"):
+        if name in trials and trials[name].notna().any():
+            columns.append((name.replace("_", "\n"), [_cell(v) for v in trials[name]]))
+    for variable in plan.variables.values():
+        head = _head(variable.label, variable.unit)
+        columns.append((head, [_cell(v) for v in trials[variable.name]]))
+    for metric in plan.metrics.values():
+        head = _head(metric.label, metric.unit)
+        columns.append((head, [wording.number(float(v)) for v in trials[metric.name]]))
+    return columns
+
+
+def _cell(value: object) -> str:
+    missing = value is None or value is pd.NA or value != value
+    return wording.UNKNOWN if missing else wording.setting(value)
+
+
+def _head(label: str, unit: str) -> str:
+    """Break a head over lines, so that columns stay narrow."""
+    words = "\n".join(label.split())
+    return f"{words}\n({unit})" if unit else words
+
+
+def _width(column: tuple[str, list[str]]) -> int:
+    head, cells = column
+    return max(map(len, [*head.split("\n"), *cells])) + _GAP
+
+
+def _parts(
+    columns: list[tuple[str, list[str]]], first: list[tuple[str, list[str]]], width: int
+) -> list[list[tuple[str, list[str]]]]:
+    """Share columns out into parts that fit the width together with the first column."""
+    room = width - sum(map(_width, first))
+    parts: list[list[tuple[str, list[str]]]] = [[]]
+    used = 0
+    for column in columns:
+        if parts[-1] and used + _width(column) > room:
+            parts.append([])
+            used = 0
+        parts[-1].append(column)
+        used += _width(column)
+    return parts
