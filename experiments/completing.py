@@ -11,7 +11,7 @@ import numpy as np
 from experiments.errors import Problem, RecipeError
 from experiments.expressions import Column
 from experiments.formulas import Formulas
-from experiments.grammar import nearest
+from experiments.grammar import suggest
 from experiments.plan import Plan
 from experiments.plan_parts import Variable, is_number, near_values, on_grid
 from experiments.plan_schema import show
@@ -44,12 +44,9 @@ def complete(
     given = {name: value for name, value in settings.items() if not _absent(value)}
     for name in given:
         if name not in plan.variables:
-            hint = nearest(str(name), plan.variables) or f"known: {', '.join(plan.variables)}"
-            problems.append(
-                Problem(
-                    str(name), "an unknown variable", "a variable of the plan", _sentence(hint)
-                )
-            )
+            hint = suggest(str(name), plan.variables) or f"Known: {', '.join(plan.variables)}."
+            expected = "a variable of the plan"
+            problems.append(Problem(str(name), "an unknown variable", expected, hint))
     values = {
         name: value
         for name, variable in plan.variables.items()
@@ -160,7 +157,3 @@ def _shown(formulas: Formulas, rule: str, values: Mapping[str, Any]) -> str:
     return ", ".join(
         f"{name} = {show(values[name])}" for name in sorted(formulas.needs(rule)) if name in values
     )
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -23,8 +23,8 @@ __all__ = [
     "Kind",
     "check",
     "is_plain_name",
-    "nearest",
     "parse",
+    "suggest",
 ]
 
 Kind = Literal["number", "truth", "words", "any"]
@@ -69,10 +69,10 @@ class ExpressionError(ValueError):
     """A formula or rule that cannot be used; the message is a plain reason."""
 
 
-def nearest(word: str, known: Iterable[str]) -> str:
-    """Say which known word was probably meant, as a sentence to append; empty if none is near."""
+def suggest(word: str, known: Iterable[str]) -> str:
+    """Say which known word was probably meant, as a sentence; empty if none is near."""
     found = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return f"did you mean '{found[0]}'?" if found else ""
+    return f"Did you mean '{found[0]}'?" if found else ""
 
 
 def parse(text: str) -> ast.expr:
@@ -176,7 +176,7 @@ def check(tree: ast.expr, names: Mapping[str, Sequence[str] | None] | Iterable[s
         }
     )
     if unknown:
-        raise ExpressionError("; ".join(map(checker.unknown_name, unknown)))
+        raise ExpressionError(". ".join(map(checker.unknown_name, unknown)))
     return checker.kind(tree)
 
 
@@ -190,10 +190,10 @@ class _Checker:
         )
 
     def unknown_name(self, name: str) -> str:
-        hint = nearest(name, self.known)
+        hint = suggest(name, self.known)
         known = ", ".join(sorted(self.known)) if 0 < len(self.known) <= 12 else ""
-        tail = hint or (f"known names: {known}" if known else "")
-        return f"'{name}' is not a known name" + (f" ({tail})" if tail else "")
+        tail = hint or (f"Known names: {known}" if known else "")
+        return f"'{name}' is not a known name" + (f". {tail}" if tail else "")
 
     def kind(self, node: ast.expr) -> Kind:
         handler = getattr(self, f"_{type(node).__name__.lower()}", None)
@@ -253,8 +253,8 @@ class _Checker:
     def _call(self, node: ast.Call) -> Kind:
         if not isinstance(node.func, ast.Name) or node.func.id not in FUNCTIONS:
             name = ast.unparse(node.func)
-            hint = nearest(name, FUNCTIONS) or f"known: {', '.join(FUNCTIONS)}"
-            raise ExpressionError(f"'{name}' is not a known function ({hint})")
+            hint = suggest(name, FUNCTIONS) or f"Known functions: {', '.join(FUNCTIONS)}"
+            raise ExpressionError(f"'{name}' is not a known function. {hint}")
         name = node.func.id
         fewest, most = FUNCTIONS[name]
         if node.keywords or not fewest <= len(node.args) <= most:
@@ -303,8 +303,8 @@ class _Checker:
         levels = self.words.get(name.id)
         if levels is not None and levels != "any" and word.value not in levels:
             shown = str(word.value)
-            hint = nearest(shown, levels) or f"levels: {', '.join(levels)}"
-            raise ExpressionError(f"'{shown}' is not a level of {name.id} ({hint})")
+            hint = suggest(shown, levels) or f"Levels: {', '.join(levels)}"
+            raise ExpressionError(f"'{shown}' is not a level of {name.id}. {hint}")
 
     def _number(self, node: ast.expr, where: str) -> None:
         if self.kind(node) == "words":

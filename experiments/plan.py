@@ -42,6 +42,7 @@ __all__ = [
 MAX_BYTES = 1_000_000
 """Largest plan file. A plan is a page of text."""
 
+_PLAIN_WORDS = {"Cannot overwrite a value": "The same key stands further up already."}
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)")
 
 
@@ -227,9 +228,11 @@ def _parse_toml(text: str, source: str) -> dict[str, Any]:
                 f"{source}:{line}:{column}",
                 _line(text, int(line)),
                 "TOML",
-                f"{_PLACE.sub('', reason)}.",
+                _PLAIN_WORDS.get(_PLACE.sub("", reason), f"{_PLACE.sub('', reason)}."),
             )
         ) from None
+    except ValueError:  # whole numbers of thousands of digits
+        raise PlanError(Problem(source, "a number with very many digits", "a plan")) from None
     except RecursionError:
         raise PlanError(Problem(source, "tables nested too deeply", "a plan")) from None
 
@@ -244,7 +247,7 @@ def _plain(value: Any, depth: int = 0) -> Any:
     if depth > 20:
         raise PlanError(Problem("plan", "tables nested too deeply", "a plan"))
     if isinstance(value, Mapping):
-        return {key: _plain(item, depth + 1) for key, item in value.items()}
+        return {str(key): _plain(item, depth + 1) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [_plain(item, depth + 1) for item in value]
     if type(value).__module__ == "numpy" and hasattr(value, "tolist"):

@@ -6,8 +6,8 @@ Plain frozen records. They are made by `experiments.plan.Plan.from_toml` and
 
 from __future__ import annotations
 
-import math
 import operator
+import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -16,7 +16,7 @@ from typing import Any, ClassVar, Literal, NoReturn
 import numpy as np
 import numpy.typing as npt
 
-from experiments.grammar import nearest
+from experiments.grammar import suggest
 from experiments.grids import levels_grid, stepless_grid, stepped_grid
 
 __all__ = [
@@ -299,7 +299,9 @@ class Sessions:
 
 def is_number(value: Any) -> bool:
     """Tell whether a value is a finite number; true and false are not."""
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return abs(value) <= sys.float_info.max  # false for NaN; whole numbers can be larger still
 
 
 def as_word(value: Any) -> str:
@@ -333,9 +335,7 @@ def on_grid(variable: Variable, value: Any) -> Value | None:
 def near_values(variable: Variable, value: Any) -> str:
     """Say which printable values are nearest, as a sentence."""
     if variable.words is not None:
-        return nearest(str(value), variable.words).capitalize() or (
-            f"Levels: {', '.join(variable.words)}."
-        )
+        return suggest(str(value), variable.words) or f"Levels: {', '.join(variable.words)}."
     if not is_number(value):
         return f"Write a number, such as {variable.grid[0]:.12g}."
     place = int(np.searchsorted(variable.grid, value))

@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic_core import ErrorDetails
 
 from experiments.errors import Problem
-from experiments.grammar import nearest
+from experiments.grammar import suggest
 
 __all__ = [
     "DerivedKeys",
@@ -20,6 +20,7 @@ __all__ = [
     "FileKeys",
     "MetricKeys",
     "PlanKeys",
+    "Problems",
     "RigKeys",
     "SessionsKeys",
     "VariableKeys",
@@ -33,6 +34,14 @@ Text = Annotated[str, Field(strict=True, max_length=10_000)]
 Table = Annotated[dict[str, Any], Field(strict=True)]
 _SWEEP = r"^[\d.]+:[\d.]+:[\d.]+$"
 Items = Annotated[list[Any], Field(strict=True)]
+
+
+class Problems(list[Problem]):
+    """What was found wrong so far."""
+
+    def note(self, where: str, found: str, expected: str, remedy: str = "") -> None:
+        """Add one problem; see `experiments.errors.Problem`."""
+        self.append(Problem(where, found, expected, remedy))
 
 
 class _Keys(BaseModel):
@@ -144,7 +153,7 @@ Keys = TypeVar("Keys", bound=_Keys)
 
 
 def read(
-    model: type[Keys], data: Any, where: str, problems: list[Problem], subject: str = "a table"
+    model: type[Keys], data: Any, where: str, problems: Problems, subject: str = "a table"
 ) -> Keys | None:
     """Check one table of the plan against its keys.
 
@@ -156,7 +165,7 @@ def read(
         What stands in the plan.
     where : str
         Field path of the table; empty for the top level.
-    problems : list of Problem
+    problems : Problems
         Every problem found is appended.
     subject : str
         What is expected in words, should `data` not be a table at all.
@@ -182,6 +191,8 @@ def show(value: Any) -> str:
         text = f'"{value}"'
     elif isinstance(value, bool):
         text = "true" if value else "false"
+    elif isinstance(value, int) and abs(value) >= 10**30:
+        text = "a number with very many digits"
     elif isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         text = str(int(value))
     elif isinstance(value, Mapping):
@@ -221,19 +232,15 @@ def _problem(model: type[_Keys], item: ErrorDetails, where: str) -> Problem:
         listed = f" ({', '.join(map(str, choices))})" if choices else ""
         return Problem(path, "nothing", f"the key '{key}'{listed}")
     if kind == "extra_forbidden":
-        hint = nearest(key, known)
+        hint = suggest(key, known)
         expected = "a known key" if hint else f"one of {', '.join(known)}"
-        return Problem(path, f"the unknown key '{key}'", expected, _sentence(hint))
+        return Problem(path, f"the unknown key '{key}'", expected, hint)
     if kind == "literal_error":
         expected = str(item.get("ctx", {}).get("expected", "another value")).replace("'", '"')
         words = [word.strip(' "') for word in expected.replace(" or ", ", ").split(",")]
-        hint = nearest(str(item["input"]).lower(), words)
-        return Problem(path, show(item["input"]), expected, _sentence(hint))
+        hint = suggest(str(item["input"]).lower(), words)
+        return Problem(path, show(item["input"]), expected, hint)
     if kind in _BOUNDS:
         name, text = _BOUNDS[kind]
         return Problem(path, show(item["input"]), text.format(item.get("ctx", {}).get(name)))
     return Problem(path, show(item["input"]), _EXPECTED.get(kind, item["msg"]))
-
-
-def _sentence(hint: str) -> str:
-    return hint[:1].upper() + hint[1:]

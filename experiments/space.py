@@ -20,7 +20,7 @@ from experiments.counting import Count, Rule, TooMany, count_free, estimate, wal
 from experiments.errors import Problem, RecipeError
 from experiments.expressions import Column
 from experiments.formulas import Formulas
-from experiments.grammar import nearest
+from experiments.grammar import suggest
 from experiments.plan import Plan
 from experiments.plan_parts import as_word
 from experiments.sampling import Sampler, points
@@ -489,7 +489,7 @@ def _word_codes(name: str, words: tuple[str, ...], data: npt.NDArray[Any]) -> Co
                         f"row {row + 1}, column {name}",
                         repr(value),
                         f"one of {', '.join(words)}",
-                        nearest(str(value), words).capitalize(),
+                        suggest(str(value), words),
                     )
                 )
         codes[row] = code
