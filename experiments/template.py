@@ -99,7 +99,7 @@ wall_is_three_layers = "wall_layers >= 3"
 # --- METRICS: what judges a cone ----------------------------------------------------------------
 # from = "response" | "distortion" | "impulse" | "sweep" | "hand": which file gives it; "hand" is
 # typed in. measure = what is computed (by default the metric's own name): level, lower_limit,
-# upper_limit, deviation, deviation_sd, breakup, breakup_q, thd_peak, thd_peak_hz, hd2 .. hd5, decay.
+# upper_limit, deviation, deviation_sd, breakup, breakup_q, thd_peak, thd_peak_hz, hd2..hd5, decay.
 # goal = "maximise" | "minimise" | "target" | "watch" ("watch" is recorded, no more).
 # poor and good: the values at which you would score it 0 and 1. A single metric with a goal needs
 # neither; several need both, for the score weighs them against each other.
@@ -142,10 +142,10 @@ poor = [1.2, 3.2]                   # score 0 at both ends; or one number: the d
 # --- EFFORT: what a recipe costs; formulas in which a missing knob counts as 0 ------------------
 
 [effort]
-minutes = """
+minutes = '''
     20 / layer_height * (exposure + 7) / 60 + cure_time
     if process == 'resin' else 8 / layer_height
-"""
+'''
 money = "0.06 * mass if process == 'resin' else 0.03 * mass"
 currency = "EUR"
 
