@@ -19,7 +19,7 @@ from experiments.entries import clean_text, cone_number, finite_number, needed_t
 from experiments.errors import LedgerError, Problem
 from experiments.plan import Plan
 from experiments.reading import state_before
-from experiments.records import Caution, StoredCurve
+from experiments.records import Caution, StoredCurve, caution_text
 from experiments.space import Space
 from experiments.store import Writer
 
@@ -301,7 +301,7 @@ def measure_cone(
         age_days=finite_number(age_days, "age in days", least=0.0),
         light_hours=finite_number(light_hours, "hours in the light", least=0.0),
         note=clean_text(note, "note"),
-        warnings=json.dumps([[one.code, one.text] for one in cautions], ensure_ascii=False),
+        warnings=caution_text(cautions),
     )
     for name, value in check_values(plan, values).items():
         hand = name in by_hand or plan.metrics[name].source == "hand" or not curves

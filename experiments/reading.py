@@ -14,7 +14,7 @@ import pandas as pd
 
 from experiments.errors import LedgerError, Problem, RecipeError
 from experiments.plan import Plan
-from experiments.records import Caution, Cone, Curve, Measurement
+from experiments.records import Cone, Curve, Measurement, cautions_of
 from experiments.space import Space
 from experiments.trials import cone_recipes
 
@@ -128,7 +128,7 @@ def measurements(connection: sqlite3.Connection, cone: int | None) -> list[Measu
             note=row[6],
             values=readings[row[0]],
             by_hand=frozenset(by_hand[row[0]]),
-            warnings=tuple(Caution(*one) for one in json.loads(row[7])),
+            warnings=cautions_of(row[7]),
             files=tuple(files[row[0]]),
         )
         for row in rows

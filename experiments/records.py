@@ -2,10 +2,21 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-__all__ = ["STATUSES", "Caution", "Cone", "Curve", "Measurement", "StoredCurve"]
+__all__ = [
+    "STATUSES",
+    "Caution",
+    "Cone",
+    "Curve",
+    "Measurement",
+    "StoredCurve",
+    "caution_text",
+    "cautions_of",
+]
 
 STATUSES = ("planned", "printed", "measured", "failed", "set aside")
 """The states of a cone."""
@@ -28,6 +39,16 @@ class Caution:
 
     def __str__(self) -> str:
         return self.text
+
+
+def caution_text(cautions: Iterable[Caution]) -> str:
+    """Write warnings as the store keeps them."""
+    return json.dumps([[one.code, one.text] for one in cautions], ensure_ascii=False)
+
+
+def cautions_of(text: str) -> tuple[Caution, ...]:
+    """Read warnings as the store keeps them."""
+    return tuple(Caution(code, words) for code, words in json.loads(text))
 
 
 @dataclass(frozen=True)

@@ -17,9 +17,7 @@ def measure(ledger, cone=1, session="monday", **more):
     return ledger.measure(cone, session=session, curves=[RESPONSE, DISTORTION], **more)
 
 
-def test_planning_numbers_the_cones_and_keeps_what_the_proposal_stood_on(
-    ledger, resin, filament
-):
+def test_planning_numbers_the_cones_and_keeps_what_the_proposal_stood_on(ledger, resin, filament):
     numbers = ledger.plan_cones(
         [resin, filament], reason=["far away", "cheap"], proposal={"seed": 5, "versions": {"a": 1}}
     )

@@ -1,0 +1,367 @@
+"""From the raw files of one mounting to the metrics of the plan, and again after years."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from experiments.acoustics.catalogue import KINDS, convert
+from experiments.acoustics.listening import Listening, listen
+from experiments.acoustics.options import Options, Sweep
+from experiments.acoustics.quality import CODES
+from experiments.acts import check_values
+from experiments.errors import CurveError, LedgerError, Problem
+from experiments.ledger import Ledger
+from experiments.plan import Metric, Plan
+from experiments.records import Caution, Curve, Measurement, StoredCurve, caution_text
+from experiments.store import Writer
+from experiments.trials import is_mass
+
+__all__ = ["Measured", "measure_files", "recompute"]
+
+READING = ("sweep", "channel", "loopback", "rate")
+"""Options that say how a file is read, and are therefore stored with it."""
+
+MAX_BYTES = 1_000_000_000  # SQLite's own limit for one value
+
+_ABOUT = (
+    ("level and deviation:", ("level_db", "deviation_db", "deviation_sd_db")),
+    ("lower limit:", ("lower_limit_hz",)),
+    ("upper limit:", ("upper_limit_hz",)),
+    ("break-up Q:", ("breakup_q",)),
+    ("break-up:", ("breakup_hz", "breakup_q")),
+    ("decay:", ("decay_ms",)),
+    *((f"HD{order}:", (f"hd{order}_percent",)) for order in (2, 3, 4, 5)),
+    ("THD", ("thd_peak_percent", "thd_peak_hz", *(f"hd{k}_percent" for k in (2, 3, 4, 5)))),
+)
+"""How a warning begins that concerns certain measures only. Others concern the whole file."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What the files of one mounting gave; `Ledger.measure` takes the parts.
+
+    Parameters
+    ----------
+    values : dict of str to float or None
+        Every metric of the plan in its unit; None where nothing carries it.
+    curves : list of StoredCurve
+        The files.
+    warnings : list of Caution
+        What the reader of these values must know.
+    by_hand : frozenset of str
+        Metrics that a person entered.
+    notes : list of str
+        What was assumed, file by file.
+    heard : list of Listening
+        The files as `experiments.acoustics.listen` heard them, without any metric's own options.
+    """
+
+    values: dict[str, float | None]
+    curves: list[StoredCurve]
+    warnings: list[Caution]
+    by_hand: frozenset[str] = frozenset()
+    notes: list[str] = field(default_factory=list)
+    heard: list[Listening] = field(default_factory=list, repr=False)
+
+
+class _File:
+    """One file, listened to once for each set of options that some metric wants."""
+
+    def __init__(self, name: str, content: bytes, kind: str | None, base: Options) -> None:
+        self.name, self.content, self.base = name, content, base
+        self._heard = {base: listen(content, name=name, kind=kind, options=base)}
+        self.kind = self.heard.kind
+
+    @property
+    def heard(self) -> Listening:
+        return self._heard[self.base]
+
+    def listen(self, options: Mapping[str, Any]) -> Listening:
+        wanted = self.base.with_values(options)
+        if wanted not in self._heard:
+            self._heard[wanted] = listen(
+                self.content, name=self.name, kind=self.kind, options=wanted
+            )
+        return self._heard[wanted]
+
+    def stored(self) -> StoredCurve:
+        given = {name: getattr(self.base, name) for name in READING}
+        plain = {
+            name: asdict(value) if isinstance(value, Sweep) else value
+            for name, value in given.items()
+            if value is not None
+        }
+        return StoredCurve(self.name, self.kind, self.content, plain)
+
+
+def measure_files(
+    plan: Plan,
+    files: Sequence[str | Path],
+    *,
+    kinds: Mapping[str | Path, str] | str | None = None,
+    hand: Mapping[str, float | None] | None = None,
+    options: Options | None = None,
+) -> Measured:
+    """Compute the metrics of the plan from the raw files of one mounting.
+
+    Parameters
+    ----------
+    plan : Plan
+        Its metrics name the kind of file that each comes from, and options of their own.
+    files : sequence of path
+        At most one file a kind. A sweep recording stands in for every kind without a file.
+    kinds : mapping or str, optional
+        The kind of each file by its path or name, or of all; found out where not given.
+    hand : mapping, optional
+        Values that a person entered, in the plan's units; they win over computed ones.
+    options : Options, optional
+        Options for reading all files; by default those that the plan states for its rig.
+
+    Returns
+    -------
+    Measured
+        Values, files and warnings. A metric without a file is None, and a warning says so.
+
+    Raises
+    ------
+    CurveError
+        If a file cannot be read, or two are of one kind.
+    LedgerError
+        If an entered value belongs to no metric of the plan.
+    """
+    paths = [Path(file) for file in files]
+    opened = [_open(plan, path, _kind(path, kinds), options or Options()) for path in paths]
+    return _measured(plan, opened, hand or {})
+
+
+def _kind(path: Path, kinds: Mapping[str | Path, str] | str | None) -> str | None:
+    if kinds is None or isinstance(kinds, str):
+        return kinds
+    named = {str(key): kind for key, kind in kinds.items()}
+    return named.get(str(path), named.get(path.name))
+
+
+def _open(plan: Plan, path: Path, kind: str | None, options: Options) -> _File:
+    content = _bytes(path)
+    if kind is not None:
+        return _File(path.name, content, kind, _with_rig(plan, kind, options))
+    try:
+        file = _File(path.name, content, None, options)
+    except CurveError:
+        # A recording of unknown kind may be the sweep that the plan says the rig plays.
+        if "sweep" not in plan.rig.get("sweep", {}) or content[:4] not in (b"RIFF", b"RIFX"):
+            raise
+        return _File(path.name, content, "sweep", _with_rig(plan, "sweep", options))
+    fitted = _with_rig(plan, file.kind, options)
+    return file if fitted == options else _File(path.name, content, file.kind, fitted)
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > MAX_BYTES:
+            raise CurveError(
+                Problem(str(path), "more than 1 GB", "a measurement file", "Export fewer points.")
+            )
+        return path.read_bytes()
+    except OSError as error:
+        found = {FileNotFoundError: "no such file", IsADirectoryError: "a folder"}.get(
+            type(error), error.strerror or str(error)
+        )
+        raise CurveError(Problem(str(path), found, "a measurement file")) from None
+
+
+def _with_rig(plan: Plan, kind: str, options: Options) -> Options:
+    """Add what the plan says about the rig's files where `options` say nothing."""
+    known = {one.name for one in fields(Options)}
+    given = {
+        name: Sweep.from_text(value) if name == "sweep" else value
+        for name, value in plan.rig.get(kind, {}).items()
+        if name in known and getattr(options, name) is None
+    }
+    return options.with_values(given)
+
+
+def _measured(plan: Plan, files: Sequence[_File], hand: Mapping[str, float | None]) -> Measured:
+    by_kind = _by_kind(files)
+    entered = check_values(plan, hand)
+    values: dict[str, float | None] = {}
+    warnings: list[Caution] = []
+    used: dict[tuple[str, Options], tuple[Listening, set[str]]] = {}
+    for name, metric in plan.metrics.items():
+        if name in entered:
+            values[name] = entered[name]
+            continue
+        file = by_kind.get(metric.source) or by_kind.get("sweep")
+        if metric.source == "hand" or file is None:
+            values[name] = None
+            warnings += _no_source(metric)
+            continue
+        heard = file.listen(metric.options)
+        key = (file.kind, file.base.with_values(metric.options))
+        used.setdefault(key, (heard, set()))[1].add(metric.measure)
+        values[name] = _value(metric, heard)
+    for heard, measures in used.values():
+        warnings += _concerning(heard, measures)
+    return Measured(
+        values=values,
+        curves=[file.stored() for file in files],
+        warnings=list(dict.fromkeys(warnings)),
+        by_hand=frozenset(entered),
+        notes=[f"{file.name}: {note}" for file in files for note in file.heard.notes],
+        heard=[file.heard for file in files],
+    )
+
+
+def _by_kind(files: Sequence[_File]) -> dict[str, _File]:
+    found: dict[str, _File] = {}
+    for file in files:
+        if file.kind in found:
+            raise CurveError(
+                Problem(
+                    f"{found[file.kind].name} and {file.name}",
+                    f"two files of the kind {file.kind}",
+                    "at most one of each kind in one measurement",
+                    "Record a second mounting as a measurement of its own, or say the kind "
+                    f"({', '.join(KINDS)}) if one was mistaken.",
+                )
+            )
+        found[file.kind] = file
+    return found
+
+
+def _no_source(metric: Metric) -> list[Caution]:
+    if metric.source != "hand":
+        return [Caution("no_file", f"{metric.label}: no {metric.source} file was given.")]
+    if is_mass(metric):  # usually weighed and recorded when it was printed
+        return []
+    return [Caution("not_entered", f"{metric.label}: entered by hand, but no value was given.")]
+
+
+def _value(metric: Metric, heard: Listening) -> float | None:
+    found = heard.metrics.get(metric.measure)
+    if found is None or found.value is None or not math.isfinite(found.value):
+        return None
+    return convert(found.value, found.unit, metric.unit)
+
+
+def _concerning(heard: Listening, measures: set[str]) -> list[Caution]:
+    """Give the warnings that concern some measures, or the whole file."""
+    kept = []
+    for warning in heard.warnings:
+        about = next((ours for start, ours in _ABOUT if warning.text.startswith(start)), None)
+        if about is None or measures.intersection(about):
+            kept.append(Caution(warning.code, f"{heard.file}: {warning.text}"))
+    return kept
+
+
+def recompute(ledger: Ledger, *, only_show: bool = False) -> pd.DataFrame:
+    """Derive every metric again from the stored files, under the present plan.
+
+    Each file is read as it was read at the time; values that a person entered stay. All of it
+    is one act, which `Ledger.undo` takes back.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        The experiment.
+    only_show : bool
+        Change nothing.
+
+    Returns
+    -------
+    pandas.DataFrame
+        What changed: ``cone, session, measurement, metric, unit, before, after``.
+
+    Raises
+    ------
+    CurveError
+        If a file can no longer be read; it names cone and file. Nothing is changed.
+    LedgerError
+        If a file's bytes changed, or somebody else worked on the cones meanwhile.
+    """
+    plan = ledger.plan
+    with ledger.snapshot():
+        table = ledger.wide_table()
+        versions = dict(zip(table["cone"].tolist(), table["version"].tolist(), strict=True))
+        sittings = [one for one in ledger.measurements() if one.files]
+    # Listening takes long; nobody else has to wait for it.
+    fresh = [(one, _again(plan, one, ledger.curves(measurement=one.id))) for one in sittings]
+    changed = [
+        (one, name, measured.values[name])
+        for one, measured in fresh
+        for name in _derived(plan, one, measured)
+        if name not in one.values or one.values[name] != measured.values[name]
+    ]
+    if not only_show:
+        with ledger.act("recompute", {"metrics": list(plan.metrics)}) as act:
+            _check_fresh(act.writer, versions)
+            for one, measured in fresh:
+                _rewrite(act.writer, one, _derived(plan, one, measured), measured)
+            act.summary = f"metrics recomputed, {len(changed)} values changed"
+    rows = [
+        (one.cone, one.session, one.id, name, plan.metrics[name].unit, one.values.get(name), after)
+        for one, name, after in changed
+    ]
+    columns = ["cone", "session", "measurement", "metric", "unit", "before", "after"]
+    return pd.DataFrame(rows, columns=columns).astype({"before": float, "after": float})
+
+
+def _again(plan: Plan, one: Measurement, curves: Sequence[Curve]) -> Measured:
+    typed = {name: one.values[name] for name in one.by_hand if name in plan.metrics}
+    typed = {name: value for name, value in typed.items() if value is not None}
+    try:
+        return _measured(plan, [_reopen(curve) for curve in curves], typed)
+    except CurveError as error:
+        where = f"cone {one.cone}, session {one.session}"
+        raise CurveError(*(f"{where}: {problem}" for problem in error.problems)) from None
+
+
+def _reopen(curve: Curve) -> _File:
+    given = dict(curve.options)
+    if "sweep" in given:
+        given["sweep"] = Sweep(**given["sweep"])
+    return _File(curve.name, curve.content, curve.kind, Options().with_values(given))
+
+
+def _derived(plan: Plan, one: Measurement, measured: Measured) -> list[str]:
+    """List the metrics that this measurement's files can have a say in."""
+    kinds = {curve.kind for curve in measured.curves}
+    return [
+        name
+        for name, metric in plan.metrics.items()
+        if metric.source != "hand"
+        and name not in one.by_hand
+        and (name in one.values or metric.source in kinds or "sweep" in kinds)
+    ]
+
+
+def _check_fresh(writer: Writer, versions: Mapping[int, int]) -> None:
+    now = {cone: version for cone, version in writer.all("SELECT id, version FROM cones")}
+    if any(now.get(cone) != version for cone, version in versions.items()):
+        raise LedgerError(
+            Problem("recompute", "cones that changed meanwhile", "a quiet table", "Run it again.")
+        )
+
+
+def _rewrite(writer: Writer, one: Measurement, names: Sequence[str], measured: Measured) -> None:
+    rows = writer.all("SELECT metric, id FROM readings WHERE measurement = ?", (one.id,))
+    known = {metric: key for metric, key in rows}
+    before = len(writer.changes)
+    for name in names:
+        value = measured.values[name]
+        if name in known:
+            writer.update("readings", known[name], value=value)
+        else:
+            writer.insert("readings", measurement=one.id, metric=name, value=value, by_hand=0)
+    ours = {*CODES, "no_file", "not_entered"}
+    kept = [caution for caution in one.warnings if caution.code not in ours]
+    cautions = [*measured.warnings, *kept]
+    writer.update("measurements", one.id, warnings=caution_text(cautions))
+    if len(writer.changes) > before:
+        writer.update("cones", one.cone, version=writer.act)

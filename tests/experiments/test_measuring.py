@@ -1,0 +1,297 @@
+"""Raw files to the plan's metrics, checked against `listen` and against arithmetic."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import soundfile
+
+from experiments.acoustics.listening import listen
+from experiments.acoustics.options import Options, Sweep
+from experiments.errors import CurveError, LedgerError
+from experiments.ledger import Ledger
+from experiments.measuring import measure_files, recompute
+from experiments.plan import Plan
+from experiments.records import StoredCurve
+
+VARIABLES = '[variables.wall]\nkind = "continuous"\nlow = 0.2\nhigh = 1.0\nstep = 0.1\n'
+METRICS = """
+name = "t"
+[metrics.upper_limit]
+from = "response"
+unit = "kHz"
+goal = "watch"
+[metrics.upper_limit_6]
+from = "response"
+measure = "upper_limit"
+drop_db = 6
+goal = "maximise"
+[metrics.thd_peak]
+from = "distortion"
+[metrics.decay]
+from = "impulse"
+unit = "s"
+[metrics.mass]
+from = "hand"
+unit = "g"
+[metrics.gloss]
+from = "hand"
+"""
+PLAN = METRICS + VARIABLES
+
+
+@pytest.fixture
+def plan():
+    return Plan.from_text(PLAN)
+
+
+@pytest.fixture
+def response(tmp_path):
+    return write_response(tmp_path / "response.txt")
+
+
+def write_response(path, corner=8000.0, order=4):
+    """Butterworth low-pass: A(f) = 10 lg(1 + (f/fc)^(2n)); flat down to 20 Hz."""
+    f = np.geomspace(20, 20000, 1200)
+    level = 85 - 10 * np.log10(1 + (f / corner) ** (2 * order))
+    lines = [
+        "Frequency [Hz];SPL [dB]",
+        *(f"{a:.6g};{b:.6g}" for a, b in zip(f, level, strict=True)),
+    ]
+    path.write_text("\n".join(lines))
+    return path
+
+
+@pytest.fixture
+def distortion(tmp_path):
+    path = tmp_path / "distortion.txt"
+    rows = ["Hz;THD %", "100;3.5", "200;2", "400;1.25", "800;1", "1600;0.5"]
+    path.write_text("\n".join(rows))
+    return path
+
+
+@pytest.fixture
+def impulse(tmp_path):
+    """One mode: 1 kHz, tau 2 ms, so 5 % after ln(20) tau (published_checks, decay)."""
+    path = tmp_path / "impulse.wav"
+    t = np.arange(4800) / 48000
+    h = 0.5 * np.exp(-t / 0.002) * np.sin(2 * np.pi * 1000 * t)
+    soundfile.write(path, np.concatenate([np.zeros(480), h]), 48000, subtype="FLOAT")
+    return path
+
+
+def test_each_metric_comes_from_the_file_of_its_kind(plan, response, distortion, impulse):
+    measured = measure_files(plan, [impulse, response, distortion])
+    assert [curve.kind for curve in measured.curves] == ["impulse", "response", "distortion"]
+    # Butterworth, n = 4: 10 dB down at 1.316074 fc, 6 dB at 1.146295 fc (published_checks).
+    assert measured.values["upper_limit"] == pytest.approx(8 * 1.316074, rel=2e-3)
+    assert measured.values["upper_limit_6"] == pytest.approx(8000 * 1.146295, rel=2e-3)
+    assert measured.values["thd_peak"] == 3.5
+    assert measured.values["decay"] == pytest.approx(math.log(20) * 0.002, rel=0.1)
+    assert measured.values["mass"] is None
+    assert list(measured.values) == list(plan.metrics)
+
+
+def test_units_convert_and_options_override(plan, response):
+    measured = measure_files(plan, [response])
+    plain = listen(response).metrics["upper_limit_hz"].value
+    six = listen(response, options=Options(drop_db=6.0)).metrics["upper_limit_hz"].value
+    assert measured.values["upper_limit"] == pytest.approx(plain / 1000, rel=1e-12)
+    assert measured.values["upper_limit_6"] == six
+    assert six < plain
+
+
+def test_a_metric_without_a_file_is_none_and_says_so(plan, response):
+    measured = measure_files(plan, [response], hand={"gloss": 3})
+    assert measured.values["thd_peak"] is None
+    assert measured.values["decay"] is None
+    codes = [caution.code for caution in measured.warnings]
+    assert codes.count("no_file") == 2
+    assert "not_entered" not in codes
+    texts = " ".join(caution.text for caution in measured.warnings)
+    assert "thd peak: no distortion file was given" in texts
+
+
+def test_warnings_about_metrics_that_the_plan_lacks_are_left_out(plan, response):
+    heard = listen(response)
+    assert any(warning.text.startswith("lower limit:") for warning in heard.warnings)
+    assert any(warning.text.startswith("break-up:") for warning in heard.warnings)
+    texts = [caution.text for caution in measure_files(plan, [response]).warnings]
+    assert not any("lower limit" in text or "break-up" in text for text in texts)
+
+
+def test_a_warning_about_a_metric_of_the_plan_names_the_file(tmp_path, plan):
+    short = write_response(tmp_path / "short.txt", corner=90000.0)
+    measured = measure_files(plan, [short])
+    assert measured.values["upper_limit"] is None
+    told = [caution for caution in measured.warnings if caution.code == "beyond_measured_range"]
+    # Once for each of the two drops that the plan asks for.
+    assert len(told) == 2
+    assert all(caution.text.startswith("short.txt: upper limit:") for caution in told)
+
+
+def test_entered_values_win_and_count_as_typed(plan, response):
+    measured = measure_files(plan, [response], hand={"mass": 2.25, "upper_limit": 11.0})
+    assert measured.values["mass"] == 2.25
+    assert measured.values["upper_limit"] == 11.0
+    assert measured.by_hand == {"mass", "upper_limit"}
+
+
+def test_an_entered_value_must_belong_to_the_plan(plan, response):
+    with pytest.raises(LedgerError, match="'shine'"):
+        measure_files(plan, [response], hand={"shine": 1.0})
+    with pytest.raises(LedgerError, match="mass"):
+        measure_files(plan, [response], hand={"mass": "much"})
+
+
+def test_two_files_of_one_kind_are_refused_by_name(tmp_path, plan, response):
+    second = write_response(tmp_path / "again.txt")
+    with pytest.raises(CurveError, match=r"response\.txt and again\.txt: found two files"):
+        measure_files(plan, [response, second])
+
+
+def test_a_stated_kind_is_taken(tmp_path, plan):
+    path = tmp_path / "numbers.txt"
+    path.write_text("\n".join(f"{f} {1 + f / 1000}" for f in range(100, 3000, 100)))
+    with pytest.raises(CurveError):
+        measure_files(plan, [path])
+    for kinds in ("distortion", {path: "distortion"}, {"numbers.txt": "distortion"}):
+        assert measure_files(plan, [path], kinds=kinds).curves[0].kind == "distortion"
+
+
+@pytest.mark.parametrize("make", ["missing", "folder", "empty"])
+def test_a_file_that_cannot_be_read_is_one_clear_error(tmp_path, plan, make):
+    path = tmp_path / "x.txt"
+    if make == "folder":
+        path.mkdir()
+    elif make == "empty":
+        path.write_bytes(b"")
+    with pytest.raises(CurveError, match=r"x\.txt") as refusal:
+        measure_files(plan, [path])
+    assert len(refusal.value.problems) == 1
+
+
+def test_the_rig_of_the_plan_tells_how_files_are_read(tmp_path, impulse):
+    stereo = tmp_path / "stereo.wav"
+    samples, rate = soundfile.read(impulse)
+    soundfile.write(stereo, np.column_stack([samples * 0, samples]), rate, subtype="FLOAT")
+    plan = Plan.from_text(PLAN + "[rig.files.impulse]\nchannel = 2\n")
+    measured = measure_files(plan, [stereo], kinds="impulse")
+    assert measured.curves[0].options == {"channel": 2}
+    alone = measure_files(Plan.from_text(PLAN), [impulse])
+    assert measured.values["decay"] == alone.values["decay"]
+    told = measure_files(plan, [stereo], kinds="impulse", options=Options(channel=2))
+    assert told.values == measured.values
+
+
+def test_nothing_at_all_gives_nothing(plan):
+    measured = measure_files(plan, [])
+    assert set(measured.values.values()) == {None}
+    assert measured.curves == []
+
+
+@pytest.fixture
+def worked(tmp_path, plan, response, distortion):
+    """A ledger with two measured cones."""
+    with Ledger.create(tmp_path / "worked", PLAN) as ledger:
+        for wall, session in ((0.3, "a"), (0.4, "b")):
+            cone = ledger.add({"wall": wall})
+            hand = {"gloss": 1.0, "thd_peak": 9.0} if session == "b" else {}
+            one = measure_files(plan, [response, distortion], hand=hand)
+            ledger.measure(
+                cone,
+                session=session,
+                curves=one.curves,
+                values=one.values,
+                warnings=[*one.warnings, "smelled of solvent"],
+                by_hand=one.by_hand,
+            )
+        yield ledger
+
+
+def test_recomputing_without_a_change_changes_nothing(worked, dump):
+    before, acts = dump(worked), len(worked.history())
+    assert recompute(worked).empty
+    assert dump(worked) == before
+    assert len(worked.history()) == acts
+
+
+def test_recomputing_follows_the_plan_and_keeps_what_was_typed(worked, dump):
+    file = worked.folder / "experiment.toml"
+    before = dump(worked)
+    file.write_text(PLAN.replace("drop_db = 6", "drop_db = 3").replace('"kHz"', '"Hz"'))
+    shown = recompute(worked, only_show=True)
+    assert dump(worked) == before
+    changed = recompute(worked)
+    assert changed.equals(shown)
+    assert list(changed["cone"]) == [1, 1, 2, 2]
+    assert set(changed["metric"]) == {"upper_limit", "upper_limit_6"}
+    limits = changed[changed["metric"] == "upper_limit"]
+    assert np.allclose(limits["after"], 1000 * limits["before"], rtol=1e-12)
+    table = worked.table()
+    # Butterworth, n = 4: 3 dB at 0.999209 fc (published_checks, filters).
+    assert table["upper_limit_6"].tolist() == pytest.approx([8000 * 0.999209] * 2, rel=2e-3)
+    assert table["thd_peak"].tolist() == [3.5, 9.0]
+    assert table["gloss"].tolist()[1] == 1.0
+    assert "smelled of solvent" in [str(one) for one in worked.measurements()[0].warnings]
+    worked.undo()
+    assert dump(worked) == before
+
+
+def test_recomputing_adds_a_metric_that_joined_the_plan(worked):
+    file = worked.folder / "experiment.toml"
+    file.write_text(PLAN + '[metrics.level]\nfrom = "response"\nband = [200, 2000]\n')
+    changed = recompute(worked)
+    assert list(changed["metric"]) == ["level", "level"]
+    assert changed["before"].isna().all()
+    # 85 dB in the pass band of the low-pass.
+    assert worked.table()["level"].tolist() == pytest.approx([85.0, 85.0], abs=0.01)
+
+
+def test_recomputing_a_file_that_cannot_be_read_names_it_and_changes_nothing(worked, dump):
+    worked.measure(1, session="c", curves=[StoredCurve("odd.txt", "response", b"what is this")])
+    before = dump(worked)
+    with pytest.raises(CurveError, match=r"cone 1, session c: odd\.txt"):
+        recompute(worked)
+    assert dump(worked) == before
+
+
+def test_recomputing_refuses_when_somebody_worked_meanwhile(worked, monkeypatch):
+    original = Ledger.curves
+
+    def meanwhile(ledger, *args, **kwargs):
+        found = original(ledger, *args, **kwargs)
+        if len(worked.notes()) == 0:
+            with Ledger.open(worked.folder) as other:
+                other.note("busy")
+                other.set_aside(2, why="lent")
+        return found
+
+    monkeypatch.setattr(Ledger, "curves", meanwhile)
+    with pytest.raises(LedgerError, match="changed meanwhile"):
+        recompute(worked)
+
+
+def test_the_excitation_of_a_sweep_is_stored_with_it(plan):
+    from experiments.measuring import _File, _reopen
+    from experiments.records import Curve
+
+    stub = object.__new__(_File)
+    stub.name, stub.content, stub.kind = "s.wav", b"x", "sweep"
+    stub.base = Options(sweep=Sweep(20, 20000, 10), channel=1)
+    stored = stub.stored()
+    assert stored.options == {
+        "sweep": {
+            "start_hz": 20,
+            "stop_hz": 20000,
+            "seconds": 10,
+            "law": None,
+            "amplitude": 1.0,
+        },
+        "channel": 1,
+    }
+    curve = Curve(1, 1, "a", "s.wav", "sweep", b"x", "", stored.options)
+    with pytest.raises(CurveError):
+        _reopen(curve)
