@@ -59,9 +59,9 @@ DARK = {
     "soft": "#a9b4bf",
     "quiet": "#76838f",
     "hair": "#343d46",
-    "lead": "#ff8a5c",
+    "lead": "#f26a36",
     "sea": "#63b8dc",
-    "straw": "#f7e08a",
+    "straw": "#f5dc70",
     "paper": "#161b20",
 }
 

@@ -1,0 +1,245 @@
+"""Invented answers, for the tests of what prints and draws them. Nothing here is computed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from experiments.plan import Plan
+from optimiser.answers import (
+    Calibration,
+    Comparison,
+    DeadEnds,
+    Estimate,
+    Knob,
+    Optimum,
+    Outlook,
+    Pick,
+    Sensitivity,
+    Variant,
+)
+from optimiser.figures import Line
+from optimiser.material import Coming, Curves, Material
+from optimiser.surrogate import Leader
+
+NAN = float("nan")
+UNKNOWN = Estimate(NAN, NAN, NAN, 0)
+
+PLAN = {
+    "name": "kitchen radio",
+    "note": "Invented data.",
+    "variables": {
+        "process": {
+            "kind": "choice",
+            "levels": ["resin", "filament"],
+            "cautions": {"resin": "resin", "filament": "filament"},
+        },
+        "wall": {"kind": "continuous", "unit": "mm", "low": 0.3, "high": 1.2, "step": 0.1},
+        "cure_time": {
+            "kind": "continuous",
+            "unit": "min",
+            "low": 0,
+            "high": 40,
+            "step": 1,
+            "only_when": {"process": ["resin"]},
+        },
+    },
+    "rules": {"wall_stands": "wall >= 0.3"},
+    "metrics": {
+        "upper_limit": {
+            "from": "response", "unit": "kHz", "goal": "maximise", "poor": 5, "good": 14,
+        },
+        "decay": {"from": "impulse", "unit": "ms", "goal": "minimise", "poor": 5, "good": 1},
+        "mass": {"from": "hand", "unit": "g", "goal": "watch"},
+    },
+    "effort": {"minutes": "60 + cure_time", "money": "1.5", "currency": "EUR"},
+}  # fmt: skip
+
+RESIN = {"process": "resin", "wall": 0.6, "cure_time": 12.0}
+TRIALS = pd.DataFrame(
+    {
+        "cone": [1, 2, 3, 4, 5],
+        "status": ["measured", "measured", "measured", "failed", "planned"],
+        "session": ["may", "may", "june", None, None],
+        "process": ["resin", "filament", "resin", "resin", "resin"],
+        "wall": [0.6, 0.8, 0.4, 0.3, 0.7],
+        "cure_time": [12.0, NAN, 20.0, 0.0, 30.0],
+        "upper_limit": [9.0, 7.5, 10.2, NAN, NAN],
+        "decay": [2.0, 2.5, 1.8, NAN, NAN],
+        "mass": [2.1, 2.6, 1.9, NAN, NAN],
+    }
+)
+SCORES = np.array([0.55, 0.40, 0.66, NAN, NAN])
+
+
+def plan(**changes: object) -> Plan:
+    """The plan, some of its keys changed."""
+    return Plan.from_dict({**PLAN, **changes})
+
+
+def calibration(metric: str = "upper_limit", unit: str = "kHz", cones: int = 6) -> Calibration:
+    """A check in which exactly one cone falls outside."""
+    seen = np.arange(cones, dtype=float)
+    mean = seen + np.where(np.arange(cones) == 0, 2.0, 0.2)
+    table = pd.DataFrame(
+        {"cone": np.arange(cones) + 1, "observed": seen, "mean": mean}
+        | {"low": mean - 0.5, "high": mean + 0.5}
+    )
+    return Calibration(metric, unit, cones, cones - 1, 0.84, 1.87, table)
+
+
+CHECKS = [calibration(), calibration("decay", "ms")]
+
+
+def _knob(name: str, unit: str, settings: list, total: float, verdict: str) -> Knob:
+    mean = np.linspace(0.4, 0.6, len(settings))
+    effect = pd.DataFrame(
+        {"setting": settings, "mean": mean, "low": mean - 0.05, "high": mean + 0.05}
+    )
+    return Knob(
+        name,
+        unit,
+        Estimate(total / 2, total / 3, total, 3),
+        Estimate(total, total / 2, min(1.0, 2 * total), 3),
+        effect,
+        verdict,
+    )
+
+
+def sensitivity() -> Sensitivity:
+    knobs = [
+        _knob("wall", "mm", [0.3, 0.6, 0.9, 1.2], 0.6, "matters"),
+        _knob("process", "", ["resin", "filament"], 0.3, "may matter"),
+        _knob("cure_time", "min", [0.0, 20.0, 40.0], 0.05, "no effect seen"),
+    ]
+    return Sensitivity("score", "", knobs, 3, CHECKS, ["Cone 9 has no decay."], "Wall matters.")
+
+
+def no_sensitivity() -> Sensitivity:
+    return Sensitivity("score", "", [], 1, [], ["Too few cones."], "Cannot tell yet.")
+
+
+def optimum(*, wordy: bool = False) -> Optimum:
+    settings: list = ["resin", "filament"] if wordy else [0.0, 10.0, 20.0, 30.0, 40.0]
+    mean = np.linspace(0.6, 0.4, len(settings))
+    curve = pd.DataFrame(
+        {"setting": settings, "mean": mean, "low": mean - 0.1, "high": mean + 0.1}
+        | {"probability": np.full(len(settings), 1 / len(settings))}
+    )
+    ends = (None, None) if wordy else (0.0, 20.0)
+    name, unit = ("process", "") if wordy else ("cure_time", "min")
+    return Optimum(
+        name, unit, settings[0], *ends, settings[:1], curve, True, 3, CHECKS, [], "It lies here."
+    )
+
+
+def comparison() -> Comparison:
+    return Comparison(
+        RESIN,
+        {"process": "filament", "wall": 0.8},
+        {"upper_limit": Estimate(1.3, 0.2, 2.4, 3), "decay": Estimate(-0.1, -0.9, 0.8, 3)},
+        Estimate(0.1, -0.02, 0.2, 3),
+        0.93,
+        4,
+        3,
+        CHECKS,
+        [],
+        "A beats B.",
+    )
+
+
+def dead_ends() -> DeadEnds:
+    variants = [
+        Variant("process", "resin", ("resin",), 0.97, Estimate(0, 0, 0.03, 3), "open", 2),
+        Variant(
+            "process", "filament", ("filament",), 0.03, Estimate(0.2, 0.1, 0.3), "dead end", 1
+        ),
+        Variant("wall", "0.3 to 0.6", (0.3, 0.6), 0.5, Estimate(0, 0, 0.1), "open", 2),
+    ]
+    return DeadEnds(variants, 3, CHECKS, [], "Filament can be given up.")
+
+
+def outlook() -> Outlook:
+    return Outlook(
+        Estimate(0.02, 0.001, 0.08, 3),
+        0.03,
+        {0.01: 0.2, 0.02: 0.4, 0.05: 0.8},
+        "go on",
+        3,
+        pd.DataFrame({"cones": [1, 2, 3], "best": [0.55, 0.55, 0.66]}),
+        3,
+        CHECKS,
+        [],
+        "One more cone is worth it.",
+    )
+
+
+def no_outlook() -> Outlook:
+    history = pd.DataFrame({"cones": [], "best": []}, dtype=float)
+    within = {0.01: NAN, 0.02: NAN, 0.05: NAN}
+    return Outlook(
+        UNKNOWN, NAN, within, "cannot tell yet", None, history, 0, [], ["No cone yet."], "?"
+    )
+
+
+def pick(**changes: object) -> Pick:
+    values: dict = {
+        "settings": RESIN,
+        "expected": {
+            "upper_limit": Estimate(9.43, 7.7, 11.2, 3),
+            "decay": UNKNOWN,
+            "mass": Estimate(2.1, 1.7, 2.6, 3),
+        },
+        "score": Estimate(0.61, 0.4, 0.74, 3),
+        "why": "It changes the cure time of cone 3.",
+        "kind": "improve",
+        "prints": 0.93,
+        "minutes": 184.0,
+        "money": 1.25,
+        "departs_from": 3,
+        "changes": {"cure_time": (20.0, 12.0)},
+    }
+    return Pick(**{**values, **changes})
+
+
+def curves() -> Curves:
+    frequency = np.geomspace(50, 20000, 200)
+    response = [Line(frequency, 80 + number + 0 * frequency, number) for number in (1, 2, 3)]
+    distortion = [Line(frequency, 1 + 0.1 * number + 0 * frequency, number) for number in (1, 3)]
+    time = np.arange(0, 10, 0.02)
+    ringing = np.exp(-time) * np.sin(6 * time)
+    return Curves(response, distortion, Line(time, ringing, 3), np.exp(-time))
+
+
+def material(**changes: object) -> Material:
+    values: dict = {
+        "plan": plan(),
+        "trials": TRIALS,
+        "scores": SCORES,
+        "leader": Leader("3", RESIN, Estimate(0.6, 0.5, 0.7, 3), pick().expected),
+        "coming": [Coming(5, "planned", pick())],
+        "knobs": sensitivity(),
+        "outlook": outlook(),
+        "calibration": CHECKS,
+        "curves": curves(),
+        "notes": ["Cone 9 has no decay."],
+        "data_digest": "ab" * 32,
+        "made": "2026-03-14",
+    }
+    return Material(**{**values, **changes})
+
+
+def empty_material(**changes: object) -> Material:
+    """An experiment in which nothing was printed yet."""
+    values: dict = {
+        "trials": TRIALS.iloc[:0],
+        "scores": np.array([]),
+        "leader": None,
+        "coming": [],
+        "knobs": no_sensitivity(),
+        "outlook": no_outlook(),
+        "calibration": [],
+        "curves": Curves(),
+        "notes": [],
+    }
+    return material(**{**values, **changes})

@@ -1,0 +1,166 @@
+"""Every picture: it draws, it is labelled with units, nothing is clipped, it says why not."""
+
+from __future__ import annotations
+
+import dataclasses
+import xml.etree.ElementTree as ElementTree
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+
+from optimiser import figures
+from tests import answers
+
+NAN = float("nan")
+LINES = answers.curves().response
+
+
+CURVES = answers.curves()
+UNITS = {"upper_limit": "kHz", "decay": "ms"}
+PICTURES: dict[str, Callable[[], Figure]] = {
+    "response": lambda: figures.draw_response(
+        LINES, best=3, limits={"from": 120.0, "to": 9000.0, "break-up": 8000.0}
+    ),
+    "response of one": lambda: figures.draw_response(LINES[:1]),
+    "distortion": lambda: figures.draw_distortion(CURVES.distortion, best=3, peak=(400.0, 1.3)),
+    "impulse": lambda: figures.draw_impulse(CURVES.impulse, CURVES.envelope, decay_ms=3.0),
+    "effects": lambda: figures.draw_effects(answers.sensitivity(), answers.TRIALS, answers.SCORES),
+    "indices": lambda: figures.draw_indices(answers.sensitivity()),
+    "calibration": lambda: figures.draw_calibration(answers.CHECKS),
+    "history": lambda: figures.draw_history([1, 2, 3, 4, 5], answers.SCORES, failed=[4], best=3),
+    "optimum": lambda: figures.draw_optimum(answers.optimum()),
+    "optimum of words": lambda: figures.draw_optimum(answers.optimum(wordy=True)),
+    "comparison": lambda: figures.draw_comparison(answers.comparison(), units=UNITS),
+    "dead ends": lambda: figures.draw_dead_ends(answers.dead_ends()),
+    "outlook": lambda: figures.draw_outlook(answers.outlook()),
+}
+
+
+NO_DIFFERENCE = dataclasses.replace(
+    answers.comparison(), difference={}, score=answers.UNKNOWN, probability=NAN
+)
+NO_CURVE = dataclasses.replace(answers.optimum(), curve=answers.optimum().curve.iloc[:0])
+NO_ENDS = dataclasses.replace(answers.dead_ends(), variants=[])
+EMPTY: dict[str, Callable[[], Figure]] = {
+    "response": lambda: figures.draw_response([]),
+    "distortion": lambda: figures.draw_distortion([]),
+    "impulse": lambda: figures.draw_impulse(None),
+    "effects": lambda: figures.draw_effects(answers.no_sensitivity()),
+    "indices": lambda: figures.draw_indices(answers.no_sensitivity()),
+    "calibration": lambda: figures.draw_calibration([answers.calibration(cones=2)]),
+    "history": lambda: figures.draw_history([1], np.array([NAN])),
+    "optimum": lambda: figures.draw_optimum(NO_CURVE),
+    "comparison": lambda: figures.draw_comparison(NO_DIFFERENCE),
+    "dead ends": lambda: figures.draw_dead_ends(NO_ENDS),
+    "outlook": lambda: figures.draw_outlook(answers.no_outlook()),
+}
+
+
+def words(figure: Figure) -> str:
+    """All text of a figure."""
+    found = [text.get_text() for text in figure.findobj(Text) if text.get_visible()]
+    return " | ".join(found).replace("\n", " ")
+
+
+@pytest.fixture(scope="module")
+def drawn() -> dict[str, Figure]:
+    figures_of = {name: draw() for name, draw in PICTURES.items()}
+    for figure in figures_of.values():
+        figure.draw_without_rendering()
+    return figures_of
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_nothing_leaves_the_page_and_type_is_legible(drawn, name):
+    figure = drawn[name]
+    assert figure.get_figwidth() == 3.5
+    drawn_inches = figure.get_tightbbox()
+    assert drawn_inches.x0 > 0
+    assert drawn_inches.y0 > 0
+    assert drawn_inches.x1 < figure.get_figwidth()
+    assert drawn_inches.y1 < figure.get_figheight()
+    sizes = [text.get_fontsize() for text in figure.findobj(Text) if text.get_text().strip()]
+    assert min(sizes) >= 7.5
+
+
+@pytest.mark.parametrize(
+    ("name", "wanted"),
+    [
+        ("response", ("frequency (Hz)", "level (dB)", "100", "1k", "10k", "to 9 kHz", "2 other")),
+        ("distortion", ("frequency (Hz)", "THD (% of the fundamental)", "1.3 %", "cone 3")),
+        ("impulse", ("time since the peak (ms)", "5 % of the peak", "3 ms", "cone 3")),
+        ("effects", ("wall (mm)", "cure time (min)", "score (0–1)", "3 cones", "90 % band")),
+        ("indices", ("90 % intervals", "3 cones", "wall", "total", "alone")),
+        ("calibration", ("upper limit (kHz)", "5 of 6 inside", "decay (ms)")),
+        ("history", ("cone number", "score (0–1)", "3 cones measured, 1 failed")),
+        ("optimum", ("cure time (min)", "score (0–1)", "3 cones", "end of its range")),
+        ("comparison", ("upper limit (kHz)", "decay (ms)", "0.93", "3 cones")),
+        ("dead ends", ("probability", "3 % dead end", "resin", "3 cones")),
+        ("outlook", ("cones measured", "go on", "3 cones", "repeatability")),
+    ],
+)
+def test_a_picture_says_its_units_and_cones(drawn, name, wanted):
+    said = words(drawn[name])
+    assert [each for each in wanted if each not in said] == []
+
+
+@pytest.mark.parametrize("name", EMPTY)
+def test_an_empty_picture_says_why(name):
+    figure = EMPTY[name]()
+    said = words(figure)
+    assert any(reason in said for reason in ("No ", "needs", "cannot"))
+    assert figures.to_png(figure, 50).startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize("name", ["response", "effects", "optimum of words"])
+def test_svg_is_sound_and_repeats_exactly(name):
+    first = figures.to_svg(PICTURES[name](), alternative="what is seen")
+    assert first == figures.to_svg(PICTURES[name](), alternative="what is seen")
+    root = ElementTree.fromstring(first)
+    assert root.tag.endswith("svg")
+    assert "what is seen" in first
+    assert "<dc:date>" not in first
+
+
+def test_png_repeats_exactly():
+    first, second = (figures.to_png(PICTURES["indices"](), 80) for _ in range(2))
+    assert first == second
+
+
+def test_effects_draw_every_cone_that_has_a_score(drawn):
+    rings = [
+        line.get_xydata()
+        for axes in drawn["effects"].axes
+        for line in axes.lines
+        if line.get_markerfacecolor() == "none"
+    ]
+    # Three cones have a score; the one of filament has no cure time.
+    assert [len(each) for each in rings] == [3, 3, 2]
+
+
+def test_the_strip_of_a_difference_shows_zero_and_both_ends(drawn):
+    for axes, each in zip(
+        drawn["comparison"].axes,
+        [answers.comparison().score, *answers.comparison().difference.values()],
+        strict=True,
+    ):
+        low, high = axes.get_xlim()
+        assert low < min(each.low, 0) <= max(each.high, 0) < high
+
+
+def test_minimised_history_runs_down():
+    figure = figures.draw_history(
+        [1, 2, 3], np.array([3.0, 5.0, 1.0]), metric="decay", unit="ms", minimise=True
+    )
+    assert list(figure.axes[0].lines[0].get_ydata()) == [3.0, 3.0, 1.0]
+
+
+def test_importing_figures_changes_no_settings():
+    import matplotlib
+
+    before = dict(matplotlib.rcParams)
+    figures.to_svg(figures.draw_indices(answers.sensitivity()))
+    assert dict(matplotlib.rcParams) == before
