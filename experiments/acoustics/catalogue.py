@@ -147,8 +147,8 @@ _ALL: Final = (
         "break-up",
         "Natural frequency of the lowest resonance above the piston range: the lowest local "
         "maximum above the low end of the band with a topographic prominence of at least "
-        "prominence_db (3 dB), the driver's own fundamental resonance left out. From the pole pair where a fit "
-        "carries it, else the maximum itself.",
+        "prominence_db (3 dB), the driver's own fundamental resonance left out. From the pole "
+        "pair where a fit carries it, else the maximum itself.",
         "Common practice, no source; prominence as scipy.signal.peak_prominences defines it.",
         "The first dip; the strongest peak; the end of the piston range by ka = 1; the "
         "frequency of the maximum, which lies off the natural frequency at low Q.",

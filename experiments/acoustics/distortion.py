@@ -46,7 +46,7 @@ class DistortionPeak:
     at_edge : bool
         Whether the peak stands at an end of the band or of the data.
     unused : int
-        Points left out because their harmonics lie beyond the bandwidth or are not known.
+        Points whose harmonics lie beyond the bandwidth or are not known.
     noise_margin_db : float or None
         THD over the noise at the peak, dB; None where the noise is not known.
     """
@@ -144,6 +144,8 @@ def thd_peak(
     if distortion.bandwidth_hz is not None:
         highest = max(distortion.harmonics, default=2)
         known &= distortion.frequency * highest <= distortion.bandwidth_hz * (1 + 1e-9)
+    unused = int(np.count_nonzero(~known))
+    known = _clear(distortion, total, known, band)
     if not np.any(known):
         return None
     x = np.log(distortion.frequency[known])
@@ -159,7 +161,7 @@ def thd_peak(
         float(of_total(value)) if thd_of == "total" else value,
         {k: _at(distortion, h, at) for k, h in distortion.harmonics.items()},
         best in (0, places.size - 1),
-        int(np.count_nonzero(~known)),
+        unused,
         _margin(distortion, at, value),
     )
 
@@ -168,6 +170,21 @@ def _total(distortion: Distortion) -> npt.NDArray[np.float64]:
     if distortion.thd is not None:
         return distortion.thd
     return total_harmonic(distortion.harmonics.values())
+
+
+def _clear(
+    distortion: Distortion,
+    total: npt.NDArray[np.float64],
+    known: npt.NDArray[np.bool_],
+    band: tuple[float, float] | None,
+) -> npt.NDArray[np.bool_]:
+    """Leave out points within 6 dB of the noise, as long as others in the band stand clear."""
+    if distortion.noise is None:
+        return known
+    clear = known & ~(total < 2.0 * distortion.noise)
+    low, high = band or (0.0, np.inf)
+    inside = (distortion.frequency >= low) & (distortion.frequency <= high)
+    return clear if np.any(clear & inside) else known
 
 
 def _places(

@@ -12,6 +12,7 @@ from experiments.acoustics import decay as decays
 from experiments.acoustics import distortion as distortions
 from experiments.acoustics import resonance, spectrum
 from experiments.acoustics import response as responses
+from experiments.acoustics import sweep as sweeps
 from experiments.acoustics.curves import Distortion, Impulse, Response
 from experiments.acoustics.quality import Warning
 from experiments.errors import CurveError, Problem
@@ -22,7 +23,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Heard", "hear", "hear_curve"]
 
-_NOISE_MARGIN: Final = 6.0  # dB
+_NOISE_MARGIN: Final = 6.0  # dB: nearer to the noise there is no value
+_NOISE_DOUBT: Final = 15.0  # dB: nearer than this a limit is doubtful
 _DISAGREE: Final = 0.25  # relative difference of two Q values
 
 
@@ -57,7 +59,10 @@ class Heard:
 def hear(reading: Reading, options: Options, heard: Heard, name: str) -> None:
     """Compute every metric of what was read, into `heard`."""
     try:
-        hear_curve(reading.curve, options, heard)
+        if reading.kind == "sweep":
+            _hear_sweep(reading, options, heard)
+        else:
+            hear_curve(reading.curve, options, heard)
     except CurveError as error:
         raise CurveError(
             *(
@@ -89,6 +94,27 @@ def hear_curve(curve: Response | Distortion | Impulse, options: Options, heard: 
     _hear_response(response, options, heard)
     _hear_breakup(response, curve, options, heard)
     return "impulse"
+
+
+def _hear_sweep(reading: Reading, options: Options, heard: Heard) -> None:
+    if not isinstance(reading.curve, Impulse) or options.sweep is None:
+        raise CurveError(Problem("sweep", "no recording or no excitation", "both"))
+    result = sweeps.analyse(reading.curve, options.sweep, reading.loopback)
+    heard.curves.update(
+        impulse=result.impulse, response=result.response, distortion=result.distortion
+    )
+    heard.warnings += result.warnings
+    law = "excitation taken as" if options.sweep.law is None else "excitation:"
+    reference = "a gain of 1" if reading.loopback is None else "the loopback channel"
+    heard.notes += [
+        f"{law} the {result.law} sweep; the response arrives {1000 * result.latency:.2f} ms after "
+        "the start of the recording",
+        f"levels are relative to {reference}",
+    ]
+    _hear_decay(result.impulse, heard)
+    _hear_response(result.response, options, heard)
+    _hear_breakup(result.response, result.impulse, options, heard)
+    _hear_distortion(result.distortion, options, heard)
 
 
 def _hear_response(response: Response, options: Options, heard: Heard) -> None:
@@ -134,13 +160,15 @@ def _hear_limits(curve: Response, response: Response, options: Options, heard: H
         ("upper_limit_hz", found.upper_hz, found.upper_at_edge, float(f[-1]), "upper"),
     ):
         heard.values[name] = value
+        margin = None if value is None else _noise_margin(response, value)
         if value is None:
             _warn_unreached(response, side, end, options.drop_db, heard)
-        elif _in_noise(response, value):
-            heard.values[name] = None
+        elif margin is not None and margin < _NOISE_DOUBT:
+            if margin < _NOISE_MARGIN:
+                heard.values[name] = None
             heard.warn(
                 "noise_floor",
-                f"{side} limit: at {_hz(value)} the noise is within {_NOISE_MARGIN:g} dB of the "
+                f"{side} limit: at {_hz(value)} the noise is only {margin:.0f} dB below the "
                 "curve; average more measurements or raise the drive.",
             )
         elif edge:
@@ -183,13 +211,12 @@ def _warn_coarse(response: Response, limit: float, side: str, heard: Heard) -> N
         )
 
 
-def _in_noise(response: Response, frequency: float) -> bool:
+def _noise_margin(response: Response, frequency: float) -> float | None:
+    """Return by how many dB the curve stands over the noise."""
     if response.noise_db is None:
-        return False
-    x = np.log(response.frequency)
-    at = math.log(frequency)
-    level = float(np.interp(at, x, response.level))
-    return level < float(np.interp(at, x, response.noise_db)) + _NOISE_MARGIN
+        return None
+    x, at = np.log(response.frequency), math.log(frequency)
+    return float(np.interp(at, x, response.level) - np.interp(at, x, response.noise_db))
 
 
 def _hear_breakup(
@@ -304,6 +331,13 @@ def _hear_distortion(curve: Distortion, options: Options, heard: Heard) -> None:
         where = "in the file" if options.band is None else f"in {_band(options.band)}"
         heard.warn("no_distortion", f"THD: no usable point {where}.")
         return
+    if peak.noise_margin_db is not None and peak.noise_margin_db < _NOISE_MARGIN:
+        heard.warn(
+            "noise_floor",
+            f"THD: all of it is within {_NOISE_MARGIN:g} dB of the noise; it is at most "
+            f"{peak.thd:.2g} %, at {_hz(peak.frequency)}.",
+        )
+        return
     heard.values["thd_peak_percent"] = peak.thd
     heard.values["thd_peak_hz"] = peak.frequency
     heard.notes.append(f"THD relative to the {options.thd_of}, harmonics to the fundamental")
@@ -327,12 +361,6 @@ def _warn_peak(curve: Distortion, peak: distortions.DistortionPeak, heard: Heard
             "peak_at_edge",
             f"THD peak: it lies at the end of the band or of the data ({_hz(peak.frequency)}); "
             "it may be higher beyond.",
-        )
-    if peak.noise_margin_db is not None and peak.noise_margin_db < _NOISE_MARGIN:
-        heard.warn(
-            "noise_floor",
-            f"THD peak: only {peak.noise_margin_db:.1f} dB over the noise at "
-            f"{_hz(peak.frequency)}; the value is an upper bound.",
         )
     if peak.unused:
         heard.notes.append(f"{peak.unused} points without all harmonics were not used")

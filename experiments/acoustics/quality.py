@@ -39,7 +39,7 @@ CODES: Final[Mapping[str, str]] = MappingProxyType(
         "beyond_bandwidth": "harmonics lie beyond the bandwidth of the measurement",
         "unit_assumed": "a unit was not stated and had to be assumed",
         "duplicates_differ": "rows of one frequency carry different values",
-        "time_variance": "the sweep's harmonics or noise blur the linear response",
+        "short_sweep": "the sweep is too short for its lowest frequencies",
     }
 )
 """Every warning code and what it stands for. Codes are stable; texts may change."""

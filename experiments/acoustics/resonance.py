@@ -5,8 +5,9 @@ Instead the curve around the peak is fitted with a pole pair and a numerator of 
 
     |H|² = |a + b s + c s²|² / |w² + w s / Q + s²|²,
 
-which holds a second-order low-pass, band-pass and high-pass, and a mode on top of a flat
-response (Ewins, Modal Testing, single-mode circle fits rest on the same form; from memory).
+times a slight tilt, which holds a second-order low-pass, band-pass and high-pass, and a mode on
+top of a flat response (the single-mode form of experimental modal analysis; Ewins, Modal
+Testing, from memory).
 """
 
 from __future__ import annotations
@@ -31,6 +32,8 @@ __all__ = ["Peak", "PolePair", "fit_pole_pair", "fundamental_peak", "peaks"]
 _STARTS: Final = (1.5, 4.0, 12.0, 40.0)  # Q values from which the fit starts
 _MAX_RMS: Final = 0.7  # dB: a worse fit does not describe the peak
 _MAX_SD: Final = 0.2  # of ln Q: about 20 %
+_OCTAVES_OF_BANDWIDTH: Final = 1.44  # an octave is ln 2 wide, a bandwidth 1 / Q
+_TILT_WEIGHT: Final = 0.0025  # dB of misfit for a tilt of 1 dB per unit of log frequency
 _POINTS: Final = 300
 _NEAR: Final = 0.03  # of log frequency
 _FLOOR: Final = 0.003  # dB of misfit at which the uncertainty is worked out at least
@@ -145,8 +148,26 @@ def fit_pole_pair(response: Response, peak: Peak) -> PolePair | None:
     -------
     PolePair or None
         None where fewer than 8 points surround the peak or no fit converges near it.
+
+    Notes
+    -----
+    First over an octave to each side (less where a neighbouring peak is nearer), then over three
+    bandwidths of what was found, so that the rest of the curve counts less.
     """
-    chosen = _window(response, peak)
+    low, high = _window(response, peak)
+    found = _fit(response, peak, low, high, _STARTS)
+    if found is None:
+        return None
+    width = G ** max(3 * _OCTAVES_OF_BANDWIDTH / found.q, 0.12)
+    narrow = max(low, peak.frequency / width), min(high, peak.frequency * width)
+    return _fit(response, peak, *narrow, (found.q,)) or found
+
+
+def _fit(
+    response: Response, peak: Peak, low: float, high: float, starts: tuple[float, ...]
+) -> PolePair | None:
+    """Fit between two frequencies, from several starting Q; the best fit counts."""
+    chosen = (response.frequency >= low) & (response.frequency <= high)
     if np.count_nonzero(chosen) < 8:
         return None
     x, y = _thinned(
@@ -155,8 +176,7 @@ def fit_pole_pair(response: Response, peak: Peak) -> PolePair | None:
     # Even weight on a scale that is linear near the peak and logarithmic further away.
     weight = np.sqrt(np.gradient(x) / (_NEAR + np.abs(x)))
     weight /= math.sqrt(float(np.mean(weight**2)))
-    u = np.exp(x)
-    fits = [_refine(u, y, weight, q) for q in _STARTS]
+    fits = [_refine(x, y, weight, q) for q in starts]
     best = min((fit for fit in fits if fit is not None), key=lambda fit: fit[0], default=None)
     if best is None:
         return None
@@ -177,8 +197,8 @@ def _thinned(
     return at, np.interp(at, x, y)
 
 
-def _window(response: Response, peak: Peak) -> npt.NDArray[np.bool_]:
-    """One octave to each side, ending at the valley before the next peak of 1 dB or more."""
+def _window(response: Response, peak: Peak) -> tuple[float, float]:
+    """Return an octave to each side, or up to the valley before the next peak over 1 dB."""
     f = response.frequency
     low, high = peak.frequency / G, peak.frequency * G
     places, _ = find_peaks(response.level, prominence=min(1.0, peak.prominence / 3))
@@ -190,8 +210,7 @@ def _window(response: Response, peak: Peak) -> npt.NDArray[np.bool_]:
     if right.size:
         valley = here + int(np.argmin(response.level[here : right[0]]))
         high = min(high, float(f[valley]))
-    chosen: npt.NDArray[np.bool_] = (f >= low) & (f <= high)
-    return chosen
+    return low, high
 
 
 def _model(p: npt.NDArray[np.float64], u: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
@@ -204,26 +223,38 @@ def _model(p: npt.NDArray[np.float64], u: npt.NDArray[np.float64]) -> npt.NDArra
 
 
 def _refine(
-    u: npt.NDArray[np.float64],
+    x: npt.NDArray[np.float64],
     y: npt.NDArray[np.float64],
     weight: npt.NDArray[np.float64],
     q: float,
 ) -> tuple[float, npt.NDArray[np.float64], float, float] | None:
     """Least squares in dB from one starting Q; returns cost, p, sd of ln Q and rms misfit."""
-    start = np.array([0.0, math.log(q), *_numerator(u, y, q)])
-    bounds = ([-0.7, math.log(0.3), *[-np.inf] * 3], [0.7, math.log(5000.0), *[np.inf] * 3])
+    u = np.exp(x)
+    hold = _TILT_WEIGHT * math.sqrt(x.size)
+    start = np.array([0.0, math.log(q), *_numerator(u, y, q), 0.0])
+    wide = [np.inf] * 4
+    bounds = ([-0.7, math.log(0.3), *(-w for w in wide)], [0.7, math.log(5000.0), *wide])
 
     def misfit(p: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-        return weight * (_model(p, u) - y)
+        return np.append(weight * (_model(p, u) + p[5] * x - y), hold * p[5])
 
     fit = least_squares(misfit, start, bounds=bounds, x_scale="jac", max_nfev=200)
     if not np.all(np.isfinite(fit.x)):
         return None
-    rms = math.sqrt(2 * float(fit.cost) / u.size)
-    spread = max(rms, _FLOOR) ** 2 * u.size / max(u.size - 5, 1)
+    left = np.asarray(fit.fun, dtype=np.float64)[:-1]
+    rms = math.sqrt(float(np.mean(left**2)))
     slopes = np.asarray(fit.jac, dtype=np.float64)
+    spread = max(rms, _FLOOR) ** 2 * x.size / _independent(left)
     covariance = np.linalg.pinv(slopes.T @ slopes) * spread
     return float(fit.cost), fit.x, math.sqrt(max(float(covariance[1, 1]), 0.0)), rms
+
+
+def _independent(left: npt.NDArray[np.float64]) -> float:
+    """Count how many residuals are worth one each: ripples make neighbours alike."""
+    total = float(np.sum(left**2))
+    alike = float(np.sum(left[1:] * left[:-1])) / total if total > 0 else 0.0
+    alike = min(max(alike, 0.0), 0.99)
+    return max(left.size * (1 - alike) / (1 + alike) - 6, 1.0)
 
 
 def _numerator(
