@@ -165,8 +165,8 @@ def _latest(ledger: Ledger) -> list[Curve]:
 def _read(stored: Curve) -> Mapping[str, Any]:
     """Read a stored file: its curves by kind."""
     options = dict(stored.options)
-    if isinstance(options.get("sweep"), str):
-        options["sweep"] = Sweep.from_text(options["sweep"])
+    if "sweep" in options:
+        options["sweep"] = Sweep(**options["sweep"])
     chosen = Options().with_values(options)
     if stored.kind == "sweep":
         return listen(stored.content, name=stored.name, kind="sweep", options=chosen).curves

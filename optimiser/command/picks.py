@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from rich.padding import Padding
 from rich.text import Text
 
 from optimiser import wording
@@ -21,11 +22,11 @@ def print_pick(plan: Plan, pick: Pick, cone: int | None, plate: int | None = Non
     screen = console()
     title = f"Cone {cone}" if cone is not None else "Proposal"
     screen.print(Text(f"{title}{f', plate {plate}' if plate is not None else ''}", style="bold"))
-    screen.print(Text(f"  {pick.why}"))
+    screen.print(Padding(Text(pick.why), (0, 0, 0, 2)))
     print_table("", ["setting", "value", ""], _settings(plan, pick))
     effort = _effort(plan, pick)
     if effort:
-        screen.print(Text(f"  {effort}"))
+        screen.print(Padding(Text(effort), (0, 0, 0, 2)))
     rows = _expected(plan, pick)
     if rows:
         print_table("", ["expected", "90 % interval of a new measurement", "cones"], rows)

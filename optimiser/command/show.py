@@ -100,7 +100,7 @@ def print_table(
     screen = console()
     if title:
         screen.print(Text(title, style="bold"))
-    screen.print(Padding(table, (0, 0, 0, 2), expand=False))
+    screen.print(Padding(table, (0, 0, 0, 2)))
 
 
 def print_notes(notes: Sequence[str], *, title: str = "Could not be said") -> None:
@@ -119,7 +119,7 @@ def _item(screen: Console, text: str) -> None:
     grid.add_column(width=1)
     grid.add_column(overflow="fold")
     grid.add_row("·", Text(text))
-    screen.print(Padding(grid, (0, 0, 0, 2), expand=False))
+    screen.print(Padding(grid, (0, 0, 0, 2)))
 
 
 def print_calibration(checks: Sequence[Calibration], cones: int) -> None:

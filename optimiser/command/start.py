@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
 from pathlib import Path
 
 import click
 
 from experiments.ledger import Ledger
+from experiments.template import PLAN_TEMPLATE
 from optimiser.command.options import as_json
 from optimiser.command.show import print_json
 
@@ -22,8 +22,7 @@ def start_command(folder: Path, json_wanted: bool) -> None:
 
     Edit experiment.toml in the new folder, then run `coneloop check` there.
     """
-    text = files("optimiser").joinpath("templates/experiment.toml").read_text(encoding="utf-8")
-    with Ledger.create(folder, text) as ledger:
+    with Ledger.create(folder, PLAN_TEMPLATE) as ledger:
         name = ledger.plan.name
     if json_wanted:
         print_json({"folder": str(folder), "plan": str(folder / "experiment.toml"), "name": name})

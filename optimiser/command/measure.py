@@ -1,0 +1,125 @@
+"""Verb: measure."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+from rich.text import Text
+
+from experiments.acoustics.catalogue import KINDS
+from experiments.ledger import Ledger
+from experiments.measuring import Measured, measure_files
+from experiments.plan import Plan
+from experiments.records import Measurement
+from optimiser import wording
+from optimiser.cautions import MEASURING
+from optimiser.command.options import (
+    NUMBER,
+    as_json,
+    cone_argument,
+    in_folder,
+    parse_number,
+    parse_pairs,
+)
+from optimiser.command.show import console, print_json, print_notes, print_table, progress
+
+__all__ = ["measure_command"]
+
+
+@click.command("measure", epilog=f"Take care. {' '.join(MEASURING.lines)}")
+@cone_argument
+@click.argument("files", nargs=-1, type=click.Path(path_type=Path), metavar="FILE...")
+@click.option("--session", required=True, metavar="NAME", help="The sitting at the test platform.")
+@click.option(
+    "--value",
+    "pairs",
+    multiple=True,
+    metavar="METRIC=NUMBER",
+    help="A value entered by hand, in the plan's unit; may be repeated.",
+)
+@click.option(
+    "--kind",
+    "kinds",
+    multiple=True,
+    metavar="[FILE=]KIND",
+    help=f"What a file holds, if it is mistaken: {', '.join(KINDS)}. May be repeated.",
+)
+@click.option("--age-days", type=NUMBER, metavar="DAYS", help="Age of the cone.")
+@click.option("--light-hours", type=NUMBER, metavar="HOURS", help="Hours it spent in the light.")
+@click.option("--note", default="", metavar="TEXT", help="A remark.")
+@in_folder
+@as_json
+def measure_command(
+    cone: int,
+    files: tuple[Path, ...],
+    session: str,
+    pairs: tuple[str, ...],
+    kinds: tuple[str, ...],
+    age_days: float | None,
+    light_hours: float | None,
+    note: str,
+    folder: Path,
+    json_wanted: bool,
+) -> None:
+    """Store a cone's raw measurement files and compute its metrics.
+
+    One call is one mounting on the test platform: give all of its files together.
+    """
+    values = {
+        name: parse_number(text, f"--value {name}")
+        for name, text in parse_pairs(pairs, "--value").items()
+    }
+    with Ledger.open(folder) as ledger:
+        ledger.cone(cone)  # an unknown cone is told before the files are read
+        with progress(f"listening to {len(files)} files"):
+            measured = measure_files(ledger.plan, files, kinds=_kinds(kinds), hand=values)
+        key = ledger.measure(
+            cone,
+            session=session,
+            curves=measured.curves,
+            values=measured.values,
+            warnings=measured.warnings,
+            by_hand=measured.by_hand,
+            age_days=age_days,
+            light_hours=light_hours,
+            note=note,
+        )
+        stored = next(each for each in ledger.measurements(cone) if each.id == key)
+        if json_wanted:
+            print_json({"measurement": stored, "notes": measured.notes})
+        else:
+            _print(ledger.plan, stored, measured)
+
+
+def _kinds(texts: tuple[str, ...]) -> dict[str | Path, str] | str | None:
+    """Read ``KIND`` for all files, or ``FILE=KIND`` for each."""
+    if not texts:
+        return None
+    named: dict[str | Path, str] = {}
+    for text in texts:
+        name, sign, kind = text.rpartition("=")
+        if kind not in KINDS:
+            raise click.BadParameter(f"--kind: found {kind!r}, expected one of {', '.join(KINDS)}")
+        if not sign and len(texts) == 1:
+            return kind
+        if not sign:
+            raise click.BadParameter(f"--kind: found {text!r}, expected FILE={kind}")
+        named[name] = kind
+    return named
+
+
+def _print(plan: Plan, stored: Measurement, measured: Measured) -> None:
+    """Print the values, what is missing and why, and how the files were read."""
+    rows = [
+        [
+            metric.label,
+            wording.with_unit(wording.number(stored.values.get(name)), metric.unit),
+            "by hand" if name in stored.by_hand else metric.source,
+        ]
+        for name, metric in plan.metrics.items()
+    ]
+    console().print(Text(f"Cone {stored.cone} measured in session {stored.session}", style="bold"))
+    print_table("", ["metric", "value", "from"], rows)
+    print_notes([str(warning) for warning in stored.warnings], title="Warnings")
+    print_notes(measured.notes, title="How it was read")
