@@ -126,6 +126,9 @@ class Expression:
         self.names = frozenset(
             node.id for node in ast.walk(self._tree) if isinstance(node, ast.Name)
         ) & frozenset(names)
+        self._words = {
+            name for name in self.names if isinstance(names, Mapping) and names[name] is not None
+        }
         self._refuse_bad_constants()
 
     def __repr__(self) -> str:
@@ -183,6 +186,9 @@ class Expression:
         if name not in columns:
             raise ExpressionError(f"no column '{name}' to evaluate '{self.text}' on")
         column = Column.of(columns[name])
+        if name in self._words and column.levels is None and np.all(column.inactive):
+            # A column of words that are all inactive looks like any other.
+            column = Column(np.full(column.values.shape, -1), column.inactive, ())
         if inactive is None:
             return column
         if column.levels is not None:  # an inactive word equals no level
@@ -359,8 +365,6 @@ class _Evaluator(simpleeval.SimpleEval):  # type: ignore[misc]
         if a.levels is None and b.levels is None:
             compare = _COMPARISONS[type(op)]
             return compare(a.values.astype(np.float64), b.values.astype(np.float64)), missing
-        if np.all(missing):  # a column of words that are all inactive looks like any other
-            return np.zeros_like(missing), missing
         if a.levels is None or b.levels is None or not isinstance(op, ast.Eq | ast.NotEq):
             shown = f"{ast.unparse(left)} and {ast.unparse(right)}"
             raise ExpressionError(f"cannot compare {shown} like that: one of them holds words")
