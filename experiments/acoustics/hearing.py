@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["Heard", "hear", "hear_curve"]
 
 _NOISE_MARGIN: Final = 6.0  # dB: nearer to the noise there is no value
-_NOISE_DOUBT: Final = 15.0  # dB: nearer than this a limit is doubtful
+_NOISE_DOUBT: Final = 20.0  # dB: nearer than this a limit is doubtful
 _DISAGREE: Final = 0.25  # relative difference of two Q values
 
 
