@@ -95,6 +95,7 @@ def _variable(problems: Problems, name: str, keys: VariableKeys) -> Variable | N
 
 
 def _range(problems: Problems, where: str, keys: VariableKeys) -> None:
+    start = len(problems)
     if keys.levels is not None:
         problems.note(
             f"{where}.levels",
@@ -114,8 +115,7 @@ def _range(problems: Problems, where: str, keys: VariableKeys) -> None:
             "a whole number",
             'Use kind = "continuous" for steps with decimals.',
         )
-        return
-    if keys.low is None or keys.high is None:
+    if keys.low is None or keys.high is None or len(problems) > start:
         return
     if keys.low >= keys.high:
         problems.note(
@@ -138,7 +138,10 @@ def _step(problems: Problems, where: str, keys: VariableKeys, low: float, high: 
         return
     count = steps_between(low, high, step)
     ratio = (high - low) / step
-    if count is None and ratio < 1:
+    if ratio >= MAX_VALUES:
+        found = f"about {ratio:,.0f} printable values" if ratio < 1e15 else "countless values"
+        problems.note(f"{where}.step", found, f"at most {MAX_VALUES:,}", "Use a larger step.")
+    elif count is None and ratio < 1:
         problems.note(f"{where}.step", show(step), f"at most high - low = {show(high - low)}")
     elif count is None:
         below, above = (low + step * f(ratio) for f in (math.floor, math.ceil))
@@ -147,13 +150,6 @@ def _step(problems: Problems, where: str, keys: VariableKeys, low: float, high: 
             f"step = {show(step)} from low = {show(low)}",
             f"steps that reach high = {show(high)}",
             f"High could be {below:.12g} or {above:.12g}, or change the step.",
-        )
-    elif count + 1 > MAX_VALUES:
-        problems.note(
-            f"{where}.step",
-            f"{count + 1:,} printable values",
-            f"at most {MAX_VALUES:,}",
-            "Use a larger step.",
         )
 
 
