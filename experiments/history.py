@@ -11,7 +11,7 @@ import pandas as pd
 from experiments.errors import LedgerError, Problem
 from experiments.store import Writer
 
-__all__ = ["last_undoable", "read_history", "take_back"]
+__all__ = ["last_undoable", "read_history", "return_to", "take_back"]
 
 _UNDOABLE = """
     SELECT id, summary, changes FROM history
@@ -62,6 +62,17 @@ def take_back(writer: Writer) -> tuple[int, str]:
     act, summary, changes = last_undoable(writer)
     writer.revert(changes)
     return act, summary
+
+
+def return_to(writer: Writer, act: int) -> None:
+    """Bring the state tables back to what they were right after an act.
+
+    Undoing is an act like others here, so the way leads through every later row.
+    """
+    for (changes,) in writer.all(
+        "SELECT changes FROM history WHERE id > ? ORDER BY id DESC", (act,)
+    ):
+        writer.revert(json.loads(changes))
 
 
 def read_history(connection: sqlite3.Connection, limit: int | None) -> pd.DataFrame:

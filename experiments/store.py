@@ -251,6 +251,16 @@ class Store:
                     self._connection.execute("ROLLBACK")
                 raise
 
+    @contextmanager
+    def trying(self) -> Iterator[Writer]:
+        """Write into a transaction that is thrown away at the end of the block."""
+        with self._lock, _plain(self.path):
+            _patiently(lambda: self._connection.execute("BEGIN IMMEDIATE"))
+            try:
+                yield Writer(self._connection, 0, "")
+            finally:
+                self._connection.execute("ROLLBACK")
+
     def record(self, writer: Writer, **columns: Any) -> None:
         """Add the act's row to the history, with the way back."""
         row: Mapping[str, Any] = {

@@ -17,7 +17,7 @@ from experiments import reading
 from experiments.entries import clean_text, cone_number
 from experiments.errors import Problem
 from experiments.folder import CARDS, PLAN_FILE, STORE_FILE, no_experiment
-from experiments.history import read_history
+from experiments.history import read_history, return_to
 from experiments.plan import Plan
 from experiments.records import Cone, Curve, Measurement
 from experiments.space import Space
@@ -173,6 +173,13 @@ class View:
         plan, space = self.plan, self.space
         with self._store.reading() as connection:
             return trials_frame(connection, plan, space)
+
+    def wide_table_at(self, act: int) -> pd.DataFrame:
+        """As `wide_table`, in the state right after an act of the history."""
+        plan, space = self.plan, self.space
+        with self._store.trying() as writer:
+            return_to(writer, act)
+            return trials_frame(writer.connection, plan, space)
 
     def cones(self) -> list[Cone]:
         """Read every cone, by number."""

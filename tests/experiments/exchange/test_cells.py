@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from experiments.errors import ExchangeError
-from experiments.sheets import (
+from experiments.exchange.cells import (
     cell_text,
     decimal_mark,
     disarm,
@@ -174,7 +174,7 @@ def test_what_is_no_sheet_is_one_clear_error(tmp_path, content, words):
 def test_a_missing_or_huge_file_is_refused(tmp_path, monkeypatch):
     with pytest.raises(ExchangeError, match="no such file"):
         read_sheet(tmp_path / "none.csv", KNOWN)
-    monkeypatch.setattr("experiments.sheets.MAX_BYTES", 10)
+    monkeypatch.setattr("experiments.exchange.cells.MAX_BYTES", 10)
     path = tmp_path / "sheet.csv"
     path.write_text("cone,wall,note\n")
     with pytest.raises(ExchangeError, match="very large"):

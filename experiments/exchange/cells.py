@@ -133,8 +133,8 @@ def same_number(text: str, decimal: str, value: float) -> bool:
     if len(digits) < 6:
         return False
     places = len(mantissa.partition(".")[2]) - int(exponent or 0)
-    # Half a unit of the last place, and a little for the binary representation.
-    return abs(number - value) <= 0.5 * 10.0**-places * (1 + 1e-9)
+    # Half a unit of the last place, and a little for the binary representation of both.
+    return abs(number - value) <= 0.5 * 10.0**-places * (1 + 1e-9) + 2 * math.ulp(value)
 
 
 def decimal_mark(cells: Iterable[str], delimiter: str) -> str:

@@ -10,10 +10,10 @@ from typing import Any
 
 from experiments.entries import clean_text
 from experiments.errors import ExchangeError, LedgerError, Problem
+from experiments.exchange.cells import RawSheet, decimal_mark, parse_number, same_number
 from experiments.plan import Plan
 from experiments.records import STATUSES
-from experiments.sheets import RawSheet, decimal_mark, parse_number, same_number
-from experiments.trials import LEADING
+from experiments.trials import LEADING, is_mass
 
 __all__ = ["SheetRow", "TypedSheet", "columns_of", "typed_rows"]
 
@@ -199,6 +199,8 @@ def _readers(plan: Plan) -> dict[str, Callable[[str, str], Any]]:
     readers |= dict.fromkeys(_texts(plan), _text)
     readers |= dict.fromkeys(_WHOLE, _whole)
     readers |= dict.fromkeys(_NOT_NEGATIVE, _not_negative)
+    masses = [name for name, metric in plan.metrics.items() if is_mass(metric)]
+    readers |= dict.fromkeys(masses, _above_zero)
     readers["status"] = _status
     return readers
 
@@ -228,4 +230,11 @@ def _not_negative(text: str, mark: str) -> float:
     number = parse_number(text, mark)
     if number < 0:
         raise ValueError("0 or more")
+    return number
+
+
+def _above_zero(text: str, mark: str) -> float:
+    number = parse_number(text, mark)
+    if number <= 0:
+        raise ValueError("a number above 0")
     return number

@@ -1,106 +1,15 @@
-"""The table to a spreadsheet and back: export, preview, apply.
-
-Rows match by cone number and measurement id. A column that is missing changes nothing; a blank
-cell clears what may be empty. The column ``version`` holds the number of the last act that
-touched the cone: when the cone was changed since the export, its edits are refused.
-"""
+"""Taking a previewed spreadsheet in, as one act."""
 
 from __future__ import annotations
 
-import hashlib
-from pathlib import Path
-
 from experiments import acts
 from experiments.errors import ExchangeError, Problem
+from experiments.exchange.preview import ConeEdit, Preview
 from experiments.ledger import Ledger
 from experiments.plan import Plan
-from experiments.sheet_changes import ConeEdit, Preview, compare
-from experiments.sheet_rows import columns_of, typed_rows
-from experiments.sheets import cell_text, read_sheet, write_sheet
 from experiments.store import Writer
-from experiments.trials import is_mass
 
-__all__ = ["Preview", "apply", "export_csv", "preview_csv"]
-
-
-def export_csv(
-    ledger: Ledger, path: str | Path, *, delimiter: str | None = None, decimal: str = "."
-) -> Path:
-    """Write the table as a CSV file, one row a measurement.
-
-    Parameters
-    ----------
-    ledger : Ledger
-        The experiment.
-    path : path
-        The file; an older one is replaced.
-    delimiter : {",", ";"}, optional
-        What separates the cells; a semicolon where the decimal mark is a comma.
-    decimal : {".", ","}
-        The decimal mark.
-
-    Returns
-    -------
-    Path
-        The file.
-
-    Raises
-    ------
-    ExchangeError
-        For another delimiter or decimal mark, or if the file cannot be written.
-    """
-    delimiter = delimiter or (";" if decimal == "," else ",")
-    if delimiter not in (",", ";") or decimal not in (".", ","):
-        raise ExchangeError(
-            Problem(
-                "export", f"delimiter {delimiter!r}, decimal {decimal!r}", "',' ';' and '.' ','"
-            )
-        )
-    plan = ledger.plan
-    names = columns_of(plan)
-    frame = ledger.wide_table()
-    unmeasured = frame["measurement"].isna()
-    for name, metric in plan.metrics.items():
-        if is_mass(metric):
-            frame[name] = frame[name].where(~unmeasured, frame["mass_g"])
-    # Whole columns at once: object arrays hold None for what is missing.
-    columns = [frame[name].astype(object).where(frame[name].notna(), None) for name in names]
-    rows = zip(
-        *([cell_text(value, decimal) for value in column] for column in columns), strict=True
-    )
-    path = Path(path)
-    write_sheet(path, [names, *rows], delimiter)
-    return path
-
-
-def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
-    """Show what taking a spreadsheet in would change; nothing is changed.
-
-    Parameters
-    ----------
-    ledger : Ledger
-        The experiment.
-    path : path
-        A CSV file: comma, semicolon or tab between cells; decimal point or comma; columns in
-        any order, further columns are reported and left alone. Rows without a cone number
-        become new cones.
-
-    Returns
-    -------
-    Preview
-        Every change and every problem.
-
-    Raises
-    ------
-    ExchangeError
-        If the file cannot be read as a table at all.
-    """
-    path = Path(path)
-    plan = ledger.plan
-    sheet = read_sheet(path, columns_of(plan))
-    rows = typed_rows(sheet, plan, path.name)
-    digest = hashlib.sha256(sheet.content).hexdigest()
-    return compare(ledger, rows, path, digest)
+__all__ = ["apply"]
 
 
 def apply(ledger: Ledger, preview: Preview) -> str:

@@ -1,0 +1,129 @@
+"""What is found while a spreadsheet is compared: changes, problems, notes, edits."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from experiments.errors import Problem, RecipeError
+from experiments.exchange.preview import Change, ConeEdit, Row, Sitting, show
+from experiments.exchange.rows import SheetRow
+from experiments.plan import Plan
+from experiments.space import Space
+from experiments.trials import is_mass
+
+__all__ = ["Findings"]
+
+
+class Findings:
+    """Collects what a comparison finds, and holds what both sorts of cone need.
+
+    Parameters
+    ----------
+    plan, space
+        The present plan and its recipes.
+
+    Attributes
+    ----------
+    changes, problems, notes, edits : list
+        As in `experiments.exchange.preview.Preview`.
+    masses : set of str
+        The metrics that are the cone's mass.
+    """
+
+    def __init__(self, plan: Plan, space: Space) -> None:
+        self.plan, self._space = plan, space
+        self.changes: list[Change] = []
+        self.problems: list[Problem] = []
+        self.notes: list[str] = []
+        self.edits: list[ConeEdit] = []
+        self.masses = {name for name, one in plan.metrics.items() if is_mass(one)}
+
+    def change(
+        self,
+        row: SheetRow,
+        cone: int | None,
+        column: str,
+        before: Any,
+        after: Any,
+        *,
+        by_hand: bool = False,
+    ) -> None:
+        """Note a cell that changes."""
+        self.changes.append(Change(row.number, cone, column, before, after, by_hand))
+
+    def problem(
+        self, row: SheetRow, column: str, found: Any, wanted: str, remedy: str = ""
+    ) -> None:
+        """Note a cell that cannot be taken."""
+        where = f"row {row.number}, column {column}" if column else f"row {row.number}"
+        self.problems.append(Problem(where, show(found), wanted, remedy))
+
+    def agreed(
+        self, rows: list[SheetRow], column: str, *, blanks: bool = True
+    ) -> tuple[bool, Any]:
+        """Tell whether the rows of one cone give a column, and the one value that they give."""
+        given = [
+            row
+            for row in rows
+            if column in row.cells and (blanks or row.cells[column] is not None)
+        ]
+        if not given:
+            return False, None
+        first = given[0].cells[column]
+        for row in given[1:]:
+            if row.differs(column, first):
+                self.problem(
+                    row,
+                    column,
+                    row.cells[column],
+                    f"{show(first)}, as in row {given[0].number}",
+                    "The rows of one cone must agree.",
+                )
+                return False, None
+        return True, first
+
+    def complete(self, row: SheetRow, wanted: Row, *, off_grid: bool) -> Row | None:
+        """Check a recipe; None, and its problems noted, where it cannot be."""
+        given = {name: value for name, value in wanted.items() if value is not None}
+        try:
+            return self._space.complete(given, off_grid=off_grid)
+        except RecipeError as error:
+            for one in error.problems:
+                if isinstance(one, Problem):
+                    where = f"row {row.number}, {one.where}"
+                    self.problems.append(Problem(where, one.found, one.expected, one.remedy))
+                else:
+                    self.problem(row, "", str(one), "a recipe that fits the plan")
+            return None
+
+    def metrics(self, row: SheetRow) -> dict[str, float]:
+        """Give the metrics that a row has values for."""
+        return {
+            name: row.cells[name] for name in self.plan.metrics if row.cells.get(name) is not None
+        }
+
+    def new_sitting(self, row: SheetRow, cone: int | None, known_mass: float | None) -> Sitting:
+        """Make a measurement of a row; a mass that is known already is left out."""
+        readings: dict[str, float | None] = {}
+        for name, value in self.metrics(row).items():
+            if name not in self.masses or known_mass is None or row.differs(name, known_mass):
+                readings[name] = value
+                self.change(row, cone, name, None, value)
+        fields: Row = {"session": row.cells.get("session") or "imported"}
+        for name in ("age_days", "light_hours"):
+            if row.cells.get(name) is not None:
+                fields[name] = row.cells[name]
+        for name, value in fields.items():
+            self.change(row, cone, name, None, value)
+        return Sitting(None, fields, readings)
+
+    def stray(self, row: SheetRow) -> None:
+        """Refuse circumstances of a measurement that has no value."""
+        for name in ("session", "age_days", "light_hours"):
+            if row.cells.get(name) is not None:
+                self.problem(row, name, row.cells[name], "a blank cell, or a metric in this row")
+
+    def is_sitting(self, row: SheetRow, status: str | None) -> bool:
+        """Tell a measurement from a row that gives at most the cone's mass."""
+        metrics = self.metrics(row)
+        return bool(set(metrics) - self.masses) or bool(metrics and status == "measured")

@@ -1,0 +1,133 @@
+"""An edited spreadsheet against the table as it is now."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from experiments.errors import Problem
+from experiments.exchange.cells import read_sheet
+from experiments.exchange.findings import Findings
+from experiments.exchange.known_cones import KnownCones
+from experiments.exchange.new_cones import NewCones
+from experiments.exchange.preview import ConeEdit, Preview, Row
+from experiments.exchange.rows import SheetRow, TypedSheet, columns_of, typed_rows
+from experiments.ledger import Ledger
+
+__all__ = ["preview_csv"]
+
+
+def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
+    """Show what taking a spreadsheet in would change; nothing is changed.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        The experiment.
+    path : path
+        A CSV file: comma, semicolon or tab between cells; decimal point or comma; columns in
+        any order, further columns are reported and left alone. Rows without a cone number
+        become new cones.
+
+    Returns
+    -------
+    Preview
+        Every change and every problem.
+
+    Raises
+    ------
+    ExchangeError
+        If the file cannot be read as a table at all.
+    """
+    path, plan = Path(path), ledger.plan
+    raw = read_sheet(path, columns_of(plan))
+    sheet = typed_rows(raw, plan, path.name)
+    digest = hashlib.sha256(raw.content).hexdigest()
+    base = _exported(ledger, sheet)
+    with ledger.snapshot():
+        findings = _compare(ledger, sheet, base)
+        problems = [*sheet.problems, *findings.problems]
+        if any(_adds(edit) for edit in findings.edits):
+            problems += _seen_before(ledger, digest, path)
+    return Preview(
+        path=path,
+        changes=tuple(findings.changes),
+        problems=tuple(problems),
+        notes=(*sheet.notes, *findings.notes),
+        new_cones=sum(edit.new for edit in findings.edits),
+        new_measurements=sum(one.id is None for edit in findings.edits for one in edit.sittings),
+        # Cones with a number come first, so that the others get numbers after them.
+        edits=tuple(sorted(findings.edits, key=lambda edit: (edit.new, edit.cone is None))),
+        plan=plan.digest,
+        digest=digest,
+    )
+
+
+def _compare(ledger: Ledger, sheet: TypedSheet, base: dict[int, list[Row]]) -> Findings:
+    findings = Findings(ledger.plan, ledger.space)
+    known = KnownCones(findings, ledger, _by_cone(ledger.wide_table()), base)
+    new = NewCones(findings)
+    groups: dict[tuple[str, int], list[SheetRow]] = {}
+    for row in sheet.rows:
+        if "cone" in row.texts and "cone" not in row.cells:
+            continue  # its number could not be read, which is a problem already
+        number = row.cells.get("cone")
+        groups.setdefault(("row", row.number) if number is None else ("cone", number), []).append(
+            row
+        )
+    for (kind, number), rows in groups.items():
+        if kind == "row":
+            new.take(None, rows)
+        elif number in known:
+            known.take(number, rows)
+        else:
+            new.take(number, rows)
+    return findings
+
+
+def _exported(ledger: Ledger, sheet: TypedSheet) -> dict[int, list[Row]]:
+    """Give the table as it was at the export; empty where no row is older than the table."""
+    now = dict(ledger.wide_table()[["cone", "version"]].itertuples(index=False, name=None))
+    seen = {row.cells.get("cone"): row.cells.get("version") or 0 for row in sheet.rows}
+    if all(not version or now.get(cone) == version for cone, version in seen.items()):
+        return {}
+    return _by_cone(ledger.wide_table_at(max(seen.values())))
+
+
+def _adds(edit: ConeEdit) -> bool:
+    return edit.new or any(one.id is None for one in edit.sittings)
+
+
+def _seen_before(ledger: Ledger, digest: str, path: Path) -> list[Problem]:
+    """Refuse to add the same rows twice."""
+    for act in ledger.history().to_dict("records"):
+        same = act["act"] == "import" and act["arguments"].get("sha256") == digest
+        if same and not act["undone"]:
+            return [
+                Problem(
+                    path.name,
+                    f"a file that was taken in already ({act['at']})",
+                    "one that adds nothing twice",
+                    "Export the table again, or undo the earlier import first.",
+                )
+            ]
+    return []
+
+
+def _by_cone(frame: pd.DataFrame) -> dict[int, list[Row]]:
+    """Group the rows of a table by cone, as plain Python values."""
+    rows: dict[int, list[Row]] = {}
+    for row in frame.to_dict("records"):
+        plain = {str(name): _none(value) for name, value in row.items()}
+        rows.setdefault(plain["cone"], []).append(plain)
+    return rows
+
+
+def _none(value: Any) -> Any:
+    """NaN and pandas' NA become None; numpy scalars become Python's."""
+    if pd.isna(value):
+        return None
+    return value.item() if hasattr(value, "item") else value

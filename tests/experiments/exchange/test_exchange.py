@@ -1,0 +1,492 @@
+"""Out to a spreadsheet, edited, back in: previews, refusals, one act, one undo."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+
+from experiments.errors import ExchangeError, LedgerError
+from experiments.exchange import apply, export_csv, preview_csv
+from experiments.ledger import Ledger
+from experiments.records import StoredCurve
+
+
+class Sheet:
+    """A CSV file that a test edits as a person would."""
+
+    def __init__(self, path, delimiter=","):
+        self.path, self.delimiter = path, delimiter
+        text = path.read_text(encoding="utf-8-sig")
+        self.rows = list(csv.DictReader(io.StringIO(text, newline=""), delimiter=delimiter))
+        self.columns = list(self.rows[0]) if self.rows else text.strip().split(delimiter)
+
+    def save(self):
+        with self.path.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, self.columns, delimiter=self.delimiter)
+            writer.writeheader()
+            writer.writerows(self.rows)
+        return self.path
+
+
+@pytest.fixture
+def full(ledger, resin, filament):
+    """One cone in every state; cone 3 measured twice."""
+    ledger.plan_cones([resin, filament, resin])
+    ledger.failed(2, why="warped", note="-lifted at one side")
+    ledger.printed(3, mass=2.25, note="=smooth")
+    curve = StoredCurve("r.txt", "response", b"20 80")
+    ledger.measure(
+        3, session="monday", curves=[curve], values={"upper_limit": 1 / 3, "thd_peak": None}
+    )
+    ledger.measure(
+        3,
+        session="größer",
+        values={"upper_limit": 9.5, "thd_peak": 1.25},
+        age_days=30,
+        note="@dusk",
+    )
+    ledger.add({**filament, "wall": 0.637}, mass=1.5)
+    ledger.add(filament)
+    ledger.set_aside(5, why="lent")
+    return ledger
+
+
+@pytest.fixture
+def sheet(full, tmp_path):
+    return Sheet(export_csv(full, tmp_path / "table.csv"))
+
+
+def texts(problems):
+    return " | ".join(str(problem) for problem in problems)
+
+
+def test_the_sheet_has_one_row_a_measurement(full, sheet):
+    assert sheet.columns == [
+        *("cone", "status", "plate", "session", "age_days", "light_hours"),
+        *("process", "cure_time", "wall", "ribs"),
+        *("upper_limit", "thd_peak", "mass"),
+        *("note", "measurement", "version"),
+    ]
+    assert [row["cone"] for row in sheet.rows] == ["1", "2", "3", "3", "4", "5"]
+    assert [row["mass"] for row in sheet.rows] == ["", "", "2.25", "2.25", "1.5", ""]
+    assert sheet.rows[1]["note"] == "'-lifted at one side"
+    assert sheet.rows[2]["note"] == ""
+    assert sheet.rows[3]["note"] == "'@dusk"
+    assert sheet.rows[2]["upper_limit"] == repr(1 / 3)
+    assert sheet.rows[1]["cure_time"] == ""
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", None])
+@pytest.mark.parametrize("decimal", [".", ","])
+def test_a_sheet_that_nobody_touched_changes_nothing(full, tmp_path, delimiter, decimal, dump):
+    path = export_csv(full, tmp_path / "t.csv", delimiter=delimiter, decimal=decimal)
+    before = dump(full)
+    preview = preview_csv(full, path)
+    assert preview.changes == ()
+    assert preview.problems == ()
+    assert preview.headline == "no changes"
+    assert apply(full, preview) == "t.csv: nothing to change"
+    assert dump(full) == before
+
+
+def test_odd_separators_are_refused(full, tmp_path):
+    for wrong in ({"delimiter": "|"}, {"decimal": "'"}):
+        with pytest.raises(ExchangeError, match="delimiter"):
+            export_csv(full, tmp_path / "t.csv", **wrong)
+
+
+def test_an_empty_table_goes_out_and_comes_in(ledger, tmp_path):
+    path = export_csv(ledger, tmp_path / "t.csv")
+    assert path.read_text().count("\n") == 1
+    assert preview_csv(ledger, path).changes == ()
+
+
+def test_every_edit_is_shown_and_applied_as_one_act(full, sheet, dump):
+    before, acts = dump(full), len(full.history())
+    sheet.rows[0].update(status="printed", wall="0.5", cure_time="12.5", note="=new", plate="7")
+    sheet.rows[2].update(upper_limit="8.25", session="tuesday", thd_peak="2")
+    sheet.rows[3].update(age_days="", light_hours="3", note="")
+    sheet.rows[4].update(mass="1.75", note="kept dry")
+    preview = preview_csv(full, sheet.save())
+    assert preview.problems == ()
+    shown = {(one.row, one.cone, one.column): (one.before, one.after) for one in preview.changes}
+    assert shown == {
+        (2, 1, "status"): ("planned", "printed"),
+        (2, 1, "wall"): (0.4, 0.5),
+        (2, 1, "cure_time"): (12.0, 12.5),
+        (2, 1, "note"): (None, "=new"),
+        (2, 1, "plate"): (1, 7),
+        (4, 3, "upper_limit"): (1 / 3, 8.25),
+        (4, 3, "session"): ("monday", "tuesday"),
+        (4, 3, "thd_peak"): (None, 2.0),
+        (5, 3, "age_days"): (30.0, None),
+        (5, 3, "light_hours"): (None, 3.0),
+        (5, 3, "note"): ("@dusk", None),
+        (6, 4, "mass"): (1.5, 1.75),
+        (6, 4, "note"): (None, "kept dry"),
+    }
+    hands = {(one.row, one.column) for one in preview.changes if one.by_hand}
+    assert hands == {(4, "upper_limit"), (4, "thd_peak")}
+    assert dump(full) == before  # a preview changes nothing
+    assert apply(full, preview) == "import of table.csv: 13 changed cells"
+    assert len(full.history()) == acts + 1
+    assert full.cone(1).settings["cure_time"] == 12.5
+    assert (full.cone(1).status, full.cone(1).plate, full.cone(1).note) == ("printed", 7, "=new")
+    assert (full.cone(4).mass, full.cone(4).note) == (1.75, "kept dry")
+    first, second = full.measurements(3)
+    assert first.session == "tuesday"
+    assert first.values == {"upper_limit": 8.25, "thd_peak": 2.0}
+    assert first.by_hand == {"upper_limit", "thd_peak"}
+    assert (second.age_days, second.light_hours, second.note) == (None, 3.0, "")
+    assert full.undo() == "undid: import of table.csv: 13 changed cells"
+    assert dump(full) == before
+
+
+def test_changes_read_as_sentences(full, sheet):
+    sheet.rows[2]["upper_limit"] = "8.25"
+    (change,) = preview_csv(full, sheet.save()).changes
+    assert str(change) == (
+        "cone 3, upper_limit: 0.333333 → 8.25 (entered by hand, in place of what the curves gave)"
+    )
+
+
+def test_columns_may_move_go_and_come(full, sheet, dump):
+    before = dump(full)
+    sheet.columns = ["note", "colour", "version", "measurement", "cone", "upper_limit"]
+    for row in sheet.rows:
+        for gone in set(row) - set(sheet.columns):
+            del row[gone]
+        row["colour"] = "blue"
+    preview = preview_csv(full, sheet.save())
+    assert preview.changes == ()
+    assert preview.problems == ()
+    assert "left alone: colour" in preview.notes[0]
+    assert dump(full) == before
+
+
+def test_headings_may_carry_units_and_other_letters(full, tmp_path):
+    path = tmp_path / "t.csv"
+    path.write_text("Cone;Wall (mm);Cure Time [min];Version\n1;0,5;13;2\n")
+    preview = preview_csv(full, path)
+    assert preview.problems == ()
+    assert [(one.column, one.after) for one in preview.changes] == [
+        ("cure_time", 13.0),
+        ("wall", 0.5),
+    ]
+    assert "decimal commas" in " ".join(preview.notes)
+
+
+def test_what_the_spreadsheet_rounded_is_no_edit(full, sheet):
+    sheet.rows[2]["upper_limit"] = "0.333333"
+    assert preview_csv(full, sheet.save()).changes == ()
+    sheet.rows[2]["upper_limit"] = "0.33"
+    assert len(preview_csv(full, sheet.save()).changes) == 1
+
+
+def test_a_conflict_with_a_later_change_is_refused(full, sheet, dump):
+    sheet.rows[0]["wall"] = "0.5"
+    full.printed(1, mass=3.0)
+    before = dump(full)
+    preview = preview_csv(full, sheet.save())
+    assert "cone 1 was changed after the export" in texts(preview.problems)
+    with pytest.raises(ExchangeError, match="changed after the export"):
+        apply(full, preview)
+    assert dump(full) == before
+
+
+def test_a_later_change_to_another_cone_is_no_conflict(full, sheet):
+    sheet.rows[0]["wall"] = "0.5"
+    full.failed(4, why="dropped")
+    full.measure(3, session="later", values={"upper_limit": 5.0})
+    full.add({"process": "filament", "wall": 0.4, "ribs": 1})
+    preview = preview_csv(full, sheet.save())
+    # Cones 3 and 4 stand in the sheet as they were, but nobody edited them there.
+    assert preview.problems == ()
+    assert [(one.cone, one.column) for one in preview.changes] == [(1, "wall")]
+    notes = " ".join(preview.notes)
+    assert "cone 4 was changed after the export, not in the sheet: left alone" in notes
+    apply(full, preview)
+    assert full.cone(1).settings["wall"] == 0.5
+    assert full.cone(4).status == "failed"
+
+
+def test_a_row_edited_on_both_sides_is_a_conflict_even_when_undone_acts_lie_between(full, sheet):
+    full.note("one more")
+    full.undo()
+    full.failed(4, why="dropped")
+    sheet.rows[4]["note"] = "kept dry"
+    preview = preview_csv(full, sheet.save())
+    (problem,) = preview.problems
+    assert problem.where == "row 6, column version"
+    assert "cone 4 was changed after the export" in problem.expected
+
+
+def test_looking_back_changes_nothing(full, sheet, dump):
+    before, acts = dump(full), full.history()
+    back = full.wide_table_at(int(acts["id"].iloc[2]))
+    assert len(back) < len(full.wide_table())
+    assert len(full.wide_table_at(1)) == 0
+    assert full.wide_table_at(int(acts["id"].iloc[0])).equals(full.wide_table())
+    assert dump(full) == before
+    assert len(full.history()) == len(acts)
+
+
+def test_an_undone_change_is_no_conflict(full, sheet):
+    sheet.rows[0]["wall"] = "0.5"
+    full.printed(1)
+    full.undo()
+    assert preview_csv(full, sheet.save()).problems == ()
+
+
+def test_a_change_between_preview_and_apply_is_refused(full, sheet, dump, plan_text):
+    sheet.rows[0]["wall"] = "0.5"
+    preview = preview_csv(full, sheet.save())
+    full.printed(1)
+    before = dump(full)
+    with pytest.raises(ExchangeError, match="cone 1 changed since"):
+        apply(full, preview)
+    full.undo()
+    (full.folder / "experiment.toml").write_text(plan_text.replace("high = 8", "high = 9"))
+    with pytest.raises(ExchangeError, match="another plan"):
+        apply(full, preview)
+    (full.folder / "experiment.toml").write_text(plan_text)
+    apply(full, preview)
+    assert dump(full) != before
+
+
+def test_without_versions_a_note_says_what_is_lost(full, sheet):
+    sheet.columns.remove("version")
+    for row in sheet.rows:
+        del row["version"]
+    sheet.rows[0]["wall"] = "0.5"
+    preview = preview_csv(full, sheet.save())
+    assert preview.problems == ()
+    assert "cone 1: no version" in " ".join(preview.notes)
+
+
+def test_every_bad_cell_is_named_at_once(full, sheet, dump):
+    before = dump(full)
+    sheet.rows[0].update(cone="one", plate="1.5")
+    sheet.rows[1].update(status="broken", wall="thick")
+    sheet.rows[2].update(age_days="-3", upper_limit="1e999")
+    sheet.rows[3].update(upper_limit="high", version="x")
+    sheet.rows[4].update(process="clay", mass="heavy")
+    preview = preview_csv(full, sheet.save())
+    assert {problem.where for problem in preview.problems} >= {
+        "row 2, column cone",
+        "row 2, column plate",
+        "row 3, column status",
+        "row 3, column wall",
+        "row 4, column age_days",
+        "row 4, column upper_limit",
+        "row 5, column upper_limit",
+        "row 5, column version",
+        "row 6, column mass",
+    }
+    assert "clay" in texts(preview.problems)
+    with pytest.raises(ExchangeError) as refusal:
+        apply(full, preview)
+    assert len(refusal.value.problems) == len(preview.problems)
+    assert dump(full) == before
+
+
+NEW = """process,cure_time,wall,ribs,upper_limit,mass,session,age_days,note,cone,status
+resin,12,0.4,3,9.5,2.5,old days,400,first try,,
+filament,,0.6,0,,1.5,,,only weighed,,
+filament,,0.6,1,,,,,came off the bed,,failed
+resin,12,0.4,3,7.5,,,,,,set aside
+resin,11,0.4,3,,,,,,,planned
+resin,10,0.43,3,8.5,,,,,20,
+resin,10,0.43,3,8.25,,later,,,20,measured
+"""
+
+
+def test_an_old_table_becomes_cones(ledger, tmp_path, dump):
+    before = dump(ledger)
+    path = tmp_path / "old.csv"
+    path.write_text(NEW)
+    preview = preview_csv(ledger, path)
+    assert preview.problems == ()
+    assert (preview.new_cones, preview.new_measurements) == (6, 4)
+    assert apply(ledger, preview).startswith("import of old.csv: 6 new cones, 4 new measurements")
+    states = {cone.number: cone.status for cone in ledger.cones()}
+    assert states == {
+        20: "measured",
+        21: "measured",
+        22: "printed",
+        23: "failed",
+        24: "set aside",
+        25: "planned",
+    }
+    assert ledger.cone(23).why == "came off the bed"
+    assert ledger.cone(22).mass == 1.5
+    assert {cone.origin for cone in ledger.cones()} == {"imported"}
+    assert ledger.cone(21).settings == {
+        "process": "resin",
+        "cure_time": 12,
+        "wall": 0.4,
+        "ribs": 3,
+    }
+    (first,) = ledger.measurements(21)
+    assert first.values == {"upper_limit": 9.5, "mass": 2.5}
+    assert first.by_hand == {"upper_limit", "mass"}
+    assert (first.session, first.age_days, first.note) == ("old days", 400.0, "first try")
+    assert [one.session for one in ledger.measurements(20)] == ["imported", "later"]
+    ledger.undo()
+    assert dump(ledger) == before
+
+
+def test_the_same_file_is_not_taken_in_twice(ledger, tmp_path):
+    path = tmp_path / "old.csv"
+    path.write_text(NEW)
+    apply(ledger, preview_csv(ledger, path))
+    preview = preview_csv(ledger, path)
+    assert "taken in already" in texts(preview.problems)
+    ledger.undo()
+    assert preview_csv(ledger, path).problems == ()
+
+
+def test_a_new_measurement_of_a_known_cone(full, sheet):
+    row = dict(sheet.rows[4])
+    row.update(session="friday", upper_limit="7.5", measurement="")
+    sheet.rows[4] = row
+    sheet.rows.append({**sheet.rows[2], "session": "friday", "measurement": "", "mass": "2.2"})
+    preview = preview_csv(full, sheet.save())
+    assert preview.problems == ()
+    assert preview.new_measurements == 2
+    apply(full, preview)
+    (fresh,) = full.measurements(4)
+    assert fresh.values == {"upper_limit": 7.5}
+    assert full.cone(4).status == "measured"
+    assert full.cone(4).mass == 1.5
+    assert full.measurements(3)[-1].values == {"upper_limit": 1 / 3, "mass": 2.2}
+
+
+def test_planned_to_measured_in_one_go(full, sheet):
+    sheet.rows[0].update(status="measured", upper_limit="9", session="x")
+    apply(full, preview_csv(full, sheet.save()))
+    assert full.cone(1).status == "measured"
+    assert full.cone(1).printed_at is not None
+
+
+@pytest.mark.parametrize(
+    ("row", "edit", "words"),
+    [
+        (0, {"status": "measured"}, "row 2, column status: found measured"),
+        (1, {"status": "printed"}, "row 3, column status: found printed"),
+        (2, {"status": "printed"}, "must agree"),
+        (0, {"status": ""}, "row 2, column status: found nothing"),
+        (0, {"upper_limit": "9"}, "measured, since metrics are given"),
+        (1, {"upper_limit": "9"}, "measured, since metrics are given"),
+        (0, {"session": "x"}, "a metric in this row"),
+        (2, {"session": ""}, "the name of the session"),
+        (2, {"measurement": "77"}, "a measurement of cone 3"),
+        (3, {"measurement": "1"}, "each measurement once"),
+        (4, {"measurement": "1"}, "a measurement of cone 4"),
+        (3, {"wall": "0.5"}, "must agree"),
+        (0, {"wall": "0.45"}, "row 2, wall"),
+        (0, {"process": "filament"}, "cure_time"),
+        (0, {"ribs": ""}, "ribs"),
+        (2, {"mass": ""}, "the same in all rows of the cone"),
+        (0, {"cone": "99"}, "its cone is no more"),
+        (5, {"status": "failed"}, "row 7, column status"),
+    ],
+)
+def test_what_cannot_be_is_refused_where_it_stands(full, sheet, row, edit, words):
+    sheet.rows[row].update(edit)
+    preview = preview_csv(full, sheet.save())
+    assert words in texts(preview.problems)
+
+
+def test_states_may_be_edited_as_the_acts_allow(full, sheet, dump):
+    before = dump(full)
+    sheet.rows[0].update(status="failed", note="tore")
+    sheet.rows[2].update(status="Set  aside")
+    sheet.rows[3].update(status="set aside")
+    sheet.rows[5].update(status="printed")
+    preview = preview_csv(full, sheet.save())
+    assert preview.problems == ()
+    apply(full, preview)
+    assert [cone.status for cone in full.cones()] == [
+        *("failed", "failed", "set aside", "printed", "printed")
+    ]
+    assert full.cone(1).why == "tore"
+    assert full.cone(5).why == ""
+    full.undo()
+    assert dump(full) == before
+
+
+def test_blank_clears_and_the_recipe_may_change_its_branch(full, sheet):
+    sheet.rows[0].update(process="filament", cure_time="", plate="")
+    for row in sheet.rows[2:4]:
+        row["mass"] = ""
+    sheet.rows[2]["upper_limit"] = ""
+    preview = preview_csv(full, sheet.save())
+    assert preview.problems == ()
+    apply(full, preview)
+    assert full.cone(1).settings == {"process": "filament", "wall": 0.4, "ribs": 3}
+    assert full.cone(1).plate is None
+    assert full.cone(3).mass is None
+    assert full.measurements(3)[0].values["upper_limit"] is None
+    path = export_csv(full, sheet.path)
+    assert preview_csv(full, path).changes == ()
+
+
+def test_rows_match_without_the_measurement_column(full, sheet):
+    sheet.columns = ["cone", "session", "upper_limit"]
+    sheet.rows = [{"cone": "3", "session": "größer", "upper_limit": "5"}]
+    preview = preview_csv(full, sheet.save())
+    assert preview.problems == ()
+    (change,) = preview.changes
+    assert (change.before, change.after) == (9.5, 5.0)
+    sheet.columns = ["cone", "upper_limit"]
+    sheet.rows = [{"cone": "3", "upper_limit": "5"}]
+    assert "measured more than once" in texts(preview_csv(full, sheet.save()).problems)
+
+
+def test_rows_that_are_longer_than_the_header_are_refused(full, tmp_path):
+    path = tmp_path / "t.csv"
+    path.write_text("cone,wall,upper_limit\n4,0,6,9,5\n")
+    (problem,) = preview_csv(full, path).problems
+    assert problem.where == "row 2"
+    assert "decimal comma" in problem.remedy
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [("a,b\n1,2\n", "column names such as"), ("cone,wall,Wall\n1,2,3\n", "the column wall twice")],
+)
+def test_a_header_that_cannot_be_used_is_refused(full, tmp_path, text, words):
+    path = tmp_path / "t.csv"
+    path.write_text(text)
+    with pytest.raises(ExchangeError, match=words):
+        preview_csv(full, path)
+
+
+def test_two_decimal_marks_in_one_sheet_are_refused(full, tmp_path):
+    path = tmp_path / "t.csv"
+    path.write_text("cone;wall;mass\n4;0,6;1,5\n5;0.7;\n")
+    (problem,) = preview_csv(full, path).problems
+    assert problem.where == "row 3, column wall"
+    assert "decimal comma" in problem.expected
+
+
+def test_an_export_by_one_and_an_import_by_another(full, sheet):
+    sheet.rows[4]["mass"] = "1.75"
+    with Ledger.open(full.folder, who="helper") as other:
+        apply(other, preview_csv(other, sheet.save()))
+    newest = full.history(1).iloc[0]
+    assert (newest["who"], newest["act"]) == ("helper", "import")
+    assert newest["arguments"]["changes"] == [[6, 4, "mass", 1.5, 1.75, False]]
+
+
+def test_a_mass_of_zero_or_less_is_refused_before_anything_is_written(full, sheet, dump):
+    before = dump(full)
+    sheet.rows[4]["mass"] = "0"
+    preview = preview_csv(full, sheet.save())
+    with pytest.raises((ExchangeError, LedgerError), match="mass"):
+        apply(full, preview)
+    assert preview.problems
+    assert dump(full) == before
