@@ -20,7 +20,7 @@ __all__ = ["Count", "Rule", "TooMany", "count_free", "estimate", "walk"]
 _CHUNK = 1 << 17
 """Rows held at once while going through combinations."""
 
-_MOST_STATES = 100_000
+_MOST_STATES = 50_000
 """Combinations of parents kept at once while counting; only a thicket of conditions needs more."""
 
 
@@ -81,7 +81,7 @@ def count_free(tree: Tree, columns: Sequence[int]) -> int:
     Raises
     ------
     TooMany
-        If more than 100,000 combinations of parents would have to be told apart.
+        If more than 50,000 combinations of parents would have to be told apart.
 
     Notes
     -----
@@ -92,18 +92,15 @@ def count_free(tree: Tree, columns: Sequence[int]) -> int:
     wanted = [column for column in tree.order if column in set(columns)]
     ways: dict[tuple[tuple[int, int], ...], int] = {(): 1}
     for position, column in enumerate(wanted):
-        later = wanted[position + 1 :]
         classes = _classes(tree, column)
+        needed = {parent for later in wanted[position + 1 :] for parent, _ in tree.parents[later]}
         grown: dict[tuple[tuple[int, int], ...], int] = defaultdict(int)
         for state, number in ways.items():
             held = dict(state)
             active = all(allowed[held[parent]] for parent, allowed in tree.parents[column])
+            kept = tuple(pair for pair in state if pair[0] in needed)
             for code, size in classes if active else [(-1, 1)]:
-                both = held | {column: code}
-                kept = [
-                    (c, v) for c, v in both.items() if any(k in later for k in tree.children[c])
-                ]
-                grown[tuple(sorted(kept))] += number * size
+                grown[(*kept, (column, code)) if column in needed else kept] += number * size
         if len(grown) > _MOST_STATES:
             raise TooMany
         ways = grown

@@ -8,12 +8,13 @@ that each knob is covered evenly at any number of recipes, not only at powers of
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 from scipy.stats import qmc
 
-from experiments.counting import Rule, TooMany, walk
+from experiments.counting import Rule, TooMany, count_free, walk
 from experiments.tree import Bools, Codes, Tree
 
 __all__ = ["Sampler", "points"]
@@ -32,6 +33,9 @@ _SPARE = 512
 
 _TRIES_FOR_BALANCE = 1 << 15
 """Points tried before a level that rules leave hardly any recipe gets less than its share."""
+
+_FEW_COMBINATIONS = 20_000
+"""Up to so many, going through all of them costs less than drawing until none is new."""
 
 _MOST_WALK = 5_000_000
 """Combinations gone through when rejection finds too few."""
@@ -76,6 +80,14 @@ class Sampler:
             or (tree.children[column] and tree.sizes[column] <= _FEW_VALUES)
         ]
 
+    @cached_property
+    def _few(self) -> bool:
+        """Whether there are so few combinations that going through them is quick."""
+        try:
+            return count_free(self.tree, range(len(self.tree.names))) <= _FEW_COMBINATIONS
+        except TooMany:
+            return False
+
     def keeps_rules(self, codes: Codes) -> Bools:
         """Tell which well-formed recipes keep every rule."""
         kept = np.ones(len(codes), dtype=bool)
@@ -113,7 +125,8 @@ class Sampler:
     def _reject(self, pool: Codes, number: int, rng: np.random.Generator) -> Codes:
         """Draw in growing batches until there is enough to choose from."""
         batch, tried = 2 * number + 64, 0
-        while not self._enough(pool, number, tried) and tried < _MOST_TRIES:
+        most = 4 * batch if self._few else _MOST_TRIES
+        while not self._enough(pool, number, tried) and tried < most:
             found = self._spread(batch, rng)
             known = len(pool)
             pool = self.tree.unique(np.vstack([pool, found[self.keeps_rules(found)]]))
