@@ -1,0 +1,508 @@
+"""The recipes of a plan, held against going through every combination by hand."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import time
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+
+from experiments.errors import PlanError, RecipeError
+from experiments.plan import Plan
+from experiments.space import Count, Space
+from experiments.template import PLAN_TEMPLATE
+
+METRICS = {"y": {"goal": "minimise"}}
+
+
+def space_of(variables, rules=None, **more):
+    data = {"name": "s", "variables": variables, "rules": rules or {}, "metrics": METRICS, **more}
+    return Space(Plan.from_dict(data))
+
+
+def knobs(number, high=1.0):
+    return {f"x{i}": {"kind": "continuous", "low": 0, "high": high} for i in range(number)}
+
+
+# -- an oracle that goes through every combination ------------------------------------
+
+WORDS = ["p", "q", "r"]
+
+
+@st.composite
+def small_plans(draw):
+    """Up to five variables with up to four values each, conditions and rules among them.
+
+    Gives the variables as a plan has them, their values, and rules as pairs of a text and a
+    function of a recipe (None where inactive) that says the same.
+    """
+    names = [f"v{i}" for i in range(draw(st.integers(1, 5)))]
+    variables, values = {}, {}
+    for name in names:
+        size = draw(st.integers(1, 4))
+        kind = draw(st.sampled_from(["choice", "words", "ordered", "integer", "continuous"]))
+        if kind in ("choice", "words"):
+            values[name] = WORDS[: min(size, 3)]
+            variables[name] = {
+                "kind": "choice" if kind == "choice" else "ordered", "levels": values[name]
+            }  # fmt: skip
+        elif kind == "ordered":
+            values[name] = [float(k * k) for k in range(1, size + 1)]
+            variables[name] = {"kind": "ordered", "levels": values[name]}
+        else:
+            size = max(size, 2)
+            step = 1 if kind == "integer" else 0.5
+            values[name] = [k * step for k in range(size)]
+            variables[name] = {
+                "kind": kind, "low": 0, "high": values[name][-1], "step": step
+            }  # fmt: skip
+    ancestry = draw(st.permutations(names))
+    for place, name in enumerate(ancestry):
+        gates = [n for n in ancestry[:place] if variables[n]["kind"] != "continuous"]
+        parents = draw(st.lists(st.sampled_from(gates), max_size=2, unique=True)) if gates else []
+        if parents:
+            variables[name]["only_when"] = {
+                parent: draw(st.lists(st.sampled_from(values[parent]), min_size=1, unique=True))
+                for parent in parents
+            }
+    return variables, values, draw(rules_for(names, variables))
+
+
+@st.composite
+def rules_for(draw, names, variables):
+    numbers = [n for n in names if variables[n].get("levels", [0])[0] not in WORDS]
+    words = [n for n in names if n not in numbers]
+    rules = []
+    for _ in range(draw(st.integers(0, 3))):
+        shape = draw(st.sampled_from(["sum", "word", "either", "branch"]))
+        bound = draw(st.sampled_from([0.5, 1.0, 2.0, 4.0]))
+        if shape == "sum" and numbers:
+            a, b = draw(st.sampled_from(numbers)), draw(st.sampled_from(numbers))
+            rules.append(
+                (f"{a} + {b} <= {bound}",
+                 lambda r, a=a, b=b, k=bound: None in (r[a], r[b]) or r[a] + r[b] <= k)
+            )  # fmt: skip
+        elif shape == "word" and words:
+            w = draw(st.sampled_from(words))
+            rules.append((f"{w} != 'p'", lambda r, w=w: r[w] != "p"))
+        elif shape == "either" and words and numbers:
+            w, a = draw(st.sampled_from(words)), draw(st.sampled_from(numbers))
+            rules.append(
+                (f"{w} == 'p' or {a} >= {bound}",
+                 lambda r, w=w, a=a, k=bound: r[w] in ("p", None) or r[a] is None or r[a] >= k)
+            )  # fmt: skip
+        elif shape == "branch" and words and numbers:
+            w, a = draw(st.sampled_from(words)), draw(st.sampled_from(numbers))
+            rules.append(
+                (f"{a} > 0 if {w} == 'p' else True",
+                 lambda r, w=w, a=a: r[w] != "p" or r[a] is None or r[a] > 0)
+            )  # fmt: skip
+    return rules
+
+
+class Oracle:
+    def __init__(self, variables, values, rules):
+        self.variables, self.values, self.rules = variables, values, rules
+
+    def active(self, name, recipe):
+        return all(
+            self.active(parent, recipe) and recipe[parent] in allowed
+            for parent, allowed in self.variables[name].get("only_when", {}).items()
+        )
+
+    def right(self, recipe):
+        """Whether values stand exactly where variables are active."""
+        return all((recipe[n] is not None) == self.active(n, recipe) for n in self.variables)
+
+    def printable(self, recipe):
+        return self.right(recipe) and all(holds(recipe) for _, holds in self.rules)
+
+    def combinations(self):
+        for row in itertools.product(*([*self.values[n], None] for n in self.variables)):
+            yield dict(zip(self.variables, row, strict=True))
+
+    def recipes(self):
+        return [recipe for recipe in self.combinations() if self.printable(recipe)]
+
+    def resettle(self, recipe):
+        """Drop what is inactive, give the middle of the grid to what became active."""
+        settled, names = {}, list(self.variables)
+        while names:
+            for name in list(names):
+                parents = self.variables[name].get("only_when", {})
+                if set(parents) <= set(settled):
+                    on = all(settled[p] in allowed for p, allowed in parents.items())
+                    grid = self.values[name]
+                    middle = grid[(len(grid) - 1) // 2]
+                    known = recipe[name] if recipe[name] is not None else middle
+                    settled[name] = known if on else None
+                    names.remove(name)
+        return {name: settled[name] for name in self.variables}
+
+    def neighbours(self, recipe):
+        found = []
+        for name, value in recipe.items():
+            grid = self.values[name]
+            if value is None:
+                continue
+            if isinstance(value, str):
+                moves = [other for other in grid if other != value]
+            else:
+                place = grid.index(value)
+                moves = grid[max(0, place - 1) : place] + grid[place + 1 : place + 2]
+            found += [self.resettle(recipe | {name: move}) for move in moves]
+        return [n for n in found if self.printable(n)]
+
+
+def frozen(recipe):
+    return tuple(sorted((name, value) for name, value in recipe.items() if value is not None))
+
+
+def build(drawn):
+    variables, values, rules = drawn
+    try:
+        space = space_of(variables, {f"r{i}": text for i, (text, _) in enumerate(rules)})
+    except PlanError as error:
+        assume("never active" not in str(error))
+        raise
+    return space, Oracle(variables, values, rules)
+
+
+def recipes_of(space, frame):
+    return [frozen(space.settings(row)) for _, row in frame.iterrows()]
+
+
+QUICK = settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+
+
+@QUICK
+@given(small_plans())
+def test_enumerating_and_counting_agree_with_the_oracle(drawn):
+    space, oracle = build(drawn)
+    expected = [frozen(recipe) for recipe in oracle.recipes()]
+    frame = space.enumerate(5_000)
+    found = recipes_of(space, frame)
+    assert sorted(found) == sorted(expected)
+    assert len(set(found)) == len(found)
+    assert space.count() == Count(len(expected), exact=True)
+    codes = space.enumerate_codes(5_000)
+    assert codes.dtype == np.int32
+    assert codes.tolist() == sorted(codes.tolist())
+    np.testing.assert_array_equal(space.codes(frame), codes)
+
+
+@QUICK
+@given(small_plans())
+def test_printable_and_active_agree_with_the_oracle(drawn):
+    space, oracle = build(drawn)
+    every = list(oracle.combinations())
+    frame = pd.DataFrame(every, dtype=object)
+    assert space.printable(frame).tolist() == [oracle.printable(recipe) for recipe in every]
+    active = space.active(frame)
+    for name in oracle.variables:
+        assert active[name].tolist() == [oracle.active(name, recipe) for recipe in every]
+
+
+@QUICK
+@given(small_plans(), st.integers(0, 40), st.integers(0, 3))
+def test_samples_are_different_printable_recipes(drawn, number, seed):
+    space, oracle = build(drawn)
+    expected = {frozen(recipe) for recipe in oracle.recipes()}
+    if number and not expected:
+        with pytest.raises(RecipeError, match="no recipe that keeps every rule"):
+            space.sample(number, seed)
+        return
+    found = recipes_of(space, space.sample(number, seed))
+    assert len(found) == len(set(found)) == min(number, len(expected))
+    assert set(found) <= expected
+
+
+@QUICK
+@given(small_plans(), st.data())
+def test_neighbours_agree_with_the_oracle(drawn, data):
+    space, oracle = build(drawn)
+    recipes = oracle.recipes()
+    assume(recipes)
+    recipe = data.draw(st.sampled_from(recipes))
+    settings_ = {name: value for name, value in recipe.items() if value is not None}
+    found = recipes_of(space, space.neighbours(settings_))
+    expected = {frozen(neighbour) for neighbour in oracle.neighbours(recipe)}
+    assert len(found) == len(set(found))
+    assert set(found) == expected
+
+
+@QUICK
+@given(small_plans())
+def test_complete_accepts_just_what_is_printable(drawn):
+    space, oracle = build(drawn)
+    for recipe in itertools.islice(oracle.combinations(), 0, None, 7):
+        given_settings = {name: value for name, value in recipe.items() if value is not None}
+        if oracle.printable(recipe):
+            assert space.complete(given_settings) == given_settings
+            assert space.broken_rules(given_settings) == []
+        else:
+            with pytest.raises(RecipeError):
+                space.complete(given_settings)
+            if oracle.right(recipe):
+                broken = [
+                    f"r{i}" for i, (_, holds) in enumerate(oracle.rules) if not holds(recipe)
+                ]
+                assert space.broken_rules(given_settings) == broken
+
+
+# -- how many ------------------------------------
+
+
+def test_counts_by_combinatorics():
+    ascending = {f"r{i}": f"x{i} < x{i + 1}" for i in range(3)}
+    assert space_of(knobs(4), ascending).count(200_000_000) == Count(math.comb(101, 4), True)
+    assert space_of(knobs(3)).count() == Count(101**3, True)
+
+
+def test_variables_that_no_rule_ties_together_are_counted_apart():
+    space = space_of(knobs(9), {"a": "x0 < x1", "b": "x2 + x3 <= 1"})
+    expected = math.comb(101, 2) * math.comb(102, 2) * 101.0**5
+    assert space.count() == Count(expected, exact=True)
+
+
+def test_large_ruled_spaces_are_estimated_and_said_to_be():
+    space = space_of(knobs(5), {"sum": "x0 + x1 + x2 + x3 + x4 <= 2"})
+    count = space.count(limit=10_000)
+    assert not count.exact
+    # Stars and bars with an upper end of 100 a knob, by inclusion and exclusion.
+    exact = sum((-1) ** k * math.comb(5, k) * math.comb(200 - 101 * k + 5, 5) for k in range(2))
+    assert count.number == pytest.approx(exact, rel=0.02)
+    assert space.count(limit=10_000) == count
+
+
+def test_a_poor_estimate_is_replaced_by_an_exact_count():
+    space = space_of(knobs(3), {"a": "x0 == x1", "b": "x1 == x2 and x0 <= 0.11"})
+    assert space.count(limit=10_000) == Count(12, exact=True)
+
+
+def test_no_recipe_at_all():
+    space = space_of(knobs(4), {"none": "x0 > 2", "some": "x1 > 0.5"})
+    assert space.count() == Count(0, exact=True)
+    assert space.enumerate_codes(10).shape == (0, 4)
+    with pytest.raises(RecipeError, match="no recipe that keeps every rule") as caught:
+        space.sample(3, 0)
+    assert "none" in caught.value.problems[0].remedy
+    assert "some" not in caught.value.problems[0].remedy
+
+
+def test_astronomic_spaces():
+    space = space_of({f"x{i}": {"kind": "integer", "low": 0, "high": 99_999} for i in range(70)})
+    assert space.count() == Count(math.inf, exact=True)
+    assert space.sample_codes(100, 0).shape == (100, 70)
+
+
+def test_enumerating_too_many_is_refused():
+    with pytest.raises(RecipeError, match="more than 1,000 printable recipes"):
+        space_of(knobs(3)).enumerate(1_000)
+    assert len(space_of(knobs(1)).enumerate(101)) == 101
+    with pytest.raises(RecipeError, match="more than 100"):
+        space_of(knobs(1)).enumerate(100)
+
+
+def test_a_billion_recipes_are_as_quick_as_a_dozen():
+    variables = knobs(8) | {"p": {"kind": "choice", "levels": ["a", "b"]}}
+    space = space_of(variables, {f"r{i}": f"x{i} + x{i + 1} <= 1.2" for i in range(7)})
+    begun = time.perf_counter()
+    assert space.count(100_000).number > 1e9
+    codes = space.sample_codes(2_000, 0)
+    around = space.neighbour_codes(codes[:50])
+    assert space.printable_codes(around).all()
+    assert time.perf_counter() - begun < 3.0  # twenty times what it takes, for busy days
+
+
+# -- forms ------------------------------------
+
+MIXED = {
+    "process": {"kind": "choice", "levels": ["resin", "filament", "0.4"]},
+    "cure": {
+        "kind": "continuous", "low": 0, "high": 40, "step": 5, "only_when": {"process": ["resin"]},
+    },
+    "ribs": {"kind": "integer", "low": 0, "high": 4},
+    "fit": {"kind": "ordered", "levels": ["loose", "tight"], "only_when": {"ribs": [1, 2]}},
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def mixed():
+    return space_of(
+        MIXED,
+        {"few": "ribs <= 3"},
+        derived={"heat": {"formula": "cure * 2"}, "stiff": {"formula": "1 / ribs"}},
+        effort={"minutes": "cure + ribs", "money": "mass * 2", "assume": {"mass": 3}},
+    )
+
+
+def test_frames_have_plain_types(mixed):
+    frame = mixed.frame(np.array([[0, 1, 2, 1], [1, -1, 0, -1]]))
+    assert list(frame.columns) == list(MIXED)
+    assert [str(frame[name].dtype) for name in frame] == ["object", "float64", "float64", "object"]
+    assert frame.iloc[0].tolist() == ["resin", 5.0, 2.0, "tight"]
+    assert frame["process"].tolist() == ["resin", "filament"]
+    assert np.isnan(frame["cure"][1])
+    assert frame["fit"][1] is None
+    assert mixed.frame(np.zeros((0, 4), dtype=int)).shape == (0, 4)
+
+
+def test_settings_are_plain_python(mixed):
+    frame = mixed.frame(np.array([[0, 1, 2, 1], [1, -1, 0, -1]]))
+    first = mixed.settings(frame.iloc[0])
+    assert first == {"process": "resin", "cure": 5.0, "ribs": 2, "fit": "tight"}
+    assert [type(value) for value in first.values()] == [str, float, int, str]
+    assert mixed.settings(frame.iloc[1]) == {"process": "filament", "ribs": 0}
+    row = {"process": "0.4", "ribs": np.int64(3), "cure": None, "other": 3}
+    assert mixed.settings(row) == {"process": "0.4", "ribs": 3}
+
+
+def test_codes_understand_what_tables_hold(mixed):
+    frame = pd.DataFrame(
+        {
+            "cure": [7.4, np.nan, 99.0],
+            "extra": [1, 2, 3],
+            "fit": pd.array(["tight", None, pd.NA], dtype="string"),
+            "ribs": [1, 2, 0],
+            "process": ["resin", "filament", 0.4],
+        }
+    )
+    assert mixed.codes(frame).tolist() == [[0, 1, 1, 1], [1, -1, 2, -1], [2, 8, 0, -1]]
+    # 7.4 and 99 are not on the grid, and cure is not active for the last
+    assert mixed.printable(frame).tolist() == [False, False, False]
+    assert mixed.active(frame)["cure"].tolist() == [True, False, False]
+
+
+@pytest.mark.parametrize(
+    ("change", "where", "expected"),
+    [
+        ({"process": ["card"]}, "row 1, column process", "one of resin, filament, 0.4"),
+        ({"ribs": ["many"]}, "column ribs", "numbers"),
+    ],
+)
+def test_tables_that_do_not_fit(mixed, change, where, expected):
+    good = {"process": ["resin"], "cure": [5], "ribs": [0], "fit": [None]}
+    with pytest.raises(RecipeError) as caught:
+        mixed.codes(pd.DataFrame(good | change))
+    (problem,) = caught.value.problems
+    assert (problem.where, problem.expected) == (where, expected)
+    with pytest.raises(RecipeError, match="no such column"):
+        mixed.codes(pd.DataFrame(good).drop(columns="cure"))
+
+
+def test_codes_round_to_the_nearest_value():
+    space = space_of({"o": {"kind": "ordered", "levels": [1, 2, 10]}})
+    values = [-5, 1, 1.4, 1.6, 5.9, 6.1, 99, np.nan]
+    assert space.codes(pd.DataFrame({"o": values}))[:, 0].tolist() == [0, 0, 0, 1, 1, 2, 2, -1]
+    single = space_of({"o": {"kind": "ordered", "levels": [3]}})
+    frame = pd.DataFrame({"o": [1.0, 3.0, np.nan]})
+    assert single.codes(frame)[:, 0].tolist() == [0, 0, -1]
+    assert single.printable(frame).tolist() == [False, True, False]
+
+
+def test_a_parent_off_its_grid_has_no_children():
+    space = space_of(
+        {
+            "o": {"kind": "ordered", "levels": [1, 2]},
+            "c": {"kind": "integer", "low": 0, "high": 1, "only_when": {"o": [1, 2]}},
+        }
+    )
+    frame = pd.DataFrame({"o": [1.0, 1.4, np.nan], "c": [0.0, np.nan, np.nan]})
+    assert space.active(frame)["c"].tolist() == [True, False, False]
+    assert space.active(frame)["o"].all()
+
+
+def test_active_codes_forget_what_is_inactive(mixed):
+    codes = np.array([[1, 4, 0, 1], [0, 4, 1, 1]])
+    assert mixed.active_codes(codes).tolist() == [[1, -1, 0, -1], [0, 4, 1, 1]]
+    assert codes.tolist() == [[1, 4, 0, 1], [0, 4, 1, 1]]
+
+
+def test_rules_hold_in_printable_codes(mixed):
+    codes = np.array([[1, -1, 3, -1], [1, -1, 4, -1], [1, 0, 3, -1], [1, -1, 5, -1]])
+    assert mixed.printable_codes(codes).tolist() == [True, False, False, False]
+    assert mixed.broken_rules({"process": "filament", "ribs": 4}) == ["few"]
+
+
+def test_derived_quantities_keep_the_index(mixed):
+    frame = pd.DataFrame(
+        {"process": ["resin", "filament"], "cure": [5.0, None], "ribs": [4, 0], "fit": [None] * 2},
+        index=[7, 9],
+    )
+    derived = mixed.derived(frame)
+    assert derived.index.tolist() == [7, 9]
+    np.testing.assert_array_equal(derived["heat"], [10, np.nan])
+    np.testing.assert_array_equal(derived["stiff"], [0.25, np.nan])
+
+
+def test_effort(mixed):
+    frame = pd.DataFrame(
+        {"process": ["resin", "filament"], "cure": [5.0, None], "ribs": [4, 3], "fit": [None] * 2},
+        index=[7, 9],
+    )
+    effort = mixed.effort(frame)
+    assert list(effort.columns) == ["minutes", "money"]
+    assert effort.index.tolist() == [7, 9]
+    assert effort["minutes"].tolist() == [9.0, 3.0]
+    assert effort["money"].tolist() == [6.0, 6.0]
+    weighed = mixed.effort(frame.assign(mass=[2.5, None]))
+    assert weighed["money"].tolist() == [5.0, 6.0]
+    nothing = space_of(MIXED).effort(frame)
+    assert nothing.isna().all(axis=None)
+
+
+def test_empty_frames(mixed):
+    empty = mixed.frame(np.zeros((0, 4), dtype=np.int32))
+    assert mixed.codes(empty).shape == (0, 4)
+    assert mixed.printable(empty).shape == (0,)
+    assert mixed.active(empty).shape == (0, 4)
+    assert mixed.derived(empty).shape == (0, 2)
+    assert mixed.effort(empty).shape == (0, 2)
+    assert mixed.neighbour_codes(np.zeros((0, 4), dtype=np.int32)).shape == (0, 4)
+    assert mixed.printable_codes(np.zeros((0, 4), dtype=np.int32)).shape == (0,)
+
+
+# -- near ------------------------------------
+
+
+def test_neighbours_move_one_step_and_fill_in_the_middle(mixed):
+    found = mixed.neighbours({"process": "filament", "ribs": 0})
+    assert [mixed.settings(row) for _, row in found.iterrows()] == [
+        {"process": "resin", "cure": 20.0, "ribs": 0},
+        {"process": "0.4", "ribs": 0},
+        {"process": "filament", "ribs": 1, "fit": "loose"},
+    ]
+
+
+def test_neighbours_of_a_print_that_differed(mixed):
+    found = mixed.neighbours({"process": "resin", "cure": 7, "ribs": 3})
+    assert sorted(found[found["ribs"] == 3]["cure"].dropna()) == [0.0, 10.0]
+
+
+def test_neighbours_of_several_recipes_are_a_set(mixed):
+    codes = mixed.enumerate_codes(1000)
+    around = mixed.neighbour_codes(codes)
+    assert len(np.unique(around, axis=0)) == len(around)
+    one_by_one = np.vstack([mixed.neighbour_codes(row[None, :]) for row in codes])
+    np.testing.assert_array_equal(np.unique(around, axis=0), np.unique(one_by_one, axis=0))
+
+
+def test_neighbours_need_a_complete_recipe(mixed):
+    with pytest.raises(RecipeError, match="ribs"):
+        mixed.neighbours({"process": "filament"})
+
+
+def test_every_recipe_can_be_reached_by_neighbours():
+    space = Space(Plan.from_text(PLAN_TEMPLATE))
+    seen = space.sample_codes(1, 0)
+    edge = seen
+    while len(edge):
+        grown = space.tree.unique(np.vstack([seen, space.neighbour_codes(edge)]))
+        edge, seen = grown[len(seen) :], grown
+    assert len(seen) == space.count().number
