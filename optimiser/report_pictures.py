@@ -25,7 +25,7 @@ class Picture:
 
 
 def _picture(figure: Figure, key: str, caption: str, alternative: str = "") -> Picture:
-    svg = figures.to_inline_svg(figure, key, alternative=alternative or caption)
+    svg = figures.to_inline_svg(figure, key, alternative=f"{caption} {alternative}".strip())
     # to_inline_svg writes what matplotlib drew and escapes the alternative itself.
     return Picture(Markup(svg), caption)
 
@@ -99,7 +99,7 @@ def _curves(material: Material) -> list[Picture]:
             response,
             "response",
             f"Responses of {len(curves.response)} cones{front}; dashed: its effective range.",
-            f"Responses of {len(curves.response)} cones{front}. {told}",
+            told,
         ),
         _picture(
             distortion,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from experiments.acoustics.catalogue import MEASURES
+from experiments.trials import is_mass
 from optimiser import wording
 from optimiser.answers import Estimate, Sensitivity
 from optimiser.material import Material
@@ -39,14 +40,17 @@ class Table:
         Column heads.
     rows : list of list of str
         Cells.
-    marked : int or None
-        Index of the row to emphasise.
+    marked : frozenset of int
+        Indices of the rows to emphasise.
+    narrow : bool
+        Whether cells are short and never wrap.
     """
 
     title: str
     heads: Sequence[str]
     rows: Sequence[Sequence[str]]
-    marked: int | None = None
+    marked: frozenset[int] = frozenset()
+    narrow: bool = False
 
 
 def _head(label: str, unit: str) -> str:
@@ -128,18 +132,20 @@ def trial_table(material: Material) -> Table:
     heads += [_head(m.label, m.unit) for m in plan.metrics.values()]
     scored = wording.score_name(plan) not in plan.metrics
     heads += ["score"] if scored else []
-    rows, marked = [], None
+    best = str(material.leader.cone) if material.leader is not None else None
+    rows: list[list[str]] = []
+    marked: set[int] = set()
     for index, (_, trial) in enumerate(trials.iterrows()):
         cone = wording.setting(trial.get("cone"))
-        if material.leader is not None and cone == str(material.leader.cone) and marked is None:
-            marked = index
+        if cone == best:
+            marked.add(index)
         row = [cone, str(trial["status"])]
         row += [str(trial["session"]) if _given(trial["session"]) else "–"] if sessions else []
         row += [wording.setting(trial[name]) for name in plan.variables]
         row += [wording.number(float(trial[name])) for name in plan.metrics]
         row += [wording.number(material.scores[index], 0.1)] if scored else []
         rows.append(row)
-    return Table(f"Trials ({len(rows)} rows)", heads, rows, marked)
+    return Table(f"Trials ({len(rows)} rows)", heads, rows, frozenset(marked), narrow=True)
 
 
 def _given(value: Any) -> bool:
@@ -151,8 +157,8 @@ def knob_table(answer: Sensitivity, labels: Mapping[str, str]) -> Table:
     rows = [
         [
             labels.get(knob.variable, knob.variable),
-            wording.interval(knob.first),
-            wording.interval(knob.total),
+            wording.interval(knob.first, most=2),
+            wording.interval(knob.total, most=2),
             knob.verdict,
             wording.percent(knob.share_active),
         ]
@@ -194,7 +200,8 @@ def definitions(plan: Plan) -> list[dict[str, str]]:
     """Give every measure's definition, those that the plan uses first."""
     used: dict[str, list[str]] = {}
     for metric in plan.metrics.values():
-        used.setdefault(metric.measure, []).append(metric.label)
+        full = "mass_g" if is_mass(metric) else metric.measure
+        used.setdefault(full, []).append(metric.label)
     rows = []
     for measure in sorted(MEASURES.values(), key=lambda each: each.name not in used):
         rows.append(

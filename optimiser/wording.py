@@ -29,7 +29,7 @@ __all__ = [
 UNKNOWN = "–"
 
 
-def number(value: float | None, width: float | None = None) -> str:
+def number(value: float | None, width: float | None = None, *, most: int = 8) -> str:
     """Write a number with the digits that carry something.
 
     Parameters
@@ -39,6 +39,8 @@ def number(value: float | None, width: float | None = None) -> str:
     width : float, optional
         Width of its interval; the last digit written is the second significant one of the
         width. Without it: four significant digits.
+    most : int, optional
+        Decimals at most, where finer ones mean nothing to anybody.
 
     Examples
     --------
@@ -50,8 +52,10 @@ def number(value: float | None, width: float | None = None) -> str:
     if width is None or not math.isfinite(width) or width <= 0:
         text = f"{value:.4g}"
         # An exponent is no help to somebody at a printer.
-        return f"{value:.0f}" if "e+" in text else text
-    decimals = min(max(0, 1 - math.floor(math.log10(width))), 8)
+        if "e" in text or len(text.partition(".")[2]) > most:
+            text = f"{value:.{0 if 'e+' in text else most}f}"
+        return "0" if float(text) == 0 else text
+    decimals = min(max(0, 1 - math.floor(math.log10(width))), most)
     text = f"{value:.{decimals}f}"
     return text.removeprefix("-") if float(text) == 0 else text
 
@@ -61,7 +65,7 @@ def with_unit(text: str, unit: str) -> str:
     return f"{text}\N{NO-BREAK SPACE}{unit}" if unit and text != UNKNOWN else text
 
 
-def interval(estimate: Estimate, unit: str = "", *, ends_only: bool = False) -> str:
+def interval(estimate: Estimate, unit: str = "", *, most: int = 8) -> str:
     r"""Write an estimate with its 90 % interval.
 
     Parameters
@@ -70,8 +74,8 @@ def interval(estimate: Estimate, unit: str = "", *, ends_only: bool = False) -> 
         What to write; 'cannot tell yet' where the data do not carry it.
     unit : str, optional
         Its unit.
-    ends_only : bool, optional
-        Whether to write only ``low to high``.
+    most : int, optional
+        Decimals at most.
 
     Examples
     --------
@@ -82,10 +86,9 @@ def interval(estimate: Estimate, unit: str = "", *, ends_only: bool = False) -> 
         return "cannot tell yet"
     width = estimate.high - estimate.low
     if not math.isfinite(width):
-        return with_unit(number(estimate.mean), unit)
-    low, mean, high = (number(v, width) for v in (estimate.low, estimate.mean, estimate.high))
-    if ends_only:
-        return f"{low} to {high}"
+        return with_unit(number(estimate.mean, most=most), unit)
+    ends = (estimate.low, estimate.mean, estimate.high)
+    low, mean, high = (number(value, width, most=most) for value in ends)
     return f"{with_unit(mean, unit)} ({low} to {high})"
 
 

@@ -150,11 +150,9 @@ def comparison() -> Comparison:
 
 def dead_ends() -> DeadEnds:
     variants = [
-        Variant("process", "resin", ("resin",), 0.97, Estimate(0, 0, 0.03, 3), "open", 2),
-        Variant(
-            "process", "filament", ("filament",), 0.03, Estimate(0.2, 0.1, 0.3), "dead end", 1
-        ),
-        Variant("wall", "0.3 to 0.6", (0.3, 0.6), 0.5, Estimate(0, 0, 0.1), "open", 2),
+        Variant("process", "resin", ("resin",), 0.97, Estimate(0, 0, 0.03, 3), "keep", 2),
+        Variant("process", "filament", ("filament",), 0.03, Estimate(0.2, 0.1, 0.3), "drop", 1),
+        Variant("wall", "0.3 to 0.6", (0.3, 0.6), 0.5, Estimate(0, 0, 0.1), "keep", 2),
     ]
     return DeadEnds(variants, 3, CHECKS, [], "Filament can be given up.")
 

@@ -15,7 +15,7 @@ from rich.text import Text
 from experiments.ledger import Ledger
 from experiments.plan import Plan
 from optimiser import compare, dead_ends, figures, fit, optimum, outlook, sensitivity, wording
-from optimiser.answers import Estimate
+from optimiser.answers import Estimate, Variant
 from optimiser.command.options import as_json, in_folder, parse_pairs, picture_files, random_seed
 from optimiser.command.show import (
     console,
@@ -124,8 +124,8 @@ def knobs_command(
     rows = [
         [
             desk.labels.get(knob.variable, knob.variable),
-            wording.interval(knob.first),
-            wording.interval(knob.total),
+            wording.interval(knob.first, most=2),
+            wording.interval(knob.total, most=2),
             knob.verdict,
         ]
         for knob in answer.knobs
@@ -280,18 +280,23 @@ def deadends_command(
         return
     rows = [
         [
-            desk.labels.get(variant.variable, variant.variable),
+            name,
             variant.where,
             wording.percent(variant.probability),
-            wording.interval(variant.loss, desk.unit),
-            str(variant.cones),
+            wording.interval(variant.loss, desk.unit, most=3),
             variant.verdict,
         ]
-        for variant in answer.variants
+        for variant, name in zip(answer.variants, _once(answer.variants, desk.labels), strict=True)
     ]
-    heads = ["variable", "where", "holds the best", f"costs ({desk.name})", "cones", "verdict"]
-    print_table("Where the best recipe can still lie", heads, rows, right=[2, 4])
+    heads = ["variable", "where", "chance", f"{desk.name} lost without it", "verdict"]
+    print_table("Where the best recipe can still lie", heads, rows, right=[2])
     _close(answer)
+
+
+def _once(variants: list[Variant], labels: dict[str, str]) -> list[str]:
+    """Name each variable on the first of its rows only."""
+    names = [labels.get(variant.variable, variant.variable) for variant in variants]
+    return ["" if place and names[place - 1] == name else name for place, name in enumerate(names)]
 
 
 @click.command("outlook")
@@ -317,7 +322,7 @@ def outlook_command(
     rows = [["verdict", answer.verdict]]
     if answer.best is not None:
         rows.append(["best so far", f"cone {answer.best}"])
-    rows.append(["expected gain of one more", wording.interval(answer.gain, desk.unit)])
+    rows.append(["expected gain of one more", wording.interval(answer.gain, desk.unit, most=3)])
     repeat = wording.with_unit(
         wording.number(answer.repeatability, answer.repeatability), desk.unit
     )

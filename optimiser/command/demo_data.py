@@ -11,6 +11,7 @@ import optimiser
 from experiments.errors import LedgerError, Problem
 from experiments.ledger import Ledger
 from experiments.measuring import measure_files
+from experiments.trials import is_mass
 
 __all__ = ["demo_folder", "log_trials", "read_trials"]
 
@@ -102,7 +103,7 @@ def _measure(ledger: Ledger, folder: Path, cone: int, row: Row) -> None:
 def _by_hand(ledger: Ledger, row: Row) -> dict[str, Any]:
     """Give the mass as the plan's hand metric, in grams."""
     value = _number(row["mass_g"])
-    names = [name for name, m in ledger.plan.metrics.items() if m.measure == "mass_g"]
+    names = [name for name, metric in ledger.plan.metrics.items() if is_mass(metric)]
     return {name: value for name in names} if value is not None else {}
 
 

@@ -20,6 +20,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 from rich.text import Text
 
+from optimiser import wording
 from optimiser.answers import Calibration
 
 __all__ = [
@@ -32,6 +33,8 @@ __all__ = [
     "save_picture",
     "to_plain",
 ]
+
+LEAST = 3  # cones below which leaving one out says nothing
 
 
 def console() -> Console:
@@ -92,7 +95,13 @@ def print_table(
     right : list of int, optional
         Columns set to the right.
     """
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    table = Table(
+        box=None,
+        pad_edge=False,
+        padding=(0, 2, 0, 0),
+        header_style="bold",
+        show_header=any(heads),
+    )
     for index, head in enumerate(heads):
         table.add_column(head, justify="right" if index in right else "left", overflow="fold")
     for row in rows:
@@ -124,11 +133,22 @@ def _item(screen: Console, text: str) -> None:
 
 def print_calibration(checks: Sequence[Calibration], cones: int) -> None:
     """Print how well the models foretell cones they were not shown, and how many there are."""
-    screen = console()
     head = f"Stands on {cones} measured cone{'' if cones == 1 else 's'}"
-    screen.print(Text(f"{head}; leave one cone out:" if checks else f"{head}.", style="bold"))
-    for check in checks:
-        _item(screen, check.text)
+    known = [check for check in checks if check.cones >= LEAST]
+    if not known:
+        console().print(Text(f"{head}: too few to check the models.", style="bold"))
+        return
+    rows = [
+        [
+            check.metric.replace("_", " "),
+            f"{check.inside} of {check.cones}",
+            wording.with_unit(wording.number(check.error, check.error), check.unit),
+            wording.with_unit(wording.number(check.spread, check.spread), check.unit),
+        ]
+        for check in known
+    ]
+    heads = ["metric", "inside 90 % interval", "typical miss", "spread of the cones"]
+    print_table(f"{head}; each foretold without itself:", heads, rows)
 
 
 def save_picture(draw: Callable[[], Any], png: Path | None, svg: Path | None, text: str) -> None:

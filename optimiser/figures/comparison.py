@@ -17,6 +17,7 @@ from optimiser.figures.style import (
     empty,
     heading,
     new_figure,
+    plain,
     round_ticks,
     tune,
 )
@@ -49,6 +50,7 @@ def draw_comparison(
     -------
     matplotlib.figure.Figure
     """
+    a, b = plain(a, 14), plain(b, 14)
     rows = {"score": answer.score, **answer.difference}
     rows = {name: each for name, each in rows.items() if each.known}
     if not rows:

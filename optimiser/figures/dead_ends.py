@@ -16,6 +16,7 @@ from optimiser.figures.style import (
     heading,
     label_of,
     new_axes,
+    plain,
 )
 
 __all__ = ["draw_dead_ends"]
@@ -47,14 +48,14 @@ def draw_dead_ends(answer: DeadEnds, *, labels: Mapping[str, str] | None = None)
     for variant in variants:
         if variant.variable != before:
             at += 2.0
-            groups.append((label_of(variant.variable, labels), at - 0.95))
+            groups.append((label_of(variant.variable, labels, 22), at - 0.95))
             before = variant.variable
         else:
             at += 1.0
         places.append(at)
     figure, axes = new_axes(0.75 + 0.19 * (places[-1] + 1), grid="x")
     for place, variant in zip(places, variants, strict=True):
-        dead = variant.verdict.startswith(("dead", "give up"))
+        dead = variant.verdict == "drop"
         colour = LIGHT["quiet"] if dead else LIGHT["sea"]
         axes.barh(place, variant.probability, height=0.62, color=colour)
         axes.text(
@@ -65,7 +66,7 @@ def draw_dead_ends(answer: DeadEnds, *, labels: Mapping[str, str] | None = None)
             fontsize=TYPE - 0.5,
             color=LIGHT["soft"] if dead else LIGHT["ink"],
         )
-    axes.set_yticks(places, [variant.where for variant in variants])
+    axes.set_yticks(places, [plain(variant.where, 18) for variant in variants])
     for name, place in groups:
         axes.annotate(
             name,
@@ -79,7 +80,7 @@ def draw_dead_ends(answer: DeadEnds, *, labels: Mapping[str, str] | None = None)
             color=LIGHT["ink"],
         )
     axes.set_ylim(places[-1] + 0.7, -0.6)
-    axes.set_xlim(0, 1.5)
+    axes.set_xlim(0, 1.8)
     axes.set_xticks([0, 0.5, 1.0])
     axes.tick_params(axis="y", length=0)
     axes.set_xlabel("probability of holding the best recipe", fontsize=TYPE, color=LIGHT["ink"])

@@ -21,6 +21,7 @@ from optimiser.figures.style import (
     heading,
     label_of,
     new_figure,
+    plain,
     round_ticks,
     tune,
 )
@@ -79,8 +80,8 @@ def draw_effects(
     )
     heading(
         figure,
-        f"{label_of(answer.metric, labels).capitalize()}: mean over all other settings, "
-        f"90 % band; {cones_text(answer.cones)}",
+        f"{label_of(answer.metric, labels).capitalize()}: main effects, 90 % bands; "
+        f"{cones_text(answer.cones)}",
     )
     return figure
 
@@ -126,7 +127,7 @@ def _panel(
     if trials is not None and values is not None and knob.variable in trials:
         _cones(axes, trials[knob.variable], values, list(effect["setting"]) if wordy else None)
     if wordy:
-        words = [_short(str(word)) for word in effect["setting"]]
+        words = [plain(str(word), 11) for word in effect["setting"]]
         axes.set_xticks(places, words)
         axes.set_xlim(-0.6, len(places) - 0.4)
         if sum(map(len, words)) > 16:
@@ -135,7 +136,7 @@ def _panel(
         axes.xaxis.set_major_locator(round_ticks(4))
     faded = knob.verdict == "no effect seen"
     axes.set_xlabel(
-        axis_label(knob.variable, knob.unit, labels),
+        axis_label(knob.variable, knob.unit, labels, max(8, 22 - len(knob.unit))),
         fontsize=TYPE,
         color=LIGHT["soft"] if faded else LIGHT["ink"],
     )
@@ -160,8 +161,3 @@ def _cones(axes: Axes, column: pd.Series, values: Floats, words: list[str] | Non
         markeredgewidth=0.7,
         zorder=3,
     )
-
-
-def _short(word: str, most: int = 11) -> str:
-    """Shorten a level's name so that it fits under its mark."""
-    return word if len(word) <= most else word[: most - 1] + "…"

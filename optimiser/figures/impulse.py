@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from optimiser.figures.overlay import Line, thin
-from optimiser.figures.style import LIGHT, TYPE, Floats, empty, new_axes
+from optimiser.figures.style import LIGHT, TYPE, Floats, empty, new_axes, plain
 
 __all__ = ["draw_impulse"]
 
@@ -93,5 +93,5 @@ def draw_impulse(
         borderpad=0,
     )
     if line.name:
-        axes.set_title(line.name, fontsize=TYPE + 0.5, loc="left", color=LIGHT["ink"])
+        axes.set_title(plain(line.name, 40), fontsize=TYPE + 0.5, loc="left", color=LIGHT["ink"])
     return figure

@@ -46,14 +46,14 @@ def draw_indices(answer: Sensitivity, *, labels: Mapping[str, str] | None = None
     for row, knob in enumerate(knobs):
         _bar(axes, row - 0.13, knob.total, filled=True)
         _bar(axes, row + 0.17, knob.first, filled=False)
-    names = [label_of(knob.variable, labels) for knob in knobs]
+    names = [label_of(knob.variable, labels, 24) for knob in knobs]
     axes.set_yticks(range(len(knobs)), names)
     axes.set_ylim(len(knobs) - 0.45, -0.55)
     axes.set_xlim(-0.02, 1.02)
     axes.set_xticks(np.linspace(0, 1, 6))
     axes.tick_params(axis="y", length=0)
     axes.set_xlabel(
-        f"share of the variance of {label_of(answer.metric, labels)} (0–1)",
+        "share of the variance (0–1)",
         fontsize=TYPE,
         color=LIGHT["ink"],
     )
@@ -75,7 +75,8 @@ def draw_indices(answer: Sensitivity, *, labels: Mapping[str, str] | None = None
         handletextpad=0.2,
         labelcolor=LIGHT["ink"],
     )
-    heading(figure, f"Sobol indices, 90 % intervals; {cones_text(answer.cones)}")
+    metric = label_of(answer.metric, labels)
+    heading(figure, f"Sobol indices of {metric}, 90 % intervals; {cones_text(answer.cones)}")
     return figure
 
 

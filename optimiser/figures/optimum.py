@@ -19,6 +19,7 @@ from optimiser.figures.style import (
     empty,
     heading,
     new_figure,
+    plain,
     round_ticks,
     tune,
 )
@@ -63,7 +64,7 @@ def draw_optimum(
     _score(upper, answer, places, wordy)
     _chance(lower, curve["probability"].to_numpy(float), places, wordy)
     if wordy:
-        lower.set_xticks(places, [str(word) for word in curve["setting"]])
+        lower.set_xticks(places, [plain(str(word), 40 // len(curve)) for word in curve["setting"]])
     upper.set_ylabel(axis_label(metric, unit, labels), fontsize=TYPE, color=LIGHT["ink"])
     lower.set_ylabel("chance of\nbeing best", fontsize=TYPE, color=LIGHT["ink"])
     lower.set_xlabel(

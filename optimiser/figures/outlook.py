@@ -100,8 +100,26 @@ def _nearness(axes: Axes, answer: Outlook) -> None:
     axes.bar(
         range(len(pairs)), [np.nan_to_num(c) for _, c in pairs], color=LIGHT["sea"], width=0.6
     )
+    for place, (_, chance) in enumerate(pairs):
+        if np.isfinite(chance):
+            axes.annotate(
+                _percent(chance),
+                (place, chance),
+                xytext=(0, 2),
+                textcoords="offset points",
+                ha="center",
+                fontsize=TYPE - 0.5,
+                color=LIGHT["ink"],
+            )
     axes.set_xticks(range(len(pairs)), [f"{100 * share:g}" for share, _ in pairs])
-    axes.set_ylim(0, 1)
+    axes.set_ylim(0, 1.1)
     axes.set_yticks([0, 0.5, 1])
     axes.set_xlabel("within … % of\nthe best recipe", fontsize=TYPE, color=LIGHT["ink"])
     axes.set_ylabel("probability", fontsize=TYPE, color=LIGHT["ink"])
+
+
+def _percent(chance: float) -> str:
+    """Write a probability without claiming a certainty that no sample carries."""
+    if chance < 0.01:
+        return "<1 %"
+    return ">99 %" if chance > 0.99 else f"{100 * chance:.0f} %"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 
-from optimiser.figures.style import LIGHT, TYPE, Floats
+from optimiser.figures.style import LIGHT, TYPE, Floats, plain
 
 __all__ = ["Line", "note_cones", "overlay", "thin"]
 
@@ -86,7 +86,7 @@ def note_cones(axes: Axes, lines: Sequence[Line], best: int | None, *, at: str =
     if best is not None and any(line.cone == best for line in lines):
         words.append((f"cone {best}, the best so far", LIGHT["lead"], "bold"))
     if len(lines) == 1 and not words:
-        words.append((lines[0].name, LIGHT["sea"], "bold"))
+        words.append((plain(lines[0].name, 40), LIGHT["sea"], "bold"))
     elif others:
         number = f"{len(others)} other" if words else f"{len(others)}"
         noun = "curve" if any(line.cone is None for line in lines) else "cone"

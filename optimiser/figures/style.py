@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Mapping, Sequence
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.font_manager import findfont, get_font
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullFormatter
 
@@ -32,6 +34,7 @@ __all__ = [
     "label_of",
     "new_axes",
     "new_figure",
+    "plain",
     "round_ticks",
     "tune",
 ]
@@ -66,16 +69,43 @@ DARK = {
 }
 
 
-def label_of(name: str, labels: Mapping[str, str] | None = None) -> str:
+@cache
+def _drawable() -> frozenset[int]:
+    """Code points that the pictures' typeface has."""
+    return frozenset(get_font(findfont("DejaVu Sans")).get_charmap())
+
+
+def plain(text: str, most: int = 26) -> str:
+    """Make a user's text safe to draw.
+
+    It is shortened to what fits, a dollar sign starts no formula, and a character that the
+    typeface lacks becomes a question mark.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+    most : int, optional
+        Characters at most.
+    """
+    words = " ".join(text.split())
+    words = words if len(words) <= most else words[: most - 1].rstrip() + "…"
+    known = "".join(each if ord(each) in _drawable() else "?" for each in words)
+    return known.replace("$", r"\$")
+
+
+def label_of(name: str, labels: Mapping[str, str] | None = None, most: int = 26) -> str:
     """Give the words shown for a name: the label if there is one, else spaces for underscores."""
-    return (labels or {}).get(name) or name.replace("_", " ")
+    return plain((labels or {}).get(name) or name.replace("_", " "), most)
 
 
-def axis_label(name: str, unit: str, labels: Mapping[str, str] | None = None) -> str:
+def axis_label(
+    name: str, unit: str, labels: Mapping[str, str] | None = None, most: int = 26
+) -> str:
     """Give an axis title with its unit; a quantity without one is marked ``(0–1)`` if a score."""
-    words = label_of(name, labels)
+    words = label_of(name, labels, most)
     if unit:
-        return f"{words} ({unit})"
+        return f"{words} ({plain(unit, 10)})"
     return f"{words} (0–1)" if name in {"score", "desirability"} else words
 
 

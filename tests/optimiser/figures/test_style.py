@@ -7,7 +7,9 @@ import itertools
 import numpy as np
 import pytest
 
-from optimiser.figures.style import DARK, LIGHT, frequency_axis, hertz, new_axes
+from optimiser.figures import draw_dead_ends, draw_effects, draw_indices, draw_optimum
+from optimiser.figures.style import DARK, LIGHT, frequency_axis, hertz, new_axes, plain
+from tests import answers
 
 # Severity 1.0 matrices of Machado, Oliveira & Fernandes (2009), A physiologically-based model
 # for simulation of color vision deficiency, IEEE TVCG 15(6), table of the supplement (from
@@ -103,3 +105,31 @@ def test_ticks_of_a_frequency_axis(low, high, wanted):
     shown = {label.get_text() for label in axes.get_xticklabels()}
     assert wanted <= shown
     assert not [text for text in shown if "e" in text or "^" in text]
+
+
+@pytest.mark.parametrize(
+    ("text", "drawn"),
+    [
+        ("wall", "wall"),
+        ("a\n  b", "a b"),
+        ("costs $5 or $x^2$", r"costs \$5 or \$x^2\$"),
+        ("壁 thickness", "? thickness"),
+        ("x" * 40, "x" * 25 + "…"),
+    ],
+)
+def test_any_text_of_a_user_can_be_drawn(text, drawn):
+    assert plain(text) == drawn
+
+
+def test_wild_labels_do_not_break_a_picture():
+    labels = {"wall": "$\\frac{1}{", "process": "壁" * 60, "cure_time": "a$b" * 30}
+    for figure in (
+        draw_indices(answers.sensitivity(), labels=labels),
+        draw_effects(answers.sensitivity(), labels=labels),
+        draw_dead_ends(answers.dead_ends(), labels=labels),
+        draw_optimum(answers.optimum(), labels=labels),
+    ):
+        figure.draw_without_rendering()
+        inside = figure.get_tightbbox()
+        assert inside.x0 > 0
+        assert inside.x1 < figure.get_figwidth()

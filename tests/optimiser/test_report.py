@@ -1,0 +1,126 @@
+"""The report: complete, self-contained, escaped, honest about what is missing."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from experiments.acoustics.catalogue import MEASURES
+from optimiser.report import SECTIONS, report_html, write_report
+from tests import answers
+from tests.pages import Page
+
+NASTY = "<script>alert('x')</script> & \"quotes\" <img src=x onerror=alert(1)>"
+
+
+@pytest.fixture(scope="module")
+def source() -> str:
+    return report_html(answers.material())
+
+
+@pytest.fixture(scope="module")
+def page(source) -> Page:
+    return Page(source)
+
+
+def test_every_section_is_there_in_order_summary_first(page):
+    assert [name for name in page.ids if name in SECTIONS] == list(SECTIONS)
+    assert next(iter(SECTIONS)) == "summary"
+    links = [values["href"] for tag, values in page.tags if tag == "a"]
+    assert links == [f"#{name}" for name in SECTIONS]
+
+
+def test_nothing_is_fetched_and_identifiers_are_unique(page):
+    assert page.fetched == []
+    assert len(page.ids) == len(set(page.ids))
+
+
+def test_it_answers_the_questions(page):
+    said = page.text.replace("\xa0", " ")
+    for wanted in (
+        "5 cones: 3 measured, 1 planned, 1 failed",
+        "Cone 3",
+        "0.60 (0.50 to 0.70)",
+        "Cone 5 (planned)",
+        "It changes the cure time of cone 3.",
+        "One more cone is worth it.",
+        "9.4 kHz (7.7 to 11.2)",
+        "0.3 to 1.2 in steps of 0.1",
+        "process is resin",
+        "wall >= 0.3",
+        "60 + cure_time",
+        "0.60 (0.30 to 1.00)",  # the total index of the wall
+        "5 of 6 cones fell inside",
+        "Resin printing",
+        "Filament printing",
+        "Mains voltage",
+        "Derringer & Suich 1980",
+        "Cone 9 has no decay.",
+        "2026-03-14",
+    ):
+        assert wanted in said, wanted
+
+
+def test_every_measure_is_defined_those_used_first(page):
+    said = page.text
+    places = [said.index(measure.definition) for measure in MEASURES.values()]
+    assert len(places) == len(MEASURES)
+    assert said.index(MEASURES["decay_ms"].definition) < said.index(
+        MEASURES["level_db"].definition
+    )
+    assert said.index(MEASURES["mass_g"].definition) < said.index(MEASURES["level_db"].definition)
+
+
+def test_every_picture_has_words_and_a_caption(page):
+    pictures = [values for tag, values in page.tags if tag == "svg" and "role" in values]
+    assert len(pictures) == 8
+    assert all(len(values["aria-label"]) > 40 for values in pictures)
+    assert len([tag for tag, _ in page.tags if tag == "figcaption"]) == len(pictures)
+
+
+def test_the_leader_is_marked_in_the_table(source):
+    marked = re.findall(r'<tr class="best">(.*?)</tr>', source, re.DOTALL)
+    assert len(marked) == 1
+    assert marked[0].startswith("<td>3</td><td>measured</td><td>june</td>")
+
+
+def test_user_text_is_escaped_everywhere():
+    variables = {
+        **answers.PLAN["variables"],
+        "wall": {**answers.PLAN["variables"]["wall"], "label": NASTY, "note": NASTY},
+    }
+    trials = answers.TRIALS.assign(session=NASTY)
+    material = answers.material(
+        plan=answers.plan(name=NASTY, note=NASTY, variables=variables),
+        trials=trials,
+        notes=[NASTY],
+    )
+    page = Page(report_html(material))
+    assert page.fetched == []
+    assert not [tag for tag, _ in page.tags if tag in ("script", "img")]
+    assert page.text.count(NASTY) >= 8
+
+
+def test_an_experiment_without_a_cone_still_has_every_section():
+    page = Page(report_html(answers.empty_material()))
+    assert [name for name in page.ids if name in SECTIONS] == list(SECTIONS)
+    for wanted in ("no cone yet", "Cannot tell yet", "No cone is planned", "Too few cones."):
+        assert wanted in page.text, wanted
+    assert "nan" not in page.text.lower().replace("resonance", "").replace("finance", "")
+
+
+def test_equal_material_gives_equal_text(source):
+    assert report_html(answers.material()) == source
+
+
+def test_it_is_written_whole(tmp_path, source):
+    path = write_report(answers.material(), tmp_path / "deep" / "report.html")
+    assert path.read_text(encoding="utf-8") == source
+    assert [each.name for each in path.parent.iterdir()] == ["report.html"]
+
+
+def test_it_follows_light_and_dark_and_prints(source):
+    assert "prefers-color-scheme: dark" in source
+    assert "@media print" in source
+    assert "var(--fig-lead" in source

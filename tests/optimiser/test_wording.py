@@ -1,0 +1,64 @@
+from __future__ import annotations
+
+import pytest
+
+from optimiser.answers import Estimate
+from optimiser.wording import duration, interval, number, percent, recipe_line, setting
+from tests import answers
+
+NAN = float("nan")
+
+
+@pytest.mark.parametrize(
+    ("value", "width", "text"),
+    [
+        (9.13287, 2.4, "9.1"),
+        (0.58213, 0.061, "0.582"),
+        (1234.56, 87, "1235"),
+        (1234.56, 2500, "1235"),
+        (-0.0001, 0.5, "0.00"),
+        (0.1 + 0.2, None, "0.3"),
+        (1234567.0, None, "1234567"),
+        (NAN, 1.0, "–"),
+        (None, None, "–"),
+        (float("inf"), None, "–"),
+    ],
+)
+def test_a_number_has_the_digits_that_its_interval_carries(value, width, text):
+    assert number(value, width) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "width", "text"),
+    [(0.00031, 0.0, "0"), (0.00204, 0.009, "0.002"), (0.6, 0.2, "0.60")],
+)
+def test_decimals_can_be_capped(value, width, text):
+    assert number(value, width, most=3) == text
+
+
+def test_an_estimate_shows_its_interval_or_says_that_it_cannot():
+    assert interval(Estimate(9.13, 7.9, 10.3), "kHz") == "9.1\xa0kHz (7.9 to 10.3)"
+    assert interval(Estimate(NAN, NAN, NAN)) == "cannot tell yet"
+    assert interval(Estimate(2.0, NAN, NAN), "g") == "2\xa0g"
+
+
+@pytest.mark.parametrize(
+    ("chance", "text"),
+    [(0.414, "41\xa0%"), (0.999, "over 99\xa0%"), (0.0, "under 1\xa0%"), (NAN, "–")],
+)
+def test_no_probability_is_a_certainty(chance, text):
+    assert percent(chance) == text
+
+
+@pytest.mark.parametrize(
+    ("minutes", "text"),
+    [(44.6, "45\xa0min"), (180, "3 h"), (184, "3\xa0h 4\xa0min"), (NAN, "–")],
+)
+def test_durations(minutes, text):
+    assert duration(minutes) == text
+
+
+def test_a_recipe_in_plan_order_without_what_is_inactive():
+    settings = {"wall": 0.1 + 0.2, "process": "filament"}
+    assert recipe_line(answers.plan(), settings) == "process filament, wall 0.3\xa0mm"
+    assert setting(NAN) == "–"
