@@ -125,7 +125,7 @@ class NoisyImprovement:
         with np.errstate(invalid="ignore"):
             rise = np.maximum(new - old[:, :, None], 0.0)
         rise = np.nan_to_num(rise, nan=0.0, posinf=0.0)
-        return rise.reshape(-1, len(points))
+        return np.asarray(rise.reshape(-1, len(points)))
 
     def _sample(self, points: Points) -> Floats:
         """Give the utility of one draw of each recipe a (hyperparameter set, incumbent)."""

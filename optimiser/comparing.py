@@ -17,6 +17,7 @@ from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, repeatability
 from optimiser.reasons import number
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
+from optimiser.threads import one_thread
 
 __all__ = ["compare", "replicates_to_tell"]
 
@@ -26,6 +27,7 @@ Codes = npt.NDArray[np.int32]
 _MOST_REPLICATES = 50
 
 
+@one_thread
 def compare(
     plan: Plan,
     trials: pd.DataFrame,
@@ -162,8 +164,10 @@ def _code(variable: Variable, value: Any, name: str) -> int:
 
 def _side_values(model: Model, side: pd.DataFrame | Codes, seed: int) -> dict[str, Floats]:
     """Drawn values of every metric and the score at one recipe, or at each function's best."""
-    whole = isinstance(side, pd.DataFrame)
-    points = model.encoding(side) if whole else model.encoding.of_codes(side)
+    if isinstance(side, pd.DataFrame):
+        points = model.encoding(side)
+    else:
+        points = model.encoding.of_codes(side)
     values = {name: DrawnFunctions(model, name, seed=seed)(points) for name in model.metrics}
     score = model.goals.score({name: values[name] for name in model.goals.needed})
     rank = model.goals.sign * score

@@ -14,6 +14,7 @@ from optimiser.answers import Knob, Sensitivity
 from optimiser.paths import DrawnFunctions
 from optimiser.sobol import Indices, Sample, draw_sample, sobol_indices
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
+from optimiser.threads import one_thread
 
 __all__ = ["sensitivity"]
 
@@ -26,6 +27,7 @@ _EFFECT_SETTINGS = 15
 _MATTERS = 0.05  # share of the variance from which a knob counts
 
 
+@one_thread
 def sensitivity(
     plan: Plan,
     trials: pd.DataFrame,

@@ -49,13 +49,13 @@ def separations(encoding: Encoding, a: Points, b: Points) -> tuple[Floats, Float
 def matern(squared: Floats) -> Floats:
     """Matérn 5/2 correlation at squared scaled distance."""
     root = _ROOT5 * np.sqrt(squared)
-    return (1.0 + root + (5.0 / 3.0) * squared) * np.exp(-root)
+    return np.asarray((1.0 + root + (5.0 / 3.0) * squared) * np.exp(-root))
 
 
 def matern_slope(squared: Floats) -> Floats:
     """Differentiate `matern` with respect to the squared scaled distance."""
     root = _ROOT5 * np.sqrt(squared)
-    return (-5.0 / 6.0) * (1.0 + root) * np.exp(-root)
+    return np.asarray((-5.0 / 6.0) * (1.0 + root) * np.exp(-root))
 
 
 def shape(numbers: Floats, levels: Floats, log_lengths: Floats) -> Floats:

@@ -14,6 +14,7 @@ from optimiser.answers import Optimum
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, drawn_utility, repeatability
 from optimiser.surrogate import Model, Progress, fit
+from optimiser.threads import one_thread
 
 __all__ = ["optimum"]
 
@@ -25,6 +26,7 @@ _CONTEXTS = 40
 _SETTINGS = 61
 
 
+@one_thread
 def optimum(
     plan: Plan,
     trials: pd.DataFrame,

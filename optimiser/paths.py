@@ -41,7 +41,7 @@ class _Features:
         waves = np.cos(points.numbers.astype(np.float32) @ self.frequencies + self.phases)
         for column, sign in enumerate(self.signs):
             waves *= sign[points.levels[:, column]]
-        return (waves @ self.weights + self.constants).astype(float)
+        return np.asarray(waves @ self.weights + self.constants, dtype=float)
 
 
 class Paths:

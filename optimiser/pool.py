@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from optimiser.paths import DrawnFunctions
+from optimiser.search import without
 from optimiser.surrogate import Model
 
 __all__ = ["dense_pool", "drawn_utility", "repeatability"]
@@ -53,7 +54,7 @@ def dense_pool(model: Model, functions: DrawnFunctions, *, seed: int) -> tuple[C
     utility = drawn_utility(model, functions, codes)
     for _ in range(_ROUNDS):
         near = space.neighbour_codes(codes[_promising(utility)])
-        new = _new(near, codes)
+        new = without(near, codes)
         if not len(new):
             break
         codes = np.vstack([codes, new])
@@ -66,12 +67,6 @@ def _promising(utility: Floats) -> npt.NDArray[np.intp]:
     best = np.argsort(-utility.mean(axis=0), kind="stable")[:_TOP]
     winners, wins = np.unique(utility.argmax(axis=1), return_counts=True)
     return np.union1d(best, winners[np.argsort(-wins, kind="stable")][:_TOP])
-
-
-def _new(codes: Codes, known: Codes) -> Codes:
-    seen = {row.tobytes() for row in known.astype(np.int32)}
-    keep = np.array([row.tobytes() not in seen for row in codes.astype(np.int32)], dtype=bool)
-    return codes[keep]
 
 
 def drawn_utility(model: Model, functions: DrawnFunctions, codes: Codes) -> Floats:

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 from scipy.linalg import solve_triangular
+from sklearn.base import BaseEstimator
 
 from optimiser.encoding import Encoding, Points
 from optimiser.kernels import separations, shape
@@ -29,7 +30,7 @@ _REACHES = (0.4, 0.8, 1.6)
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(20)
 
 
-class Printability:
+class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is untyped
     """Probability that a recipe prints.
 
     Parameters
@@ -133,4 +134,5 @@ class _Latent:
 
 
 def _factor(root: Floats, covariance: Floats) -> Floats:
-    return np.linalg.cholesky(np.eye(len(root)) + np.outer(root, root) * covariance)
+    scaled = np.eye(len(root)) + np.outer(root, root) * covariance
+    return np.asarray(np.linalg.cholesky(scaled), dtype=float)

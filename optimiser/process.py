@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy import special
+from sklearn.base import BaseEstimator
 
 from optimiser.encoding import Encoding, Points
 from optimiser.kernels import separations, shape
@@ -35,7 +36,7 @@ class LeftOut:
     variance: Floats
 
 
-class EnsembleProcess:
+class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is untyped
     """Gaussian process regression with hyperparameters drawn from their posterior.
 
     Parameters

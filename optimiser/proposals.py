@@ -5,16 +5,17 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from experiments.space import Space
 
 from experiments.errors import Problem, TrialsError
 from experiments.plan import Plan
+from experiments.space import Space
 from optimiser.acquisition import NoisyImprovement
 from optimiser.answers import Pick
 from optimiser.encoding import Encoding, Points
 from optimiser.reasons import describe
 from optimiser.search import best_codes
 from optimiser.surrogate import Model, Progress, fit
+from optimiser.threads import one_thread
 
 __all__ = ["first_cones", "propose"]
 
@@ -31,6 +32,7 @@ def first_cones(plan: Plan) -> int:
     return int(np.clip(len(plan.variables) + 1, 4, 8))
 
 
+@one_thread
 def propose(
     plan: Plan,
     trials: pd.DataFrame,

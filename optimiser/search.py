@@ -10,6 +10,7 @@ from collections.abc import Callable
 
 import numpy as np
 import numpy.typing as npt
+
 from experiments.space import Space
 
 __all__ = ["best_codes", "without"]
@@ -89,4 +90,4 @@ def without(codes: Codes, exclude: Codes) -> Codes:
         return codes
     banned = {row.tobytes() for row in exclude.astype(codes.dtype)}
     keep = np.array([row.tobytes() not in banned for row in codes], dtype=bool)
-    return codes[keep]
+    return np.asarray(codes[keep])

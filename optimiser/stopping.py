@@ -14,12 +14,14 @@ from optimiser.pool import dense_pool, repeatability
 from optimiser.proposals import first_cones, propose
 from optimiser.reasons import number
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
+from optimiser.threads import one_thread
 
 __all__ = ["outlook"]
 
 Floats = npt.NDArray[np.float64]
 
 
+@one_thread
 def outlook(
     plan: Plan,
     trials: pd.DataFrame,
@@ -153,7 +155,8 @@ def _history(model: Model) -> pd.DataFrame:
     measured = model.evidence.measured
     scores = model.scores(measured) if len(measured) and model.scorable else np.empty(0)
     table = pd.DataFrame({"cone": measured["cone"].to_numpy()[: len(scores)], "score": scores})
-    table = table.dropna().groupby("cone", sort=False)["score"].mean()
+    by_cone = table.dropna().groupby("cone", sort=False)["score"].mean()
     sign = model.goals.sign
-    best = sign * np.maximum.accumulate(sign * table.to_numpy()) if len(table) else []
-    return pd.DataFrame({"cones": np.arange(1, len(table) + 1), "cone": table.index, "best": best})
+    best = sign * np.maximum.accumulate(sign * by_cone.to_numpy(dtype=float))
+    numbers = np.arange(1, len(by_cone) + 1)
+    return pd.DataFrame({"cones": numbers, "cone": by_cone.index, "best": best})

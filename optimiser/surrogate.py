@@ -16,6 +16,7 @@ from optimiser.evidence import Evidence, gather
 from optimiser.goals import Goals
 from optimiser.printability import Printability
 from optimiser.process import EnsembleProcess, mixture_quantile
+from optimiser.threads import one_thread
 
 __all__ = ["Leader", "MetricModel", "Model", "Progress", "fit"]
 
@@ -151,6 +152,7 @@ class Model:
         """Number of measured cones."""
         return self.evidence.cones
 
+    @one_thread
     def predict(self, recipes: pd.DataFrame) -> pd.DataFrame:
         """Foretell a new measurement of a new cone of each recipe.
 
@@ -275,6 +277,7 @@ def estimate(sample: Floats, cones: int) -> Estimate:
     return Estimate(float(known.mean()), float(low), float(high), cones)
 
 
+@one_thread
 def fit(
     plan: Plan, trials: pd.DataFrame, seed: int = 0, *, progress: Progress | None = None
 ) -> Model:
@@ -351,7 +354,7 @@ def _fit_metric(
         np.log(values) if log else values,
         _codes(table["cone"]),
         _codes(table["session"]),
-        recipes.groupby(list(recipes), dropna=False, sort=False).ngroup().to_numpy(dtype=np.intp),
+        np.asarray(recipes.groupby(list(recipes), dropna=False, sort=False).ngroup(), np.intp),
     )
     for row in np.flatnonzero(process.wild_):
         notes.append(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from optimiser.answers import DeadEnds, Estimate, Variant
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, drawn_utility, repeatability
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
+from optimiser.threads import one_thread
 
 __all__ = ["dead_ends"]
 
@@ -23,6 +25,7 @@ _DROP = 0.05
 _REGIONS = 3
 
 
+@one_thread
 def dead_ends(
     plan: Plan,
     trials: pd.DataFrame,
@@ -59,26 +62,20 @@ def dead_ends(
     """
     if model is None:
         model = fit(plan, trials, seed, progress=progress)
-    variants = [
-        (name, where, places)
-        for name, variable in plan.variables.items()
-        for where, places in _regions(variable)
-    ]
+    regions = [region for variable in plan.variables.values() for region in _regions(variable)]
     notes, calibration = list(model.notes), model.calibration()
     if not model.scorable:
-        blank = [
-            _variant(plan, *variant, float("nan"), unknown(model.cones), "cannot tell yet")
-            for variant in variants
-        ]
+        nothing = unknown(model.cones)
+        blank = [region.judged(nothing.mean, nothing, "cannot tell yet") for region in regions]
         text = f"Cannot tell yet which variants are dead ends: {model.cones} measured cone(s)."
         return DeadEnds(blank, model.cones, calibration, notes, text)
     if progress:
         progress(0.5, "seeking the best recipe in drawn functions")
     functions = DrawnFunctions(model, seed=seed)
     codes, utility = dense_pool(model, functions, seed=seed)
-    codes, utility = _fill_regions(model, functions, codes, utility, variants)
+    codes, utility = _fill_regions(model, functions, codes, utility, regions)
     spread = repeatability(model)
-    found = [_judge(model, codes, utility, variant, spread) for variant in variants]
+    found = [_judge(model, codes, utility, region, spread) for region in regions]
     dropped = [f"{v.variable} {v.where}" for v in found if v.verdict == "drop"]
     text = (
         f"From {model.cones} cones: dead ends are {', '.join(dropped)}."
@@ -88,13 +85,37 @@ def dead_ends(
     return DeadEnds(found, model.cones, calibration, notes, text)
 
 
-def _regions(variable: Variable) -> list[tuple[str, npt.NDArray[np.intp]]]:
+@dataclass(frozen=True)
+class _Region:
+    """Some settings of one variable, as places on its grid."""
+
+    variable: Variable
+    where: str
+    places: npt.NDArray[np.intp]
+
+    def judged(self, probability: float, loss: Estimate, verdict: str) -> Variant:
+        """Give the answer about this region."""
+        unit = self.variable.unit
+        return Variant(
+            variable=self.variable.name,
+            where=f"{self.where} {unit}" if unit else self.where,
+            settings=tuple(self.variable.grid[self.places].tolist()),
+            probability=probability,
+            loss=loss,
+            verdict=verdict,
+            cones=loss.cones,
+        )
+
+
+def _regions(variable: Variable) -> list[_Region]:
     """Each level of a choice; thirds of a numeric range, or its settings if there are few."""
     grid = variable.grid
     if variable.kind == "choice" or len(grid) <= _REGIONS + 1:
-        return [(_show(value), np.array([place])) for place, value in enumerate(grid)]
+        return [
+            _Region(variable, _show(value), np.array([place])) for place, value in enumerate(grid)
+        ]
     parts = np.array_split(np.arange(len(grid)), _REGIONS)
-    return [(f"{_show(grid[p[0]])} to {_show(grid[p[-1]])}", p) for p in parts]
+    return [_Region(variable, f"{_show(grid[p[0]])} to {_show(grid[p[-1]])}", p) for p in parts]
 
 
 def _show(value: Any) -> str:
@@ -102,14 +123,14 @@ def _show(value: Any) -> str:
 
 
 def _fill_regions(
-    model: Model, functions: DrawnFunctions, codes: Codes, utility: Floats, variants: list[Any]
+    model: Model, functions: DrawnFunctions, codes: Codes, utility: Floats, regions: list[_Region]
 ) -> tuple[Codes, Floats]:
     """Make the pool as dense in every variant as around the best: move the best recipes there."""
     space, names = model.evidence.space, list(model.plan.variables)
     top = codes[np.argsort(-utility.mean(axis=0), kind="stable")[:12]]
     extra = [codes[:0]]
-    for name, _, places in variants:
-        column = names.index(name)
+    for region in regions:
+        column, places = names.index(region.variable.name), region.places
         inside = np.isin(codes[:, column], places)
         if inside.any():
             own = np.flatnonzero(inside)
@@ -127,37 +148,18 @@ def _fill_regions(
     return np.vstack([codes, new]), np.hstack([utility, drawn_utility(model, functions, new)])
 
 
-def _judge(model: Model, codes: Codes, utility: Floats, variant: Any, spread: float) -> Variant:
+def _judge(model: Model, codes: Codes, utility: Floats, region: _Region, spread: float) -> Variant:
     """Probability that the variant holds the best, loss of giving it up, verdict."""
-    name, _, places = variant
-    column = list(model.plan.variables).index(name)
-    inside = np.isin(codes[:, column], places)
-    best_in = utility[:, inside].max(axis=1) if inside.any() else np.full(len(utility), -np.inf)
-    best_out = (
-        utility[:, ~inside].max(axis=1) if (~inside).any() else np.full(len(utility), -np.inf)
-    )
+    column = list(model.plan.variables).index(region.variable.name)
+    inside = np.isin(codes[:, column], region.places)
+    if inside.all():
+        return region.judged(1.0, unknown(model.cones), "keep")
+    best_in = utility[:, inside].max(axis=1, initial=-np.inf)
+    best_out = utility[:, ~inside].max(axis=1)
     probability = float(np.mean(best_in > best_out))
-    with np.errstate(invalid="ignore"):
-        loss = estimate(np.maximum(best_in - best_out, 0.0), model.cones)
-    if not (~inside).any():
-        return _variant(model.plan, *variant, 1.0, unknown(model.cones), "keep")
+    loss = estimate(np.maximum(best_in - best_out, 0.0), model.cones)
     if probability < _DROP and loss.mean < spread:
         verdict = "drop"
     else:
         verdict = "keep" if probability >= 0.5 else "undecided"
-    return _variant(model.plan, *variant, probability, loss, verdict)
-
-
-def _variant(
-    plan: Plan,
-    name: str,
-    where: str,
-    places: npt.NDArray[np.intp],
-    probability: float,
-    loss: Estimate,
-    verdict: str,
-) -> Variant:
-    unit = plan.variables[name].unit
-    label = f"{where} {unit}" if unit else where
-    settings = tuple(plan.variables[name].grid[places].tolist())
-    return Variant(name, label, settings, probability, loss, verdict, loss.cones)
+    return region.judged(probability, loss, verdict)

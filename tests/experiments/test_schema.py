@@ -1,0 +1,117 @@
+"""Versions: newer ones are refused, older ones are brought up in one transaction."""
+
+from __future__ import annotations
+
+import sqlite3
+
+import pytest
+
+from experiments import schema, store
+from experiments.errors import LedgerError
+from experiments.ledger import Ledger
+from experiments.records import STATUSES
+
+LATER = (
+    "ALTER TABLE cones ADD COLUMN colour TEXT NOT NULL DEFAULT 'grey'",
+    "CREATE TABLE bottles (id INTEGER PRIMARY KEY)",
+)
+
+
+def pragma(folder, name, value=None):
+    connection = sqlite3.connect(folder / "experiment.db")
+    try:
+        if value is not None:
+            connection.execute(f"PRAGMA {name} = {value}")
+            connection.commit()
+        return connection.execute(f"PRAGMA {name}").fetchone()[0]
+    finally:
+        connection.close()
+
+
+def test_the_file_carries_its_marks(ledger):
+    assert pragma(ledger.folder, "application_id") == schema.APPLICATION_ID
+    assert pragma(ledger.folder, "user_version") == len(schema.MIGRATIONS)
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "words"),
+    [
+        ("user_version", len(schema.MIGRATIONS) + 1, "later release"),
+        ("application_id", 7, "coneloop did not make"),
+        ("user_version", 0, "coneloop did not make"),
+    ],
+)
+def test_a_foreign_or_later_store_is_refused_untouched(ledger, name, value, words):
+    ledger.close()
+    pragma(ledger.folder, name, value)
+    with pytest.raises(LedgerError, match=words) as refusal:
+        Ledger.open(ledger.folder)
+    assert refusal.value.problems[0].remedy
+    assert pragma(ledger.folder, name) == value
+
+
+@pytest.fixture
+def later(monkeypatch):
+    longer = (*schema.MIGRATIONS, LATER)
+    monkeypatch.setattr(schema, "MIGRATIONS", longer)
+    monkeypatch.setattr(store, "MIGRATIONS", longer)
+    return longer
+
+
+def test_an_older_store_is_brought_up_and_keeps_everything(ledger, resin, request):
+    ledger.add(resin, note="from the old days")
+    ledger.close()
+    longer = request.getfixturevalue("later")
+    with Ledger.open(ledger.folder) as opened:
+        assert opened.cone(1).note == "from the old days"
+        with opened.snapshot() as connection:
+            assert connection.execute("SELECT colour FROM cones").fetchall() == [("grey",)]
+        assert opened.undo() == "undid: cone 1 added as printed"
+    assert pragma(ledger.folder, "user_version") == len(longer)
+
+
+def test_a_migration_that_fails_changes_nothing(ledger, resin, monkeypatch):
+    ledger.add(resin)
+    ledger.close()
+    broken = (*schema.MIGRATIONS, (LATER[0], "CREATE TABLE cones (id)"))
+    for module in (schema, store):
+        monkeypatch.setattr(module, "MIGRATIONS", broken)
+    with pytest.raises(LedgerError, match="already exists"):
+        Ledger.open(ledger.folder)
+    assert pragma(ledger.folder, "user_version") == 1
+    monkeypatch.undo()
+    with Ledger.open(ledger.folder) as opened:
+        assert len(opened.cones()) == 1
+
+
+def test_version_one_is_as_it_was_published():
+    """A store of version 1 is out there: its statements must never change."""
+    import hashlib
+
+    digest = hashlib.sha256("\n".join(schema.MIGRATIONS[0]).encode()).hexdigest()
+    assert digest[:16] == PUBLISHED
+
+
+PUBLISHED = "0000000000000000"
+
+
+def test_the_store_itself_refuses_what_makes_no_sense(ledger, resin):
+    ledger.add(resin)
+    with ledger.snapshot() as connection, pytest.raises(sqlite3.IntegrityError):
+        connection.execute("UPDATE cones SET status = 'lost'")
+    connection = sqlite3.connect(ledger.folder / "experiment.db")
+    connection.execute("PRAGMA foreign_keys = ON")
+    try:
+        for status in STATUSES:
+            connection.execute("UPDATE cones SET status = ?", (status,))
+        connection.rollback()
+        for sql in (
+            "INSERT INTO settings (cone, variable, value) VALUES (99, 'wall', 0.4)",
+            "INSERT INTO settings (cone, variable, value) VALUES (1, 'wall', 0.4)",
+            "INSERT INTO settings (cone, variable, value) VALUES (1, 'hue', NULL)",
+            "DELETE FROM cones",
+        ):
+            with pytest.raises(sqlite3.IntegrityError):
+                connection.execute(sql)
+    finally:
+        connection.close()

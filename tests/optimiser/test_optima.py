@@ -1,0 +1,94 @@
+"""Where the best setting lies."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from experiments.errors import TrialsError
+from experiments.plan import Plan
+from experiments.space import Space
+from optimiser import optimum
+from tests.functions import branin_problem
+
+
+def hill(peak: float, count: int, noise: float, seed: int) -> tuple[Plan, pd.DataFrame]:
+    """A parabola in cure time with a known peak, and a slope in the wall."""
+    plan = Plan.from_dict(
+        {
+            "name": "hill",
+            "variables": {
+                "cure": {"kind": "integer", "low": 0, "high": 40, "unit": "min"},
+                "wall": {"kind": "continuous", "low": 0.4, "high": 1.2, "step": 0.1},
+            },
+            "metrics": {"y": {"from": "hand", "goal": "maximise"}},
+        }
+    )
+    recipes = Space(plan).sample(count, seed=seed)
+    rng = np.random.default_rng(seed)
+    y = 10 - ((recipes["cure"] - peak) / 10) ** 2 - recipes["wall"]
+    return plan, recipes.assign(y=y + noise * rng.standard_normal(count), status="measured")
+
+
+@pytest.mark.parametrize("peak", [12, 25])
+def test_a_known_peak_is_found_inside_its_interval(peak):
+    plan, trials = hill(peak, 25, 0.1, seed=1)
+    result = optimum(plan, trials, variable="cure", seed=0)
+    assert result.low <= peak <= result.high
+    assert abs(result.setting - peak) <= 3
+    assert result.setting in result.as_good
+    assert not result.at_edge
+    assert result.curve["probability"].sum() == pytest.approx(1.0)
+    assert result.unit == "min"
+
+
+def test_more_noise_widens_the_interval():
+    narrow = optimum(*hill(20, 25, 0.05, seed=1), variable="cure", seed=0)
+    wide = optimum(*hill(20, 25, 1.5, seed=1), variable="cure", seed=0)
+    assert wide.high - wide.low > narrow.high - narrow.low
+    assert len(wide.as_good) > len(narrow.as_good)
+
+
+def test_a_best_at_the_end_says_so():
+    result = optimum(*hill(60, 25, 0.05, seed=1), variable="cure", seed=0)
+    assert result.setting == 40
+    assert result.at_edge
+    assert "widen the range" in result.text
+
+
+def test_a_metric_to_minimise_has_its_minimum_found():
+    problem = branin_problem()
+    result = optimum(problem.plan, problem.trials(60, 0.0, seed=1), variable="x2", seed=0)
+    # Branin's three minima lie at x2 = 12.275, 2.275 and 2.475.
+    assert min(abs(result.setting - place) for place in (12.275, 2.275, 2.475)) < 1.0
+    assert result.curve["mean"].min() < 3
+
+
+def test_the_choice_of_a_level_comes_without_interval(mixed_plan):
+    recipes = Space(mixed_plan).sample(20, seed=1)
+    trials = recipes.assign(
+        limit=8 + 3.0 * (recipes["process"] == "resin"), loss=1.0, tone=80.0, status="measured"
+    )
+    result = optimum(mixed_plan, trials, variable="process", seed=0)
+    assert result.setting == "resin"
+    assert result.low is None
+    conditional = optimum(mixed_plan, trials, variable="nozzle", seed=0)
+    assert 190 <= conditional.setting <= 250
+
+
+def test_an_unknown_variable_is_refused():
+    plan, trials = hill(20, 5, 0.1, seed=1)
+    with pytest.raises(TrialsError, match="'colour'"):
+        optimum(plan, trials, variable="colour")
+
+
+@pytest.mark.slow
+def test_intervals_of_the_optimum_hold_what_they_say():
+    # 60 simulated experiments with a known peak.
+    inside = []
+    for seed in range(60):
+        peak = 8 + (seed * 7) % 25
+        result = optimum(*hill(peak, 16, 0.3, seed=seed), variable="cure", seed=seed)
+        inside.append(result.low <= peak <= result.high)
+    assert 0.78 <= np.mean(inside) <= 1.0

@@ -1,0 +1,45 @@
+"""When to stop."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from experiments.plan import Plan
+from experiments.space import Space
+from optimiser import outlook
+from tests.functions import branin_problem, hartmann6_problem
+
+
+def test_an_unexplored_problem_goes_on():
+    problem = hartmann6_problem()
+    result = outlook(problem.plan, problem.trials(12, 0.05, seed=1), seed=0)
+    assert result.verdict == "go on"
+    assert result.gain.mean > 0
+    assert set(result.within) == {0.01, 0.02, 0.05}
+    assert result.within[0.01] <= result.within[0.05]
+
+
+def test_a_finished_problem_stops():
+    plan = Plan.from_dict(
+        {
+            "name": "line",
+            "variables": {"x": {"kind": "integer", "low": 0, "high": 10}},
+            "metrics": {"y": {"from": "hand", "goal": "maximise"}},
+        }
+    )
+    recipes = Space(plan).enumerate(11).iloc[:-1]
+    rng = np.random.default_rng(0)
+    y = 100 - (recipes["x"] - 4) ** 2 + 0.5 * rng.standard_normal(len(recipes))
+    trials = recipes.assign(y=y, status="measured", cone=np.arange(1, 11))
+    result = outlook(plan, trials, seed=0)
+    assert result.verdict == "stop"
+    assert result.best in (4, 5, 6)
+    assert result.within[0.05] > 0.9
+
+
+def test_history_is_the_best_so_far():
+    problem = branin_problem()
+    trials = problem.trials(10, 0.0, seed=1)
+    history = outlook(problem.plan, trials, seed=0).history
+    np.testing.assert_allclose(history["best"], np.minimum.accumulate(trials["y"]))
+    assert history["cones"].tolist() == list(range(1, 11))

@@ -1,0 +1,62 @@
+"""Which variants are dead ends."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from experiments.plan import Plan
+from experiments.space import Space
+from optimiser import dead_ends
+
+
+def three_levels(gap: float, count: int, seed: int) -> tuple[Plan, pd.DataFrame]:
+    """A choice whose level c is worse by `gap`, and a knob that matters a little."""
+    plan = Plan.from_dict(
+        {
+            "name": "levels",
+            "variables": {
+                "profile": {"kind": "choice", "levels": ["a", "b", "c"]},
+                "x": {"kind": "continuous", "low": 0, "high": 1, "step": 0.05, "unit": "mm"},
+            },
+            "metrics": {"y": {"from": "hand", "goal": "maximise"}},
+        }
+    )
+    recipes = Space(plan).sample(count, seed=seed)
+    rng = np.random.default_rng(seed)
+    y = recipes["x"] - gap * (recipes["profile"] == "c") + 0.05 * rng.standard_normal(count)
+    return plan, recipes.assign(y=y, status="measured")
+
+
+def verdicts(result) -> dict[tuple[str, str], str]:
+    return {(v.variable, v.where): v.verdict for v in result.variants}
+
+
+def test_a_clearly_worse_level_is_dropped_and_the_others_are_not():
+    result = dead_ends(*three_levels(2.0, 24, seed=1), seed=0)
+    found = verdicts(result)
+    assert found[("profile", "c")] == "drop"
+    assert found[("profile", "a")] != "drop"
+    assert found[("profile", "b")] != "drop"
+    assert found[("x", "0 to 0.3 mm")] == "drop"
+    assert "profile c" in result.text
+
+
+def test_probabilities_of_a_choice_add_up_to_one():
+    result = dead_ends(*three_levels(0.2, 12, seed=1), seed=0)
+    total = sum(v.probability for v in result.variants if v.variable == "profile")
+    assert total == pytest.approx(1.0, abs=0.02)
+    assert all(v.loss.mean >= 0 for v in result.variants)
+
+
+@pytest.mark.slow
+def test_a_level_that_holds_the_best_is_seldom_dropped_and_a_dead_one_mostly_is():
+    wrong, right = [], []
+    for seed in range(60):
+        found = verdicts(dead_ends(*three_levels(1.0, 25, seed=seed), seed=seed))
+        wrong += [found[("profile", level)] == "drop" for level in "ab"]
+        right.append(found[("profile", "c")] == "drop")
+    print(f"dropped: equals of the best {np.mean(wrong):.3f}, dead {np.mean(right):.3f}")
+    assert np.mean(wrong) < 0.05
+    assert np.mean(right) > 0.8
