@@ -11,11 +11,13 @@ import platform
 import sys
 import tempfile
 import traceback
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 __all__ = ["diagnosis", "write_diagnosis"]
 
 _LIBRARIES = ("click", "matplotlib", "numpy", "pandas", "scipy", "sklearn", "skopt")
+_PACKAGES = {"sklearn": "scikit-learn", "skopt": "scikit-optimize"}
 
 
 def diagnosis(error: BaseException) -> str:
@@ -37,7 +39,7 @@ def diagnosis(error: BaseException) -> str:
     ]
     for name in _LIBRARIES:
         if name in sys.modules:
-            lines.append(f"{name} {getattr(sys.modules[name], '__version__', 'unknown')}")
+            lines.append(f"{name} {_version(name)}")
     seen: set[int] = set()
     current: BaseException | None = error
     while current is not None and id(current) not in seen:
@@ -47,6 +49,14 @@ def diagnosis(error: BaseException) -> str:
             lines.append(f"  {_place(frame.filename)}:{frame.lineno} in {frame.name}")
         current = current.__cause__ or current.__context__
     return "\n".join(lines) + "\n"
+
+
+def _version(name: str) -> str:
+    """Give the installed version of a library."""
+    try:
+        return version(_PACKAGES.get(name, name))
+    except PackageNotFoundError:
+        return "unknown"
 
 
 def _place(filename: str) -> str:

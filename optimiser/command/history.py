@@ -27,7 +27,14 @@ def undo_command(folder: Path, json_wanted: bool) -> None:
 
 
 @click.command("history")
-@click.option("--limit", type=click.IntRange(min=1), default=20, show_default=True, metavar="N")
+@click.option(
+    "--limit",
+    type=click.IntRange(min=1),
+    default=20,
+    show_default=True,
+    metavar="N",
+    help="How many acts at most.",
+)
 @in_folder
 @as_json
 def history_command(limit: int, folder: Path, json_wanted: bool) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -110,17 +111,27 @@ class Root(click.Group):
         except (click.Abort, KeyboardInterrupt):
             click.echo("\nStopped. What was recorded before stays recorded.", err=True)
             return 1
-        except BrokenPipeError:
+        except BrokenPipeError:  # before OSError, of which it is one
             # Somebody closed the other end, as `coneloop table | head` does.
             _silence_stdout()
             return 0
+        except OSError as error:
+            # A full disk, a folder without permission: nothing that a new version would mend.
+            if error.strerror is None:
+                return _own_fault(error)
+            where = f"{error.filename}: " if error.filename else ""
+            _complain(f"{where}{error.strerror}")
+            return 2
         except Exception as error:
-            path = write_diagnosis(error)
-            kept = f"; details without personal data: {path}" if path else ""
-            click.echo(
-                f"coneloop failed by a fault of its own ({type(error).__name__}){kept}", err=True
-            )
-            return 1
+            return _own_fault(error)
+
+
+def _own_fault(error: Exception) -> int:
+    """Say in one line that it was our fault, and keep what helps to mend it."""
+    path = write_diagnosis(error)
+    kept = f"; details without personal data: {path}" if path else ""
+    click.echo(f"coneloop failed by a fault of its own ({type(error).__name__}){kept}", err=True)
+    return 1
 
 
 def _complain(text: str) -> None:
@@ -130,8 +141,6 @@ def _complain(text: str) -> None:
 
 def _silence_stdout() -> None:
     """Keep the interpreter from complaining about the closed pipe when it ends."""
-    import os
-
     try:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except (OSError, ValueError):

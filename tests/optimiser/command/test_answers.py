@@ -1,0 +1,85 @@
+"""Verbs that answer: text, JSON, pictures, refusals."""
+
+from __future__ import annotations
+
+import pytest
+
+ANSWERS = [
+    ("knobs",),
+    ("optimum", "wall"),
+    ("optimum", "process"),
+    ("compare", "2", "4"),
+    ("deadends",),
+    ("outlook",),
+]
+
+
+@pytest.mark.parametrize("words", ANSWERS, ids=" ".join)
+def test_an_answer_states_its_calibration_and_cones(run, folder, words):
+    told = run(*words, "--in", folder)
+    assert told.status == 0
+    assert "Stands on 6 measured cones" in told.out
+    assert "of 6" in told.out
+    assert max(map(len, told.out.splitlines())) <= 80
+    assert "nan" not in told.out.lower().split()
+    # Progress goes to stderr as one plain line where nobody watches.
+    assert len(told.err.splitlines()) == 1
+
+
+@pytest.mark.parametrize("words", ANSWERS, ids=" ".join)
+def test_json_is_all_that_stdout_holds(run, folder, tmp_path, words):
+    picture = tmp_path / "picture.png"
+    told = run(*words, "--json", "--png", picture, "--in", folder)
+    assert told.status == 0
+    assert {"cones", "calibration", "notes", "text"} <= set(told.json)
+    assert told.json["cones"] == 6
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize("words", ANSWERS[:-1], ids=" ".join)
+def test_an_experiment_without_a_cone_gets_an_answer_too(run, fresh, tmp_path, words):
+    if words[0] == "compare":
+        words = ("compare", "process=filament,wall=0.5", "process=filament,wall=0,6")
+    picture = tmp_path / "picture.svg"
+    told = run(*words, "--svg", picture, "--in", fresh)
+    assert told.status == 0
+    assert "annot" in told.out
+    assert picture.exists()
+
+
+def test_knobs_of_one_metric(run, folder):
+    told = run("knobs", "--metric", "loss", "--json", "--in", folder)
+    assert told.json["metric"] == "loss"
+    assert {knob["variable"] for knob in told.json["knobs"]} == {"process", "wall", "cure_time"}
+
+
+def test_comparing_a_cone_with_a_change_of_it(run, folder):
+    told = run("compare", "2", "2,cure_time=22,5;wall=0,7", "--json", "--in", folder)
+    assert told.json["a"] == {"process": "resin", "wall": 0.6, "cure_time": 20.0}
+    assert told.json["b"] == {"process": "resin", "wall": 0.7, "cure_time": 22.5}
+    other = run("compare", "2", "2,process=filament,cure_time=none", "--json", "--in", folder)
+    assert other.json["b"] == {"process": "filament", "wall": 0.6}
+
+
+@pytest.mark.parametrize(
+    ("words", "wanted"),
+    [
+        (("knobs", "--metric", "beauty"), "beauty"),
+        (("optimum", "colour"), "colour"),
+        (("compare", "1", "99"), "99"),
+        (("compare", "1", "wall"), "wall"),
+        (("compare", "1", "wall=0.5"), "process"),
+        (("compare", "1", ""), "cone number"),
+    ],
+)
+def test_a_question_that_cannot_be_asked(run, folder, words, wanted):
+    told = run(*words, "--in", folder)
+    assert told.status == 2
+    assert told.out == ""
+    assert wanted in told.err
+
+
+def test_a_picture_that_cannot_be_written(run, folder):
+    told = run("outlook", "--png", folder / "experiment.toml" / "x.png", "--in", folder)
+    assert told.status == 2
+    assert "x.png" in told.err

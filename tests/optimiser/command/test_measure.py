@@ -1,0 +1,106 @@
+"""Verbs over raw files: measure, listen."""
+
+from __future__ import annotations
+
+import pytest
+
+from experiments.ledger import Ledger
+
+
+def test_measuring_a_cone_from_its_file(run, folder, response):
+    told = run(
+        "measure", 8, response, "--session", "june", "--value", "loss=3,5",
+        "--age-days", "4,5", "--in", folder,
+    )  # fmt: skip
+    assert told.status == 0
+    assert "Cone 8 measured in session june" in told.out
+    assert "kHz" in told.out
+    with Ledger.open(folder) as ledger:
+        (stored,) = ledger.measurements(8)
+        (curve,) = ledger.curves(8)
+    # 10 dB below a second-order Butterworth low-pass lies at fc * 9 ** (1 / 4).
+    assert stored.values["upper_limit"] == pytest.approx(6.0 * 9**0.25, rel=0.01)
+    assert stored.values["loss"] == 3.5
+    assert stored.age_days == 4.5
+    assert curve.content == response.read_bytes()
+
+
+def test_a_metric_without_a_file_is_missing_and_says_so(run, folder):
+    told = run("measure", 8, "--session", "june", "--value", "loss=2", "--json", "--in", folder)
+    assert told.status == 0
+    measurement = told.json["measurement"]
+    assert measurement["values"] == {"upper_limit": None, "loss": 2.0}
+    assert "no_file" in {warning["code"] for warning in measurement["warnings"]}
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        (8, "nothing.txt", "--session", "june"),
+        (8, "--session", "june"),
+        (99, "--session", "june", "--value", "loss=2"),
+        (8, "--session", "june", "--value", "loss=much"),
+        (8, "--session", "june", "--value", "gloss=2"),
+        (7, "--session", "june", "--value", "loss=2"),
+        (8, "--value", "loss=2"),
+    ],
+)
+def test_a_measurement_that_cannot_be_stores_nothing(run, folder, words):
+    told = run("measure", *words, "--in", folder)
+    assert told.status == 2
+    assert told.err.startswith("error: ") or "listening" in told.err
+    with Ledger.open(folder) as ledger:
+        assert len(ledger.measurements()) == 6
+
+
+def test_the_kind_of_a_file_can_be_said(run, folder, response):
+    wrong = run("measure", 8, response, "--kind", "music", "--session", "june", "--in", folder)
+    assert wrong.status == 2
+    named = f"{response.name}=response"
+    told = run("measure", 8, response, "--kind", named, "--session", "june", "--in", folder)
+    assert told.status == 0
+
+
+def test_listening_gives_the_contract_of_json(run, response):
+    told = run("listen", response, "--drop", 6, "--band", "200:9000", "--json")
+    assert told.status == 0
+    (file,) = told.json["files"]
+    assert set(file) == {"file", "kind", "metrics", "warnings"}
+    assert file["kind"] == "response"
+    metric = file["metrics"]["upper_limit_hz"]
+    assert metric["unit"] == "Hz"
+    # 6 dB: fc * (10 ** 0.6 - 1) ** (1 / 4)
+    assert metric["value"] == pytest.approx(6000 * (10**0.6 - 1) ** 0.25, rel=0.01)
+    assert file["metrics"]["breakup_hz"]["value"] is None
+    assert "no_resonance" in {warning["code"] for warning in file["warnings"]}
+
+
+def test_listening_for_people(run, response, tmp_path):
+    picture = tmp_path / "curve.svg"
+    told = run("listen", response, "--svg", picture)
+    assert told.status == 0
+    assert "upper limit" in told.out
+    assert "no_resonance" in told.out
+    assert picture.read_text(encoding="utf-8").startswith("<?xml")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("nothing.txt",),
+        ("{response}", "--band", "3"),
+        ("{response}", "--band", "900:100"),
+        ("{response}", "--kind", "music"),
+        ("{response}", "--smooth", "none"),
+        ("{response}", "--sweep", "20:20000"),
+        ("{response}", "--thd-of", "sum"),
+        ("nothing.txt", "{response}", "nowhere.txt"),
+    ],
+)
+def test_listening_refuses_what_cannot_be(run, response, words):
+    told = run("listen", *[word.replace("{response}", str(response)) for word in words])
+    assert told.status == 2
+    assert told.out == ""
+    assert told.err.startswith("error: ")
+    missing = [word for word in words if word in ("nothing.txt", "nowhere.txt")]
+    assert all(name in told.err for name in missing)

@@ -1,0 +1,103 @@
+"""The verb `next`: proposals, cards, provenance."""
+
+from __future__ import annotations
+
+import pytest
+
+from experiments.ledger import Ledger
+from tests.pages import Page
+
+
+def test_the_first_plate(run, fresh):
+    told = run("next", "--count", 3, "--in", fresh)
+    assert told.status == 0
+    for number in (1, 2, 3):
+        assert f"Cone {number}, plate 1" in told.out
+        card = fresh / "cards" / f"cone_{number:02d}.html"
+        assert str(card) in told.out
+        assert Page(card.read_text(encoding="utf-8")).fetched == []
+    assert "Nothing can be foretold yet" in told.out
+    with Ledger.open(fresh) as ledger:
+        cones = ledger.cones()
+    assert [cone.status for cone in cones] == ["planned"] * 3
+    assert len({str(cone.settings) for cone in cones}) == 3
+
+
+def test_a_proposal_from_measured_cones(run, folder):
+    told = run("next", "--json", "--seed", 5, "--in", folder)
+    assert told.status == 0
+    answer = told.json
+    (pick,) = answer["picks"]
+    assert pick["cone"] == 9
+    assert answer["cones"] == 6
+    expected = pick["expected"]["upper_limit"]
+    assert expected["low"] < expected["mean"] < expected["high"]
+    assert pick["score"]["low"] < pick["score"]["mean"] < pick["score"]["high"]
+    assert {check["metric"] for check in answer["calibration"]} == {"upper_limit", "loss"}
+    with Ledger.open(folder) as ledger:
+        cone = ledger.cone(9)
+        assert cone.settings == pick["settings"]
+        assert cone.reason == pick["why"]
+        assert cone.proposal["seed"] == 5
+        assert cone.proposal["plan"] == ledger.plan.digest
+        assert len(cone.proposal["data"]) == 64
+        assert {"coneloop", "numpy", "scikit-learn"} <= set(cone.proposal["versions"])
+
+
+def test_what_is_printed_has_units_intervals_and_calibration(run, folder):
+    told = run("next", "--dry-run", "--in", folder)
+    assert told.status == 0
+    said = told.out.replace("\xa0", " ")
+    assert " mm" in said
+    assert " kHz (" in said
+    assert "effort by the plan: " in said
+    assert "Stands on 6 measured cones" in said
+    assert "nothing was recorded" in said
+    assert max(map(len, told.out.splitlines())) <= 80
+    assert not list((folder / "cards").iterdir())
+    with Ledger.open(folder) as ledger:
+        assert len(ledger.cones()) == 8
+
+
+def test_the_same_seed_proposes_the_same(run, folder):
+    first, second = (run("next", "--dry-run", "--json", "--in", folder).json for _ in range(2))
+    assert first == second
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "process,wall,cure_time\nresin,0.5,12.5\nfilament,0.8,\n",
+        "cure_time;process;wall;remark\n12,5;resin;0,5;a\n;filament;0,8;b\n",
+    ],
+)
+def test_a_shortlist_with_points_or_commas(run, folder, tmp_path, text):
+    file = tmp_path / "shortlist.csv"
+    file.write_text(text, encoding="utf-8")
+    told = run("next", "--from", file, "--dry-run", "--json", "--in", folder)
+    assert told.status == 0
+    (pick,) = told.json["picks"]
+    assert pick["settings"] in (
+        {"process": "resin", "wall": 0.5, "cure_time": 12.5},
+        {"process": "filament", "wall": 0.8},
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ("", "0 lines"),
+        ("process,wall\nresin,0.5\n", "cure_time"),
+        ("process,wall,cure_time\nresin,thick,1\nwood,0.5,\n", "thick"),
+    ],
+)
+def test_a_shortlist_that_cannot_be_read_names_every_problem(run, folder, tmp_path, text, wanted):
+    file = tmp_path / "shortlist.csv"
+    file.write_text(text, encoding="utf-8")
+    told = run("next", "--from", file, "--in", folder)
+    assert told.status == 2
+    assert wanted in told.err
+    if "wood" in text:
+        assert "wood" in told.err
+    with Ledger.open(folder) as ledger:
+        assert len(ledger.cones()) == 8

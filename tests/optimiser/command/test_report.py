@@ -1,0 +1,116 @@
+"""The verb `report`, and the demo that ends with one."""
+
+from __future__ import annotations
+
+import pytest
+
+from experiments.ledger import Ledger
+from optimiser.command import demo, demo_data
+from optimiser.report import SECTIONS
+from tests.pages import Page
+
+
+def test_the_report_lands_in_the_experiment(run, folder, response):
+    told = run("measure", 8, response, "--session", "june", "--value", "loss=3", "--in", folder)
+    assert told.status == 0
+    told = run("report", "--in", folder)
+    assert told.status == 0
+    path = folder / "report.html"
+    assert str(path) in told.out
+    page = Page(path.read_text(encoding="utf-8"))
+    assert page.fetched == []
+    assert [name for name in page.ids if name in SECTIONS] == list(SECTIONS)
+    assert "Responses of 1 cones" in page.text or "Responses of 1 cone" in page.text
+    assert "Proposed" in page.text
+
+
+def test_the_report_of_nothing(run, fresh, tmp_path):
+    path = tmp_path / "out.html"
+    told = run("report", path, "--json", "--in", fresh)
+    assert told.status == 0
+    assert told.json["file"] == str(path)
+    assert "Cannot tell yet" in Page(path.read_text(encoding="utf-8")).text
+
+
+def test_a_report_that_cannot_be_written(run, fresh):
+    told = run("report", fresh / "experiment.toml" / "x.html", "--in", fresh)
+    assert told.status == 2
+    assert "x.html" in told.err
+
+
+def test_the_demo_is_found():
+    folder = demo_data.demo_folder()
+    rows = demo_data.read_trials(folder)
+    assert {row["status"] for row in rows} >= {"measured", "failed"}
+    assert all((folder / name).is_file() for row in rows for name in row["files"].split())
+
+
+def test_a_missing_demo_is_a_clear_error(run, tmp_path, monkeypatch):
+    monkeypatch.setattr(demo_data.optimiser, "__file__", str(tmp_path / "optimiser" / "x.py"))
+    told = run("demo", tmp_path / "radio")
+    assert told.status == 2
+    assert "demo_trials" in told.err
+    assert not (tmp_path / "radio").exists()
+
+
+def test_the_demo_spares_what_is_not_its_own(run, tmp_path):
+    mine = tmp_path / "mine"
+    mine.mkdir()
+    (mine / "notes.txt").write_text("mine", encoding="utf-8")
+    for flag in ((), ("--again",)):
+        told = run("demo", mine, *flag)
+        assert told.status == 2
+        assert "other files" in told.err
+    assert [path.name for path in mine.iterdir()] == ["notes.txt"]
+    file = tmp_path / "file"
+    file.write_text("x", encoding="utf-8")
+    assert run("demo", file).status == 2
+
+
+@pytest.fixture
+def short_demo(monkeypatch):
+    """The demo with its first few trials and a failure only."""
+    rows = demo_data.read_trials(demo_data.demo_folder())
+    failed = next(row for row in rows if row["status"] == "failed")
+    others = [row for row in rows if row["session"] == "evening-1"]
+    chosen = [*others, failed]
+    monkeypatch.setattr(demo_data, "read_trials", lambda _: chosen)
+    monkeypatch.setattr(demo, "read_trials", lambda _: chosen)
+    return chosen
+
+
+def test_the_demo_runs_the_loop(run, tmp_path, short_demo):
+    folder = tmp_path / "kitchen-radio"
+    told = run("demo", folder)
+    assert told.status == 0, told.err
+    for wanted in ("invented", "Cone 5, plate", "report: ", "card:   ", "Knobs", "Outlook"):
+        assert wanted in told.out, wanted
+    with Ledger.open(folder) as ledger:
+        cones = ledger.cones()
+        assert [cone.status for cone in cones] == ["measured"] * 3 + ["failed", "planned"]
+        assert ledger.check() == []
+        assert len(ledger.curves()) == 9
+        values = [each.values for each in ledger.measurements()]
+        assert all(value["upper_limit"] is not None for value in values)
+    assert (folder / "cards" / "cone_05.html").is_file()
+    assert "kitchen radio" in Page((folder / "report.html").read_text(encoding="utf-8")).text
+
+    again = run("demo", folder)
+    assert again.status == 2
+    assert "--again" in again.err
+    (folder / "kept.txt").write_text("kept", encoding="utf-8")
+    assert run("demo", folder, "--again", "--json").json["picks"][0]["cone"] == 5
+    assert (folder / "kept.txt").read_text(encoding="utf-8") == "kept"
+
+
+@pytest.mark.slow
+def test_the_whole_demo(run, tmp_path):
+    folder = tmp_path / "kitchen-radio"
+    told = run("demo", folder, "--json")
+    assert told.status == 0, told.err
+    rows = demo_data.read_trials(demo_data.demo_folder())
+    with Ledger.open(folder) as ledger:
+        assert len(ledger.measurements()) == len([r for r in rows if r["status"] == "measured"])
+        assert len(ledger.cones()) == len({row["cone"] for row in rows}) + 1
+    (pick,) = told.json["picks"]
+    assert pick["score"]["low"] < pick["score"]["mean"] < pick["score"]["high"]
