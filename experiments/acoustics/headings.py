@@ -29,6 +29,7 @@ _WORDS: Final = (
     ("coherence", r"coheren|koharen"),
     ("phase", r"phase|fase|(?<![a-z])(deg|degrees|rad|radians)(?![a-z])|°"),
     ("frequency", r"freq|frec|(?<![a-z])k?hz(?![a-z])|^f$|^f[ _(\[/]"),
+    ("amplitude", r"impuls"),
     ("real", r"^re(al)?$|^re(al)?[ _(\[]"),
     ("imaginary", r"^im(ag)?(inary)?$|^im(ag)?(inary)?[ _(\[]"),
     ("level", r"spl|level|pegel|niveau|nivel|livello|magn|(?<![a-z])mag|gain|respon|db"),
@@ -142,12 +143,18 @@ def headings_of(lines: list[str], columns: int, delimiter: str | None) -> list[s
             found.append(cells)
         elif found:
             break
-        if len(found) == 2:
+        if len(found) == 2 or (found and not _only_units(found[0])):
             break
     return [
         " ".join(cells[i] for cells in reversed(found) if i < len(cells) and cells[i])
         for i in range(columns)
     ]
+
+
+def _only_units(cells: list[str]) -> bool:
+    """Whether a line holds units and nothing else, so that names stand above it."""
+    plain = [_plain(cell).strip(" ()[]") for cell in cells]
+    return all(not cell or _UNIT.fullmatch(cell) for cell in plain)
 
 
 def _cells(line: str, columns: int, delimiter: str | None) -> list[str] | None:

@@ -117,7 +117,25 @@ def _hear_sweep(reading: Reading, options: Options, heard: Heard) -> None:
     _hear_distortion(result.distortion, options, heard)
 
 
+def _warn_gaps(response: Response, options: Options, heard: Heard) -> None:
+    """Warn where points are missing: the curve is drawn straight across."""
+    f = response.frequency
+    steps = f[1:] / f[:-1]
+    place = int(np.argmax(steps))
+    usual = float(np.median(steps))
+    if steps[place] < max(10**0.1, usual**4):
+        return
+    low, high = options.band or (0.0, math.inf)
+    if f[place + 1] > low and f[place] < high:
+        heard.warn(
+            "gap",
+            f"no data between {_hz(f[place])} and {_hz(f[place + 1])}; the curve was taken as "
+            "straight there.",
+        )
+
+
 def _hear_response(response: Response, options: Options, heard: Heard) -> None:
+    _warn_gaps(response, options, heard)
     band, cut = responses.cover(response, options.band)
     curve = responses.smoothed(response, options.smooth)
     if options.smooth is not None:

@@ -24,6 +24,7 @@ CODES: Final[Mapping[str, str]] = MappingProxyType(
         "no_resonance": "no resonance with the stated prominence",
         "q_not_carried": "a resonance was found, but its Q cannot be told from these data",
         "q_disagrees": "the decay and the response give different Q",
+        "gap": "points are missing in the middle of the data",
         "coarse_grid": "the frequency grid is too coarse for what is asked",
         "gate_too_short": "the impulse response is too short for low frequencies",
         "noise_floor": "the noise comes too near to what is asked",

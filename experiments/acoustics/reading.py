@@ -204,7 +204,8 @@ def guess_kind(table: Table) -> tuple[str, str]:
     names = {role.name for role in roles}
     if names & {"thd", "harmonic", "percent"} and "time" not in names:
         return "distortion", "its headings name distortion or percent"
-    if "frequency" in names and names & {"level", "real"}:
+    linear = any(role.name == "amplitude" and role.unit for role in roles)
+    if "frequency" in names and (names & {"level", "real"} or linear):
         return "response", "its headings name frequency and level"
     if names & {"time", "index"} and names & {"amplitude", "level"}:
         return "impulse", "its headings name time and amplitude"

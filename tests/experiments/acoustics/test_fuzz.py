@@ -1,0 +1,203 @@
+"""Whatever the bytes, `listen` answers or refuses with a Problem; it never falls over."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from experiments.acoustics import Options, Sweep, listen
+from experiments.errors import CurveError, Problem
+
+QUICK, MANY = 120, 2500
+
+cells = st.one_of(
+    st.floats(-1e4, 1e5).map(lambda x: f"{x:.3f}"),
+    st.integers(-100, 30000).map(str),
+    st.sampled_from(
+        [
+            "",
+            "NaN",
+            "---",
+            "1,5",
+            "1.000",
+            "1e3",
+            "-inf",
+            "Hz",
+            "dB",
+            "THD %",
+            "20 Hz",
+            '"',
+            "x",
+            "١٢",
+        ]
+    ),
+)
+rows = st.lists(cells, min_size=1, max_size=4)
+
+
+@st.composite
+def tables(draw):
+    mark = draw(st.sampled_from([";", ",", "\t", " ", "|", ", "]))
+    head = draw(
+        st.sampled_from(
+            [
+                "",
+                "Hz;dB",
+                "# Freq(Hz) SPL(dB)",
+                "Time (s);Amplitude",
+                "Hz;THD %;HD2 %",
+                "a,b,c",
+                "* fs = 48000",
+            ]
+        )
+    )
+    body = draw(st.lists(rows, max_size=30))
+    end = draw(st.sampled_from(["\n", "\r\n", "\r"]))
+    return end.join([head, *(mark.join(row) for row in body)])
+
+
+@st.composite
+def spoilt(draw, raws):
+    raw = bytearray(draw(st.sampled_from(raws)))
+    for _ in range(draw(st.integers(1, 6))):
+        place = draw(st.integers(0, max(len(raw) - 1, 0)))
+        act = draw(st.sampled_from(["flip", "cut", "add", "end"]))
+        if act == "flip" and raw:
+            raw[place] = draw(st.integers(0, 255))
+        elif act == "cut":
+            del raw[place : place + draw(st.integers(1, 30))]
+        elif act == "add":
+            raw[place:place] = draw(st.binary(min_size=1, max_size=8))
+        else:
+            del raw[place:]
+    return bytes(raw)
+
+
+def check(raw, kind=None, options=None):
+    try:
+        heard = listen(raw, name="x", kind=kind, options=options)
+    except CurveError as error:
+        assert error.problems
+        for problem in error.problems:
+            assert isinstance(problem, Problem)
+            assert problem.where
+            assert problem.found
+            assert problem.expected
+        return
+    for name, item in heard.metrics.items():
+        assert item.value is None or math.isfinite(item.value), name
+    if any(item.value is None for item in heard.metrics.values()):
+        assert heard.warnings
+    heard.to_dict()
+
+
+def base_files(known):
+    f = np.geomspace(30, 18000, 60)
+    pulse = known.mode(800, 8, seconds=0.02, lead=20)
+    time = "\n".join(f"{i / 48000:.8f};{v:.6f}" for i, v in enumerate(pulse))
+    return [
+        known.response_text(f, known.cone(f)).encode(),
+        known.response_text(f, known.cone(f), decimal=",").encode("utf-16"),
+        known.response_text(f, known.cone(f), delimiter=" ").encode(),
+        f"Time (s);Amplitude\n{time}\n".encode(),
+        b"Hz;THD %;HD2 %\n" + b"\n".join(b"%d;%d.5;1.25" % (100 * i, i) for i in range(1, 30)),
+    ]
+
+
+def wav_files(known):
+    pulse = known.mode(800, 8, seconds=0.02, lead=20) * 0.5
+    both = np.stack([pulse, pulse[::-1]], axis=1)
+    return [
+        *(known.wav(pulse, 48000, kind) for kind in ("PCM_U8", "PCM_16", "PCM_24", "FLOAT")),
+        known.wav(both, 48000, "PCM_16"),
+        known.wav(pulse, 48000, "PCM_24", "WAVEX"),
+    ]
+
+
+KINDS = st.sampled_from([None, "response", "distortion", "impulse"])
+QUIET = settings(max_examples=QUICK, deadline=None, suppress_health_check=list(HealthCheck))
+LONG = settings(max_examples=MANY, deadline=None, suppress_health_check=list(HealthCheck))
+
+
+def run_tables(known):
+    del known
+    return lambda data: check(data.draw(tables()).encode(), data.draw(KINDS))
+
+
+def run_bytes(known):
+    del known
+    return lambda data: check(data.draw(st.binary(max_size=400)), data.draw(KINDS))
+
+
+def run_spoilt(known):
+    files = base_files(known)
+    return lambda data: check(data.draw(spoilt(files)), data.draw(KINDS))
+
+
+def run_wavs(known):
+    files = wav_files(known)
+    return lambda data: check(data.draw(spoilt(files)), None, Options(channel=1))
+
+
+def run_recordings(known):
+    """Samples of every sort as an impulse response."""
+    del known
+
+    def once(data):
+        size = data.draw(st.integers(16, 3000))
+        rng = np.random.default_rng(data.draw(st.integers(0, 99)))
+        shape = data.draw(st.sampled_from(["zero", "one", "noise", "step", "steady", "tiny"]))
+        h = {
+            "zero": np.zeros(size),
+            "one": np.eye(1, size, size // 3)[0],
+            "noise": rng.standard_normal(size),
+            "step": np.ones(size),
+            "steady": np.sin(np.arange(size) * 0.3),
+            "tiny": 1e-300 * rng.standard_normal(size),
+        }[shape]
+        text = "\n".join(f"{value:.6e}" for value in h)
+        check(f"# fs = 48000 Hz\nAmplitude\n{text}\n".encode(), "impulse")
+
+    return once
+
+
+RUNS = [run_tables, run_bytes, run_spoilt, run_wavs, run_recordings]
+
+
+@pytest.mark.parametrize("run", RUNS)
+def test_fuzz(known, run):
+    once = run(known)
+
+    @given(st.data())
+    @QUIET
+    def inner(data):
+        once(data)
+
+    inner()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("run", RUNS)
+def test_fuzz_at_length(known, run):
+    once = run(known)
+
+    @given(st.data())
+    @LONG
+    def inner(data):
+        once(data)
+
+    inner()
+
+
+@pytest.mark.parametrize("seconds", [0.01, 0.5, 3.0])
+@pytest.mark.parametrize("shape", ["zero", "noise", "short"])
+def test_sweep_recordings_that_are_none(known, seconds, shape):
+    rng = np.random.default_rng(0)
+    y = {"zero": np.zeros(48000), "noise": 0.1 * rng.standard_normal(48000), "short": np.ones(20)}
+    raw = known.wav(y[shape])
+    with pytest.raises(CurveError):
+        listen(raw, options=Options(sweep=Sweep(20, 20000, seconds)))
