@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
-import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -207,8 +206,3 @@ def progress(title: str) -> Iterator[Callable[[float, str], None]]:
             bar.update(task, completed=min(max(share, 0.0), 1.0), description=text)
 
         yield tell
-
-
-def stdout_is_terminal() -> bool:
-    """Tell whether a person reads what is printed."""
-    return sys.stdout.isatty()

@@ -117,6 +117,20 @@ def response(tmp_path: Path) -> Path:
 
 
 @pytest.fixture(scope="session")
+def write_raw() -> Callable[[Path, float], Path]:
+    """Write a raw response file: ``write_raw(path, limit_hz)``."""
+    return write_response
+
+
+@pytest.fixture(scope="session")
+def small_plan() -> str:
+    """The plan, weighed in place of a value typed in."""
+    head, _, rest = PLAN.partition("[metrics.loss]")
+    weighed = '[metrics.mass]\nfrom = "hand"\nunit = "g"\ngoal = "minimise"\npoor = 4\ngood = 1\n'
+    return f"{head}{weighed}\n[effort]{rest.partition('[effort]')[2]}"
+
+
+@pytest.fixture(scope="session")
 def _measured(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Six measured cones, a failed one and a printed one."""
     folder = tmp_path_factory.mktemp("experiment") / "radio"

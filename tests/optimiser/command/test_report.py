@@ -67,33 +67,50 @@ def test_the_demo_spares_what_is_not_its_own(run, tmp_path):
     assert run("demo", file).status == 2
 
 
+ROWS = """
+cone,status,plate,process,wall,cure_time,session,age_days,light_hours,mass_g,minutes,note,why,files
+1,measured,1,resin,0.3,10,may,1,0.0,2.2,70,first,,raw/1.txt
+1,measured,1,resin,0.3,10,june,30,0.0,2.2,70,again,,raw/1.txt
+2,measured,1,filament,0.6,,may,1,,2.4,65,,,raw/2.txt
+3,measured,2,resin,0.9,20,may,1,,2.9,80,,,raw/3.txt
+4,failed,3,resin,1.2,0,,,,,30,,tore off,
+"""
+
+
 @pytest.fixture
-def short_demo(monkeypatch):
-    """The demo with its first few trials and a failure only."""
-    rows = demo_data.read_trials(demo_data.demo_folder())
-    failed = next(row for row in rows if row["status"] == "failed")
-    others = [row for row in rows if row["session"] == "evening-1"]
-    chosen = [*others, failed]
-    monkeypatch.setattr(demo_data, "read_trials", lambda _: chosen)
-    monkeypatch.setattr(demo, "read_trials", lambda _: chosen)
-    return chosen
+def small_demo(monkeypatch, tmp_path, small_plan, write_raw):
+    """A demo of a few trials in place of the whole."""
+    source = tmp_path / "source"
+    (source / "raw").mkdir(parents=True)
+    (source / "experiment.toml").write_text(small_plan, encoding="utf-8")
+    (source / "trials.csv").write_text(ROWS.lstrip(), encoding="utf-8")
+    for number in (1, 2, 3):
+        write_raw(source / "raw" / f"{number}.txt", 4000 + 1500 * number)
+    monkeypatch.setattr(demo, "demo_folder", lambda: source)
 
 
-def test_the_demo_runs_the_loop(run, tmp_path, short_demo):
+def test_the_demo_runs_the_loop(run, tmp_path, small_demo):
     folder = tmp_path / "kitchen-radio"
     told = run("demo", folder)
     assert told.status == 0, told.err
-    for wanted in ("invented", "Cone 5, plate", "report: ", "card:   ", "Knobs", "Outlook"):
+    for wanted in ("invented", "Cone 5, plate 4", "report: ", "card:   ", "Knobs", "Outlook"):
         assert wanted in told.out, wanted
     with Ledger.open(folder) as ledger:
         cones = ledger.cones()
         assert [cone.status for cone in cones] == ["measured"] * 3 + ["failed", "planned"]
+        assert (cones[0].mass, cones[0].minutes, cones[0].note) == (2.2, 70.0, "first")
+        assert cones[3].why == "tore off"
         assert ledger.check() == []
-        assert len(ledger.curves()) == 9
-        values = [each.values for each in ledger.measurements()]
-        assert all(value["upper_limit"] is not None for value in values)
+        measurements = ledger.measurements()
+        assert [each.session for each in measurements] == ["may", "june", "may", "may"]
+        assert [each.age_days for each in measurements] == [1, 30, 1, 1]
+        # 10 dB below a second-order Butterworth low-pass lies at fc * 9 ** (1 / 4).
+        limits = [each.values["upper_limit"] for each in measurements]
+        wanted = [fc * 9**0.25 for fc in (5.5, 5.5, 7.0, 8.5)]
+        assert limits == pytest.approx(wanted, rel=0.01)
+        assert ledger.table()["mass"].tolist()[:4] == [2.2, 2.2, 2.4, 2.9]
     assert (folder / "cards" / "cone_05.html").is_file()
-    assert "kitchen radio" in Page((folder / "report.html").read_text(encoding="utf-8")).text
+    assert "window-sill radio" in Page((folder / "report.html").read_text(encoding="utf-8")).text
 
     again = run("demo", folder)
     assert again.status == 2

@@ -1,0 +1,97 @@
+"""What verbs print: JSON without NaN, tables, pictures, progress."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from optimiser.command import show
+from tests import answers
+
+
+def test_every_answer_becomes_sound_json():
+    for answer in (
+        answers.sensitivity(),
+        answers.optimum(wordy=True),
+        answers.comparison(),
+        answers.dead_ends(),
+        answers.outlook(),
+        answers.no_outlook(),
+        answers.pick(),
+    ):
+        plain = show.to_plain(answer)
+        text = json.dumps(plain, allow_nan=False)
+        assert json.loads(text) == plain
+
+
+def test_kinds_of_values():
+    value = {
+        "nan": float("nan"),
+        "numpy": np.float64(1.5),
+        "whole": np.int64(3),
+        "flag": np.bool_(True),
+        "array": np.array([1.0, np.nan]),
+        "frame": pd.DataFrame({"a": [1.0, np.nan], "b": ["x", None]}),
+        "path": Path("a") / "b",
+        "missing": pd.NA,
+        "set": {1},
+        0.05: "key",
+    }
+    assert show.to_plain(value) == {
+        "nan": None,
+        "numpy": 1.5,
+        "whole": 3,
+        "flag": True,
+        "array": [1.0, None],
+        "frame": [{"a": 1.0, "b": "x"}, {"a": None, "b": None}],
+        "path": str(Path("a") / "b"),
+        "missing": None,
+        "set": [1],
+        "0.05": "key",
+    }
+
+
+@given(
+    st.recursive(
+        st.none() | st.booleans() | st.integers() | st.floats() | st.text(),
+        lambda inner: st.lists(inner) | st.dictionaries(st.text(), inner),
+        max_leaves=20,
+    )
+)
+def test_no_value_breaks_json(value):
+    json.loads(json.dumps(show.to_plain(value), allow_nan=False))
+
+
+def test_a_table_wraps_words_and_keeps_markup_as_text(capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "40")
+    show.print_table("Title", ["name", "value"], [["[bold]x[/bold]", "word " * 12]])
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].strip() == "Title"
+    assert max(map(len, lines)) <= 40
+    assert "[bold]x[/bold]" in " ".join(lines)
+
+
+def test_too_few_cones_are_told_instead_of_a_calibration(capsys):
+    show.print_calibration([answers.calibration(cones=2)], 2)
+    assert "too few" in capsys.readouterr().out
+
+
+def test_progress_is_one_line_where_nobody_watches(capsys):
+    with show.progress("weighing") as tell:
+        tell(0.5, "half")
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert told.err == "weighing …\n"
+
+
+def test_no_picture_is_drawn_unless_asked_for():
+    def draw():
+        pytest.fail("drawn for nothing")
+
+    show.save_picture(draw, None, None, "")
