@@ -101,23 +101,15 @@ class KnownCones:
         for row in rows:
             if "measurement" in row.cells:
                 key = row.cells["measurement"]
-                if key is not None and key not in measured:
-                    self._findings.problem(
-                        row, "measurement", key, f"a measurement of cone {now[0]['cone']}"
-                    )
-                    return None
-                found.append((row, measured.get(key)))
-                continue
-            named = row.cells.get("session")
-            likely = [one for one in measured.values() if named in (None, one["session"])]
-            if len(likely) > 1:
-                self._findings.problem(
-                    row,
-                    "measurement",
-                    "no such column",
-                    f"it, since cone {now[0]['cone']} was measured more than once",
-                    "Export the table again.",
-                )
+                wrong = key is not None and key not in measured
+                wanted = f"a measurement of cone {now[0]['cone']}"
+                likely = [measured[key]] if key in measured else []
+            else:
+                key, likely = "no such column", self._likely(row, list(measured.values()))
+                wrong = len(likely) > 1
+                wanted = f"it, since cone {now[0]['cone']} was measured more than once"
+            if wrong:
+                self._findings.problem(row, "measurement", key, wanted, "Export the table again.")
                 return None
             found.append((row, likely[0] if likely else None))
         keys = [one["measurement"] for _, one in found if one is not None]
@@ -128,6 +120,14 @@ class KnownCones:
                 )
                 return None
         return found
+
+    def _likely(self, row: SheetRow, measured: list[Row]) -> list[Row]:
+        """Find the measurements that a row without an id may mean."""
+        told = ("session", "age_days", "light_hours", "note", *self._findings.plan.metrics)
+        if not any(name in row.cells for name in told):
+            return []  # it speaks of the cone alone
+        named = row.cells.get("session")
+        return [one for one in measured if named in (None, one["session"])]
 
     def _old_sitting(self, edit: ConeEdit, row: SheetRow, now: Row, rows: list[SheetRow]) -> None:
         sitting = Sitting(now["measurement"])

@@ -444,6 +444,10 @@ def test_rows_match_without_the_measurement_column(full, sheet):
     sheet.columns = ["cone", "upper_limit"]
     sheet.rows = [{"cone": "3", "upper_limit": "5"}]
     assert "measured more than once" in texts(preview_csv(full, sheet.save()).problems)
+    sheet.columns = ["cone", "ribs"]
+    sheet.rows = [{"cone": "3", "ribs": "5"}]
+    apply(full, preview_csv(full, sheet.save()))
+    assert full.cone(3).settings["ribs"] == 5
 
 
 def test_rows_that_are_longer_than_the_header_are_refused(full, tmp_path):
