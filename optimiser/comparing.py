@@ -15,9 +15,9 @@ from experiments.plan import Plan, Variable
 from optimiser.answers import Comparison, Estimate, Settings
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, repeatability
-from optimiser.reasons import number
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
+from optimiser.wording import interval, percent
 
 __all__ = ["compare", "replicates_to_tell"]
 
@@ -208,21 +208,20 @@ def _compare_text(
 ) -> str:
     """One plain sentence."""
     name = "score" if model.goals.raw is None else model.goals.raw.label
-    unit = f" {model.goals.unit}" if model.goals.unit else ""
     detail = (
-        f"difference in {name} {number(score.mean)}{unit} "
-        f"({number(score.low)} to {number(score.high)}, 90 %, {model.cones} cones)"
+        f"difference in {name} {interval(score, model.goals.unit)} at 90 %, from "
+        f"{model.cones} cones"
     )
     if probability >= 0.95:
-        return f"A beats B with probability {probability:.0%}: {detail}."
+        return f"A beats B with probability {percent(probability)}: {detail}."
     if probability <= 0.05:
-        return f"B beats A with probability {1 - probability:.0%}: {detail}."
+        return f"B beats A with probability {percent(1 - probability)}: {detail}."
     more = (
         f"about {replicates} cone(s) of each would tell"
         if replicates is not None
         else f"not even {_MOST_REPLICATES} cones of each would tell"
     )
-    return f"Cannot tell yet: A beats B with probability {probability:.0%}; {detail}; {more}."
+    return f"Cannot tell yet: A beats B with probability {percent(probability)}; {detail}; {more}."
 
 
 def _cannot_compare(model: Model, a: Settings, b: Settings) -> Comparison:

@@ -90,7 +90,7 @@ def sensitivity(
     if not np.isfinite(indices.total).any():
         notes.append(f"{metric} does not vary over the printable recipes: nothing to share out.")
     return Sensitivity(
-        metric, unit, knobs, cones, model.calibration(), notes, _text(metric, knobs, cones)
+        metric, unit, knobs, cones, model.calibration(), notes, _text(plan, metric, knobs, cones)
     )
 
 
@@ -161,19 +161,18 @@ def _cannot_tell(model: Model, metric: str, unit: str) -> Sensitivity:
     )
 
 
-def _text(metric: str, knobs: list[Knob], cones: int) -> str:
+def _text(plan: Plan, metric: str, knobs: list[Knob], cones: int) -> str:
     """One plain sentence."""
-    groups = {
-        verdict: [knob.variable for knob in knobs if knob.verdict == verdict]
-        for verdict in ("matters", "may matter", "no effect seen", "cannot tell yet")
+    goal = plan.metrics[metric].label if metric in plan.metrics else metric
+    words = {
+        "matters": ("{} matters for the " + goal, "{} matter for the " + goal),
+        "may matter": ("{} may matter", "{} may matter"),
+        "no effect seen": ("no effect seen of {}", "no effect seen of {}"),
+        "cannot tell yet": ("cannot tell yet about {}", "cannot tell yet about {}"),
     }
     parts = []
-    if groups["matters"]:
-        parts.append(f"{', '.join(groups['matters'])} matter(s) for {metric}")
-    if groups["may matter"]:
-        parts.append(f"{', '.join(groups['may matter'])} may")
-    if groups["no effect seen"]:
-        parts.append(f"no effect seen of {', '.join(groups['no effect seen'])}")
-    if groups["cannot tell yet"]:
-        parts.append(f"cannot tell yet about {', '.join(groups['cannot tell yet'])}")
+    for verdict, (one, many) in words.items():
+        names = [plan.variables[k.variable].label for k in knobs if k.verdict == verdict]
+        if names:
+            parts.append((one if len(names) == 1 else many).format(", ".join(names)))
     return f"From {cones} cones: {'; '.join(parts)}."

@@ -15,6 +15,8 @@ from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, drawn_utility, repeatability
 from optimiser.surrogate import Model, Progress, fit
 from optimiser.threads import one_thread
+from optimiser.wording import percent
+from optimiser.wording import setting as setting_text
 
 __all__ = ["optimum"]
 
@@ -192,21 +194,20 @@ def _text(
         others = [str(value) for value in as_good if value != setting]
         tail = f"; {', '.join(others)} cannot be told from it" if others else ""
         return (
-            f"Best {knob.label}: {setting}, with probability {share:.0%} from {model.cones} "
+            f"Best {knob.label}: {setting}, with probability {percent(share)} from {model.cones} "
             f"cones{tail}."
         )
+    ends = f"{setting_text(low)} and {setting_text(high)}{unit}"
+    equals = f"{setting_text(as_good[0])} to {setting_text(as_good[-1])}{unit}"
+    if len(as_good) == 1:
+        equals = "no other setting"
     text = (
-        f"Best {knob.label}: {_show(setting)}{unit}; the best lies between {_show(low)} and "
-        f"{_show(high)}{unit} (90 %, {model.cones} cones); as good within the repeatability: "
-        f"{_show(as_good[0])} to {_show(as_good[-1])}{unit}."
+        f"Best {knob.label}: {setting_text(setting)}{unit}; the best lies between {ends} "
+        f"(90 %, {model.cones} cones); as good within the repeatability: {equals}."
     )
     if at_edge:
         text += " It sits at the edge of the range: widen the range to find the true optimum."
     return text
-
-
-def _show(value: Any) -> str:
-    return str(value) if isinstance(value, str) else f"{value:.6g}"
 
 
 def _cannot_tell(model: Model, knob: Variable) -> Optimum:

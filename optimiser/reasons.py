@@ -13,8 +13,9 @@ from optimiser.acquisition import NoisyImprovement
 from optimiser.answers import Estimate, Pick, Settings
 from optimiser.goals import desirability
 from optimiser.surrogate import Leader, Model
+from optimiser.wording import interval, number, setting, with_unit
 
-__all__ = ["describe", "number", "setting_text"]
+__all__ = ["describe"]
 
 
 def describe(
@@ -93,14 +94,13 @@ class _Case:
         raw = self.model.goals.raw
         return "score" if raw is None else raw.label
 
-    def amount(self, value: float) -> str:
-        """Write a score with its unit."""
-        unit = self.model.goals.unit
-        return f"{number(value)} {unit}" if unit else number(value)
-
     def interval(self, value: Estimate) -> str:
         """Write a score with its 90 % interval."""
-        return f"{self.amount(value.mean)} (90 %: {number(value.low)} to {number(value.high)})"
+        return interval(value, self.model.goals.unit)
+
+    def inside(self, value: Estimate) -> str:
+        """Write the same without parentheses of its own."""
+        return self.interval(value).replace(" (", ", 90 %: ").replace(")", "")
 
 
 def _better(model: Model, score: Estimate, leader: Leader) -> bool:
@@ -145,12 +145,12 @@ def _sentence(case: _Case) -> str:
         return (
             "Every other recipe is printed or planned already; another cone of this one shows "
             f"how well it repeats (best so far: cone {case.base.cone}, {case.name} "
-            f"{case.interval(case.leader.score)})."
+            f"{case.inside(case.leader.score)})."
         )
-    rival = f"cone {case.leader.cone} ({case.name} {case.interval(case.leader.score)})"
+    rival = f"cone {case.leader.cone} ({case.name} {case.inside(case.leader.score)})"
     if case.kind == "improve":
         return (
-            f"Expected to improve on {rival} by {case.amount(_step(case))}, to "
+            f"Expected to improve on {rival} by {_step(case)}, to "
             f"{case.interval(case.score)}{_mover(case)}, by changing {_change_text(case)}."
         )
     return (
@@ -160,10 +160,12 @@ def _sentence(case: _Case) -> str:
     )
 
 
-def _step(case: _Case) -> float:
-    """Give the expected improvement on the leader."""
+def _step(case: _Case) -> str:
+    """Write the expected improvement on the leader."""
     assert case.leader is not None
-    return abs(case.score.mean - case.leader.score.mean)
+    step = abs(case.score.mean - case.leader.score.mean)
+    width = case.score.high - case.score.low
+    return with_unit(number(step, width), case.model.goals.unit)
 
 
 def _first_sentence(case: _Case) -> str:
@@ -194,9 +196,9 @@ def _mover(case: _Case) -> str:
     best = max(model.goals.metrics, key=rise)
     if not rise(best) > 0:
         return ""
-    unit = f" {best.unit}" if best.unit else ""
-    old, new = leader.expected[best.name].mean, here[best.name].mean
-    return f", mostly through {best.label} ({number(old)} to {number(new)}{unit})"
+    width = here[best.name].high - here[best.name].low
+    old, new = (number(e[best.name].mean, width) for e in (leader.expected, here))
+    return f", mostly through {best.label} ({old} to {with_unit(new, best.unit)})"
 
 
 def _newest(model: Model, row: pd.DataFrame) -> str:
@@ -215,7 +217,8 @@ def _newest(model: Model, row: pd.DataFrame) -> str:
         best = max(names, key=lambda name: gaps[model.encoding.inputs.index(name)])
         value = row[best].iloc[0]
         if not pd.isna(value):
-            return setting_text(model, best, value)
+            variable = model.plan.variables[best]
+            return f"{variable.label} {with_unit(setting(value), variable.unit)}"
     return "the combination of settings"
 
 
@@ -223,30 +226,12 @@ def _change_text(case: _Case, most: int = 3) -> str:
     """List the first few changed settings."""
     parts = []
     for name, (there, here) in case.changes.items():
-        label = case.model.plan.variables[name].label
-        unit = case.model.plan.variables[name].unit
-        suffix = f" {unit}" if unit else ""
         if here is None:
             continue
-        if there is None:
-            parts.append(f"{label} (new) {_value(here)}{suffix}")
-        else:
-            parts.append(f"{label} {_value(there)} to {_value(here)}{suffix}")
+        variable = case.model.plan.variables[name]
+        value = with_unit(setting(here), variable.unit)
+        start = "" if there is None else f"{setting(there)} to "
+        parts.append(f"{variable.label} {start}{value}")
     if len(parts) > most:
         parts = [*parts[:most], f"{len(parts) - most} more"]
     return ", ".join(parts) if parts else "nothing (a repeat of the same recipe)"
-
-
-def setting_text(model: Model, name: str, value: Any) -> str:
-    """Write one setting with its label and unit."""
-    variable = model.plan.variables[name]
-    return f"{variable.label} {_value(value)}{' ' + variable.unit if variable.unit else ''}"
-
-
-def _value(value: Any) -> str:
-    return value if isinstance(value, str) else f"{value:.6g}"
-
-
-def number(value: float) -> str:
-    """Write a number to three significant digits."""
-    return f"{value:.3g}"

@@ -12,9 +12,9 @@ from optimiser.answers import Estimate, Outlook, Settings
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, repeatability
 from optimiser.proposals import first_cones, propose
-from optimiser.reasons import number
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
+from optimiser.wording import interval, number, percent, with_unit
 
 __all__ = ["outlook"]
 
@@ -136,17 +136,16 @@ def _outlook_text(
     cone: str,
 ) -> str:
     """One plain sentence."""
-    unit = f" {model.goals.unit}" if model.goals.unit else ""
+    unit = model.goals.unit
     gain_text = (
-        f"the next cone is expected to gain {number(gain.mean)}{unit} "
-        f"({number(gain.low)} to {number(gain.high)}, 90 %)"
+        f"the next cone is expected to gain {interval(gain, unit)} at 90 %"
         if gain.known
         else "the first cones are not all measured, so the next one's gain is not known"
     )
     return (
         f"{verdict.capitalize()}: {gain_text}, against a repeatability of "
-        f"{number(spread)}{unit}; cone {cone} is within 5 % of the best printable recipe with "
-        f"probability {within[0.05]:.0%} ({model.cones} cones)."
+        f"{with_unit(number(spread, spread), unit)}; cone {cone} is within 5 % of the best "
+        f"printable recipe with probability {percent(within[0.05])} ({model.cones} cones)."
     )
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +14,7 @@ from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, drawn_utility, repeatability
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
+from optimiser.wording import setting
 
 __all__ = ["dead_ends"]
 
@@ -112,14 +112,13 @@ def _regions(variable: Variable) -> list[_Region]:
     grid = variable.grid
     if variable.kind == "choice" or len(grid) <= _REGIONS + 1:
         return [
-            _Region(variable, _show(value), np.array([place])) for place, value in enumerate(grid)
+            _Region(variable, setting(value), np.array([place]))
+            for place, value in enumerate(grid)
         ]
     parts = np.array_split(np.arange(len(grid)), _REGIONS)
-    return [_Region(variable, f"{_show(grid[p[0]])} to {_show(grid[p[-1]])}", p) for p in parts]
-
-
-def _show(value: Any) -> str:
-    return str(value) if isinstance(value, str) else f"{value:.6g}"
+    return [
+        _Region(variable, f"{setting(grid[p[0]])} to {setting(grid[p[-1]])}", p) for p in parts
+    ]
 
 
 def _fill_regions(

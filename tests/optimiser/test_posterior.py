@@ -42,6 +42,8 @@ def test_likelihood_agrees_with_scikit_learn(case):
     peer = GaussianProcessRegressor(kernel, alpha=0.0, optimizer=None).fit(numbers, y)
     value = covariance.log_posterior(theta[None, :], y)[0][0] - log_prior(covariance, theta)
     assert value == pytest.approx(peer.log_marginal_likelihood_value_, rel=1e-9)
+    height = covariance.log_height(theta[None, :], y)[0] - log_prior(covariance, theta)
+    assert height == pytest.approx(peer.log_marginal_likelihood_value_, rel=1e-9)
 
 
 def test_gradient_agrees_with_finite_differences(mixed_plan):
