@@ -25,6 +25,7 @@ __all__ = ["THRESHOLD", "Decay", "ModeDecay", "decay", "envelope", "mode_decay",
 THRESHOLD: Final = 0.05
 """Share of the largest magnitude at which the decay ends (-26.02 dB)."""
 
+_LONG: Final = 1 << 17
 _MARGIN: Final = 0.5  # noise within 6.02 dB of the threshold makes the decay unreadable
 
 Reason = Literal["", "silent", "noise_floor", "decay_not_finished"]
@@ -127,7 +128,8 @@ def envelope(samples: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         The envelope.
     """
     n = samples.size
-    length = next_fast_len(3 * n, real=False)
+    # The transform is periodic: the longer the padding, the less one period hears of the next.
+    length = next_fast_len(max(3 * n, _LONG), real=False)
     padded = np.zeros(length)
     padded[n : 2 * n] = samples
     result: npt.NDArray[np.float64] = np.abs(hilbert(padded)[n : 2 * n])

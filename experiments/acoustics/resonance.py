@@ -34,7 +34,7 @@ _MAX_RMS: Final = 0.7  # dB: a worse fit does not describe the peak
 _MAX_SD: Final = 0.2  # of ln Q: about 20 %
 _OCTAVES_OF_BANDWIDTH: Final = 1.44  # an octave is ln 2 wide, a bandwidth 1 / Q
 _TILT_WEIGHT: Final = 0.0025  # dB of misfit for a tilt of 1 dB per unit of log frequency
-_POINTS: Final = 300
+_POINTS: Final = 200
 _NEAR: Final = 0.03  # of log frequency
 _FLOOR: Final = 0.003  # dB of misfit at which the uncertainty is worked out at least
 
@@ -213,13 +213,41 @@ def _window(response: Response, peak: Peak) -> tuple[float, float]:
     return low, high
 
 
+def _parts(
+    p: npt.NDArray[np.float64], v: npt.NDArray[np.float64]
+) -> tuple[float, float, npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """w², 1/Q², |N|² and |D|² at v = u²; exponents limited so that a wild step stays finite."""
+    w, r = math.exp(2 * min(max(p[0], -5), 5)), math.exp(-2 * min(max(p[1], -10), 15))
+    top = (p[2] - p[4] * v) ** 2 + p[3] ** 2 * v + 1e-30
+    bottom = (w - v) ** 2 + w * v * r + 1e-30
+    return w, r, top, bottom
+
+
 def _model(p: npt.NDArray[np.float64], u: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """Level in dB of the pole pair; p = ln w, ln Q, a, b, c."""
-    v, w = u * u, math.exp(2 * p[0])
-    top = (p[2] - p[4] * v) ** 2 + p[3] ** 2 * v
-    bottom = (w - v) ** 2 + w * v * math.exp(-2 * p[1])
-    result: npt.NDArray[np.float64] = 10 * np.log10((top + 1e-30) / (bottom + 1e-30))
+    _, _, top, bottom = _parts(p, u * u)
+    result: npt.NDArray[np.float64] = 10 * np.log10(top / bottom)
     return result
+
+
+def _gradient(p: npt.NDArray[np.float64], u: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Return the derivatives of `_model` by ln w, ln Q, a, b, c, shape (n, 5)."""
+    v = u * u
+    w, r, top, bottom = _parts(p, v)
+    inner = p[2] - p[4] * v
+    return np.asarray(
+        (10 / math.log(10))
+        * np.column_stack(
+            [
+                -2 * w * (2 * (w - v) + v * r) / bottom,
+                2 * w * v * r / bottom,
+                2 * inner / top,
+                2 * p[3] * v / top,
+                -2 * v * inner / top,
+            ]
+        ),
+        dtype=np.float64,
+    )
 
 
 def _refine(
@@ -232,13 +260,17 @@ def _refine(
     u = np.exp(x)
     hold = _TILT_WEIGHT * math.sqrt(x.size)
     start = np.array([0.0, math.log(q), *_numerator(u, y, q), 0.0])
-    wide = [np.inf] * 4
-    bounds = ([-0.7, math.log(0.3), *(-w for w in wide)], [0.7, math.log(5000.0), *wide])
 
     def misfit(p: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         return np.append(weight * (_model(p, u) + p[5] * x - y), hold * p[5])
 
-    fit = least_squares(misfit, start, bounds=bounds, x_scale="jac", max_nfev=200)
+    def slope(p: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        rows = np.column_stack([_gradient(p, u), x]) * weight[:, None]
+        return np.vstack([rows, [0.0, 0.0, 0.0, 0.0, 0.0, hold]])
+
+    fit = least_squares(
+        misfit, start, slope, method="lm", x_scale="jac", max_nfev=120, ftol=1e-7, xtol=1e-7
+    )
     if not np.all(np.isfinite(fit.x)):
         return None
     left = np.asarray(fit.fun, dtype=np.float64)[:-1]

@@ -71,8 +71,13 @@ def response_of_impulse(impulse: Impulse) -> Response:
     length = next_fast_len(max(h.size, min(8 * h.size, _LARGEST)), real=True)
     f = rfftfreq(length, 1 / impulse.rate)
     size = np.abs(rfft(h, length))
-    use = (f >= 1 / gate) & (f <= top) & (f > 0)
-    f, size = f[use], size[use]
+    # The ends are put where the physics has them, not at the next line of the transform, so that
+    # the length of the record does not show.
+    ends = np.array([1 / gate, top])
+    inside = (f > ends[0] * (1 + 1e-9)) & (f < ends[1] * (1 - 1e-9))
+    at_ends = np.interp(ends, f, size)
+    f = np.concatenate((ends[:1], f[inside], ends[1:]))
+    size = np.concatenate((at_ends[:1], size[inside], at_ends[1:]))
     level = 20 * np.log10(np.maximum(size, _LOWEST * float(np.max(size))))
     return Response(f, level, floor_hz=1 / gate, noise_db=_noise(h, impulse.rate, f))
 

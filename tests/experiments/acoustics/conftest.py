@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import io
-from types import SimpleNamespace
-
 import numpy as np
 import pytest
 import soundfile
@@ -46,14 +44,23 @@ def _wav(samples, rate=48000, subtype="FLOAT", format="WAV"):
     return file.getvalue()
 
 
+class Known:
+    """Functions that make known curves and files."""
+
+    second_order = staticmethod(_second_order)
+    cone = staticmethod(_cone)
+    response_text = staticmethod(_response_text)
+    mode = staticmethod(_mode)
+    wav = staticmethod(_wav)
+
+    @property
+    def grid(self):
+        return np.geomspace(20.0, 20000.0, 480)
+
+    def __repr__(self):
+        return "known"
+
+
 @pytest.fixture(scope="session")
 def known():
-    """Functions that make known curves and files."""
-    return SimpleNamespace(
-        second_order=_second_order,
-        cone=_cone,
-        response_text=_response_text,
-        mode=_mode,
-        wav=_wav,
-        grid=np.geomspace(20.0, 20000.0, 480),
-    )
+    return Known()

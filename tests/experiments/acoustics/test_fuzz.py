@@ -81,13 +81,19 @@ def check(raw, kind=None, options=None):
     try:
         heard = listen(raw, name="x", kind=kind, options=options)
     except CurveError as error:
-        assert error.problems
-        for problem in error.problems:
-            assert isinstance(problem, Problem)
-            assert problem.where
-            assert problem.found
-            assert problem.expected
+        problems = error.problems
+    else:
+        check_heard(heard)
         return
+    assert problems
+    for problem in problems:
+        assert isinstance(problem, Problem)
+        assert problem.where
+        assert problem.found
+        assert problem.expected
+
+
+def check_heard(heard):
     for name, item in heard.metrics.items():
         assert item.value is None or math.isfinite(item.value), name
     if any(item.value is None for item in heard.metrics.values()):
