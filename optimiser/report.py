@@ -13,6 +13,7 @@ from optimiser.cautions import for_plan
 from optimiser.material import Coming, Material
 from optimiser.report_pictures import pictures
 from optimiser.report_tables import (
+    check_table,
     definitions,
     expectations,
     knob_table,
@@ -94,13 +95,13 @@ def report_html(material: Material) -> str:
         "coming": [_coming(material, each) for each in material.coming],
         "outlook": material.outlook,
         "knobs": material.knobs,
-        "checks": [check.text for check in material.calibration],
         "pictures": pictures(material),
         "tables": {
             "variables": variable_table(plan),
             "metrics": metric_table(plan),
             "trials": trial_table(material),
             "knobs": knob_table(material.knobs, labels),
+            "checks": check_table(material.calibration, labels),
         },
         "cautions": for_plan(plan),
         "definitions": definitions(plan),

@@ -11,7 +11,7 @@ import numpy as np
 from experiments.acoustics.catalogue import MEASURES
 from experiments.trials import is_mass
 from optimiser import wording
-from optimiser.answers import Estimate, Sensitivity
+from optimiser.answers import Calibration, Estimate, Sensitivity
 from optimiser.material import Material
 
 if TYPE_CHECKING:
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Table",
+    "check_table",
     "definitions",
     "expectations",
     "knob_table",
@@ -132,6 +133,8 @@ def trial_table(material: Material) -> Table:
     heads += [_head(m.label, m.unit) for m in plan.metrics.values()]
     scored = wording.score_name(plan) not in plan.metrics
     heads += ["score"] if scored else []
+    numbers = [wording.column(trials[name]) for name in plan.metrics]
+    numbers += [wording.column(material.scores)] if scored else []
     best = str(material.leader.cone) if material.leader is not None else None
     rows: list[list[str]] = []
     marked: set[int] = set()
@@ -142,8 +145,7 @@ def trial_table(material: Material) -> Table:
         row = [cone, str(trial["status"])]
         row += [str(trial["session"]) if _given(trial["session"]) else "–"] if sessions else []
         row += [wording.setting(trial[name]) for name in plan.variables]
-        row += [wording.number(float(trial[name])) for name in plan.metrics]
-        row += [wording.number(material.scores[index], 0.1)] if scored else []
+        row += [cells[index] for cells in numbers]
         rows.append(row)
     return Table(f"Trials ({len(rows)} rows)", heads, rows, frozenset(marked), narrow=True)
 
@@ -168,6 +170,21 @@ def knob_table(answer: Sensitivity, labels: Mapping[str, str]) -> Table:
     heads = ["variable", "alone (first order)", "in all (total)", "verdict", "share of recipes"]
     shown = labels.get(answer.metric, answer.metric)
     return Table(f"Sobol indices of {shown}, 90 % intervals", heads, rows)
+
+
+def check_table(checks: Sequence[Calibration], labels: Mapping[str, str]) -> Table:
+    """List how well each metric's model foretells cones that it was not shown."""
+    rows = [
+        [
+            labels.get(check.metric, check.metric),
+            f"{check.inside} of {check.cones}",
+            wording.with_unit(wording.number(check.error, check.error), check.unit),
+            wording.with_unit(wording.number(check.spread, check.spread), check.unit),
+        ]
+        for check in checks
+    ]
+    heads = ["metric", "cones inside their 90 % interval", "typical miss", "spread of the cones"]
+    return Table("Each cone foretold without itself", heads, rows)
 
 
 def expectations(

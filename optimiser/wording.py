@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from optimiser.answers import Estimate
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "UNKNOWN",
+    "column",
     "describe",
     "duration",
     "interval",
@@ -58,6 +59,21 @@ def number(value: float | None, width: float | None = None, *, most: int = 8) ->
     decimals = min(max(0, 1 - math.floor(math.log10(width))), most)
     text = f"{value:.{decimals}f}"
     return text.removeprefix("-") if float(text) == 0 else text
+
+
+def column(values: Iterable[float]) -> list[str]:
+    """Write the numbers of one column with equal decimals: a hundredth of their range is told.
+
+    Examples
+    --------
+    >>> column([8.4, 10.25, float("nan")])
+    ['8.40', '10.25', '–']
+    """
+    numbers = [float(value) for value in values]
+    known = [value for value in numbers if math.isfinite(value)]
+    span = max(known) - min(known) if known else 0.0
+    width = span / 10 or max(map(abs, known), default=1.0) / 100
+    return [number(value, width) for value in numbers]
 
 
 def with_unit(text: str, unit: str) -> str:

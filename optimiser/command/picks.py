@@ -23,10 +23,13 @@ def print_pick(plan: Plan, pick: Pick, cone: int | None, plate: int | None = Non
     title = f"Cone {cone}" if cone is not None else "Proposal"
     screen.print(Text(f"{title}{f', plate {plate}' if plate is not None else ''}", style="bold"))
     screen.print(Padding(Text(pick.why), (0, 0, 0, 2)))
+    screen.print()
     print_table("", ["setting", "value", ""], _settings(plan, pick))
+    screen.print()
     effort = _effort(plan, pick)
     if effort:
         screen.print(Padding(Text(effort), (0, 0, 0, 2)))
+        screen.print()
     rows = _expected(plan, pick)
     if rows:
         print_table("", ["expected", "90 % interval of a new measurement", "cones"], rows)

@@ -59,7 +59,7 @@ def _columns(plan: Plan, trials: pd.DataFrame) -> list[tuple[str, list[str]]]:
         columns.append((head, [_cell(v) for v in trials[variable.name]]))
     for metric in plan.metrics.values():
         head = _head(metric.label, metric.unit)
-        columns.append((head, [wording.number(float(v)) for v in trials[metric.name]]))
+        columns.append((head, wording.column(trials[metric.name])))
     return columns
 
 

@@ -40,7 +40,7 @@ def draw_outlook(answer: Outlook, *, metric: str = "score", unit: str = "") -> F
     if not len(history) or not np.isfinite(history["best"].to_numpy(float)).any():
         return empty("No outlook: no cone has a score yet.")
     figure = new_figure(2.35)
-    left, right = figure.subplots(1, 2, width_ratios=[1.9, 1])
+    left, right = figure.subplots(1, 2, width_ratios=[1.5, 1])
     _progress(tune(left), answer)
     left.set_ylabel(axis_label(metric, unit), fontsize=TYPE, color=LIGHT["ink"])
     _nearness(tune(right, grid="y"), answer)
@@ -121,5 +121,5 @@ def _nearness(axes: Axes, answer: Outlook) -> None:
 def _percent(chance: float) -> str:
     """Write a probability without claiming a certainty that no sample carries."""
     if chance < 0.01:
-        return "<1 %"
-    return ">99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
+        return "<1%"
+    return ">99%" if chance > 0.99 else f"{100 * chance:.0f}%"

@@ -51,7 +51,8 @@ def test_it_answers_the_questions(page):
         "wall >= 0.3",
         "60 + cure_time",
         "0.60 (0.30 to 1.00)",  # the total index of the wall
-        "5 of 6 cones fell inside",
+        "5 of 6",
+        "0.84 kHz",
         "Resin printing",
         "Filament printing",
         "Mains voltage",

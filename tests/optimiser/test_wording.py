@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from optimiser.answers import Estimate
-from optimiser.wording import duration, interval, number, percent, recipe_line, setting
+from optimiser.wording import column, duration, interval, number, percent, recipe_line, setting
 from tests import answers
 
 NAN = float("nan")
@@ -62,3 +62,17 @@ def test_a_recipe_in_plan_order_without_what_is_inactive():
     settings = {"wall": 0.1 + 0.2, "process": "filament"}
     assert recipe_line(answers.plan(), settings) == "process filament, wall 0.3\xa0mm"
     assert setting(NAN) == "–"
+
+
+@pytest.mark.parametrize(
+    ("values", "texts"),
+    [
+        ([8.4, 10.25, NAN], ["8.40", "10.25", "–"]),
+        ([5.0, 5.0], ["5.000", "5.000"]),
+        ([120.0, 9400.0], ["120", "9400"]),
+        ([0.0], ["0"]),
+        ([], []),
+    ],
+)
+def test_a_column_has_equal_decimals(values, texts):
+    assert column(values) == texts
