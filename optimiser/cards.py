@@ -81,9 +81,9 @@ def _recipe(plan: Plan, pick: Pick) -> list[_Line]:
     ):
         before = ""
         if pick.departs_from is not None and name in pick.changes:
-            before = wording.with_unit(
-                wording.setting(pick.changes[name][0]), plan.variables[name].unit
-            )
+            there = wording.setting(pick.changes[name][0])
+            known = there != wording.UNKNOWN
+            before = wording.with_unit(there, plan.variables[name].unit) if known else "not used"
         rows.append(_Line(label, value, before))
     return rows
 

@@ -46,8 +46,9 @@ def _settings(plan: Plan, pick: Pick) -> list[list[str]]:
         change = ""
         if pick.departs_from is not None and name in pick.changes:
             there = wording.setting(pick.changes[name][0])
-            unit = plan.variables[name].unit
-            change = f"cone {pick.departs_from}: {wording.with_unit(there, unit)}"
+            known = there != wording.UNKNOWN
+            there = wording.with_unit(there, plan.variables[name].unit) if known else "not used"
+            change = f"cone {pick.departs_from}: {there}"
         rows.append([label, value, change])
     return rows
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import importlib
 import os
 import sys
@@ -56,7 +57,9 @@ class Root(click.Group):
     ) -> click.Command | None:
         """Load one verb; its module names the command ``VERB_command``."""
         if cmd_name not in VERBS:
-            return None
+            close = difflib.get_close_matches(cmd_name, VERBS, n=3)
+            hint = f"did you mean {' or '.join(close)}?" if close else "see `coneloop --help`"
+            raise click.ClickException(f"found verb {cmd_name!r}, which does not exist; {hint}")
         module = importlib.import_module(f"optimiser.command.{VERBS[cmd_name][0]}")
         command: click.Command = getattr(module, f"{cmd_name}_command")
         return command
@@ -92,6 +95,10 @@ class Root(click.Group):
         extra: dict[str, Any],
     ) -> int:
         """Run a verb; turn every exception into lines on stderr and a status."""
+        for stream in (sys.stdout, sys.stderr):
+            # A terminal that cannot show a letter gets a question mark, not a failure.
+            if hasattr(stream, "reconfigure"):
+                stream.reconfigure(errors="replace")
         try:
             result = super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
             sys.stdout.flush()

@@ -53,6 +53,12 @@ def test_a_first_card_admits_that_nothing_is_known():
     assert "plate" not in page.text
 
 
+def test_what_the_other_cone_did_not_use_is_told_as_such():
+    pick = answers.pick(changes={"cure_time": (None, 12.0)})
+    said = Page(card_html(answers.plan(), pick, 4)).text
+    assert "(cone 3: not used)" in said
+
+
 def test_nothing_is_fetched_and_all_text_is_escaped():
     plan = answers.plan(name=NASTY)
     page = Page(card_html(plan, answers.pick(why=NASTY), 2))

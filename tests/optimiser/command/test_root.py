@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import time
@@ -48,6 +49,37 @@ def test_the_list_names_every_verb(run):
     for verb, (_, line) in VERBS.items():
         assert f"  {verb} " in told.out
         assert line.split(",")[0] in told.out
+
+
+def test_without_a_verb_the_list_is_shown(run):
+    assert run() == run("--help")
+
+
+def test_the_version_is_shown(run):
+    told = run("--version")
+    assert told.status == 0
+    assert told.out.startswith("coneloop")
+
+
+def test_a_verb_that_does_not_exist_brings_up_the_nearest(run):
+    told = run("optimun", "wall")
+    assert told.status == 2
+    assert told.err == "error: found verb 'optimun', which does not exist; did you mean optimum?\n"
+
+
+def test_a_terminal_without_the_letters_gets_question_marks(folder):
+    code = (
+        f"from optimiser.command import main\nmain(['next', '--dry-run', '--in', {str(folder)!r}])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        env={**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"},
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert b"kHz" in done.stdout
+    done.stdout.decode("ascii")
 
 
 def test_help_answers_at_once_and_loads_no_numerical_library():
