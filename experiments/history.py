@@ -46,20 +46,36 @@ def last_undoable(writer: Writer) -> tuple[int, str, list[list[Any]]]:
     return int(row[0]), str(row[1]), json.loads(row[2])
 
 
-def take_back(writer: Writer) -> tuple[int, str]:
+def take_back(writer: Writer, expected: int | None = None) -> tuple[int, str]:
     """Undo the last act that is still in force.
 
     Parameters
     ----------
     writer : Writer
         The open act.
+    expected : int, optional
+        The act that it has to be.
 
     Returns
     -------
     tuple
         The number of the act that was undone, and its summary.
+
+    Raises
+    ------
+    LedgerError
+        If everything is undone already, or another act comes first.
     """
     act, summary, changes = last_undoable(writer)
+    if expected is not None and act != expected:
+        raise LedgerError(
+            Problem(
+                f"act {expected}",
+                f"act {act} ({summary}) that comes first",
+                "the last act in force",
+                "Look at the history again.",
+            )
+        )
     writer.revert(changes)
     return act, summary
 

@@ -455,8 +455,14 @@ class Ledger(View):
             acts.write_note(act.writer, text, cone)
             act.summary = "note written" if cone is None else f"note on cone {cone} written"
 
-    def undo(self) -> str:
+    def undo(self, *, act: int | None = None) -> str:
         """Take the last act back that is still in force; again and again, to the start.
+
+        Parameters
+        ----------
+        act : int, optional
+            The number in the history of the act that is meant. If another one is the last in
+            force, since somebody went on working, nothing is undone.
 
         Returns
         -------
@@ -466,10 +472,10 @@ class Ledger(View):
         Raises
         ------
         LedgerError
-            If nothing is left to undo.
+            If nothing is left to undo, or another act than `act` comes first.
         """
         with self._store.writing(self._stamp()) as writer:
-            number, summary = take_back(writer)
+            number, summary = take_back(writer, act)
             self._record(writer, "undo", {"act": number}, f"undid: {summary}", undoes=number)
         return f"undid: {summary}"
 

@@ -170,11 +170,11 @@ def curve(connection: sqlite3.Connection, key: int) -> Curve:
     cone, measurement, session, name, kind, content, sha256, options = connection.execute(
         """SELECT m.cone, m.id, s.name, f.name, f.kind, b.content, f.sha256, f.options
         FROM curves f JOIN measurements m ON m.id = f.measurement
-        JOIN sessions s ON s.id = m.session JOIN files b ON b.sha256 = f.sha256
+        JOIN sessions s ON s.id = m.session LEFT JOIN files b ON b.sha256 = f.sha256
         WHERE f.id = ?""",
         (key,),
     ).fetchone()
-    content = bytes(content) if not isinstance(content, str) else content.encode()
+    content = content if isinstance(content, bytes) else str(content).encode()
     found = hashlib.sha256(content).hexdigest()
     if found != sha256:
         raise LedgerError(

@@ -85,7 +85,7 @@ _FIRST = (
         text TEXT NOT NULL)""",
     *(
         f"""CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table}
-        BEGIN SELECT RAISE(ABORT, 'the {table} are only ever added to'); END"""
+        BEGIN SELECT RAISE(ABORT, 'the table {table} is only ever added to'); END"""
         for table in ("history", "plans", "files")
         for verb in ("UPDATE", "DELETE")
     ),

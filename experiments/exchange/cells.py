@@ -182,8 +182,6 @@ def read_sheet(path: Path, known: Sequence[str]) -> RawSheet:
     """
     content = _bytes(path)
     text, notes = _decode(content, path)
-    if not text.strip():
-        raise ExchangeError(Problem(path.name, "an empty file", "a table with a header row"))
     first = text.lstrip("\r\n").split("\n", 1)[0]
     wanted = {name.casefold() for name in known}
     delimiter = max(_DELIMITERS, key=lambda mark: (_hits(first, mark, wanted), first.count(mark)))
@@ -195,6 +193,8 @@ def read_sheet(path: Path, known: Sequence[str]) -> RawSheet:
         ) from None
     cells = [[rearm(cell.strip()) for cell in record] for record in records]
     filled = [(number, row) for number, row in enumerate(cells, start=1) if any(row)]
+    if not filled:
+        raise ExchangeError(Problem(path.name, "an empty file", "a table with a header row"))
     return RawSheet(filled[0][1], filled[1:], delimiter, content, notes)
 
 

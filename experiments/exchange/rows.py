@@ -51,7 +51,7 @@ class SheetRow:
             return False
         cell = self.cells[column]
         if cell is None or isinstance(value, str | None):
-            return bool(cell != (value or None))
+            return bool(cell != (None if value == "" else value))
         return not same_number(self.texts[column], self.decimal, float(value))
 
 
@@ -162,10 +162,9 @@ def _header(sheet: RawSheet, plan: Plan, file: str) -> tuple[dict[str, int], lis
 def _aliases(plan: Plan) -> dict[str, str]:
     """Every way to write a column's name: as it is, simplified, or by its label."""
     names = columns_of(plan)
-    labels = {part.label: name for name, part in plan.variables.items()}
-    labels |= {part.label: name for name, part in plan.metrics.items()}
     loose = [(_simple(name), name) for name in names]
-    loose += [(_simple(label), name) for label, name in labels.items()]
+    loose += [(_simple(part.label), name) for name, part in plan.variables.items()]
+    loose += [(_simple(part.label), name) for name, part in plan.metrics.items()]
     meant: dict[str, set[str]] = {}
     for alias, name in loose:
         meant.setdefault(alias, set()).add(name)

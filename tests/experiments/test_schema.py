@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from pathlib import Path
 
 import pytest
 
@@ -84,15 +85,33 @@ def test_a_migration_that_fails_changes_nothing(ledger, resin, monkeypatch):
         assert len(opened.cones()) == 1
 
 
-def test_version_one_is_as_it_was_published():
-    """A store of version 1 is out there: its statements must never change."""
-    import hashlib
-
-    digest = hashlib.sha256("\n".join(schema.MIGRATIONS[0]).encode()).hexdigest()
-    assert digest[:16] == PUBLISHED
+OLD_STORES = Path(__file__).parent / "old_stores"
 
 
-PUBLISHED = "0000000000000000"
+def test_a_store_of_version_1_is_still_understood(tmp_path, plan_text):
+    connection = sqlite3.connect(tmp_path / "experiment.db")
+    connection.executescript((OLD_STORES / "version_1.sql").read_text(encoding="utf-8"))
+    connection.execute(f"PRAGMA application_id = {0x434F4E45}")
+    connection.execute("PRAGMA user_version = 1")
+    connection.commit()
+    connection.close()
+    (tmp_path / "experiment.toml").write_text(plan_text)
+    with Ledger.open(tmp_path) as ledger:
+        assert ledger.check() == []
+        table = ledger.table()
+        assert table["status"].tolist() == ["measured", "failed", "set aside"]
+        assert table["cure_time"].tolist()[0] == 12.5
+        assert table["upper_limit"].tolist()[0] == 9.25
+        assert table["mass"].tolist()[0] == 2.35
+        (one,) = ledger.measurements()
+        assert (one.session, one.note, one.by_hand) == ("first evening", "warm room", frozenset())
+        assert [curve.content for curve in ledger.curves(1)] == [b"20 80\n20000 60\n"]
+        assert ledger.cone(1).proposal["versions"] == {"coneloop": "0.1.0"}
+        assert ledger.cone(2).why == "came off the bed"
+        told = [ledger.undo() for _ in range(7)]
+        assert told[0] == "undid: note on cone 1 written"
+        assert told[-1] == "undid: cones 1 and 2 planned"
+        assert ledger.cones() == []
 
 
 def test_the_store_itself_refuses_what_makes_no_sense(ledger, resin):
