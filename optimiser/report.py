@@ -50,10 +50,13 @@ METHODS = (
     "The next cone has the largest noisy expected improvement (Letham et al. 2019; in log form, "
     "Ament et al. 2023), times the probability that it prints. Only printable recipes are "
     "searched.",
-    "Knobs: first-order and total Sobol indices of the model (Saltelli et al. 2010), with the "
-    "model's own uncertainty in their intervals.",
+    "Whether a recipe prints: a Gaussian process for classes, Laplace's approximation "
+    "(Rasmussen & Williams 2006, 3.4), from failed and measured cones. A failed cone never enters "
+    "a metric's model.",
+    "Knobs: Sobol indices over the printable recipes (Sobol' 2001), the total ones by Jansen's "
+    "estimator (1999); their intervals hold the model's own uncertainty.",
     "Calibration: closed-form leave-one-out residuals (Rasmussen & Williams 2006, 5.4.2), whole "
-    "cones left out.",
+    "cones left out; the hyperparameters are not learnt anew.",
     "Frequency bands: IEC 61260-1:2014; levels are energy means per logarithmic interval.",
     "Sweep recordings: Farina 2000; Novak, Lotton & Simon 2015.",
 )
