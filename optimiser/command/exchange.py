@@ -47,22 +47,19 @@ def import_command(file: Path, yes: bool, dry_run: bool, folder: Path, json_want
         if not json_wanted:
             for change in preview.changes:
                 click.echo(f"  {change}")
-            for warning in getattr(preview, "warnings", ()):
-                click.echo(f"note: {warning}", err=True)
-        # Problems are raised by `apply`; a dry run has to say them as well.
-        done = not dry_run and (
-            yes
-            or bool(preview.problems)
-            or not preview.changes
-            or click.confirm("Take this in?", err=True)
-        )
-        if done or preview.problems:
-            told = apply(ledger, preview)
-        else:
-            told = "nothing was changed"
+            for note in preview.notes:
+                click.echo(f"note: {note}", err=True)
+        wanted = not dry_run and bool(preview.changes)
+        if wanted and not preview.problems and not yes:
+            wanted = click.confirm(f"Take this in ({preview.headline})?", err=True)
+        # A dry run has to say the problems as well; `apply` raises them all.
+        done = wanted or bool(preview.problems)
+        told = apply(ledger, preview) if done else "nothing was changed"
     if json_wanted:
-        print_json(
-            {"changes": [str(each) for each in preview.changes], "done": done, "text": told}
-        )
+        changes = [
+            {name: getattr(each, name) for name in ("row", "cone", "column", "before", "after")}
+            for each in preview.changes
+        ]
+        print_json({"done": done, "changes": changes, "notes": preview.notes, "text": told})
     else:
         click.echo(told)

@@ -61,10 +61,25 @@ def test_export_edit_import(run, folder, tmp_path):
     with Ledger.open(folder) as ledger:
         assert ledger.cone(1).settings["wall"] == 0.3
 
-    done = run("import", file, "--yes", "--in", folder)
+    done = run("import", file, "--yes", "--json", "--in", folder)
     assert done.status == 0
+    (change,) = done.json["changes"]
+    assert (change["cone"], change["column"]) == (1, "wall")
+    assert (change["before"], change["after"], done.json["done"]) == (0.3, 0.4, True)
     with Ledger.open(folder) as ledger:
         assert ledger.cone(1).settings["wall"] == 0.4
+
+
+def test_a_column_that_belongs_to_nothing_is_told(run, folder, tmp_path):
+    file = tmp_path / "table.csv"
+    assert run("export", file, "--in", folder).status == 0
+    lines = file.read_text(encoding="utf-8-sig").splitlines()
+    wide = [f"{line},{'mood' if not place else 'good'}" for place, line in enumerate(lines)]
+    file.write_text("\n".join(wide), encoding="utf-8")
+    told = run("import", file, "--yes", "--in", folder)
+    assert told.status == 0
+    assert "mood" in told.err
+    assert "nothing" in told.out
 
 
 def test_a_spreadsheet_with_nonsense_is_refused_whole(run, folder, tmp_path):
