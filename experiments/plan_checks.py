@@ -210,7 +210,7 @@ class _Builder:
             if name in self.parts.variables or name in self.parts.derived:
                 remedy = "A variable's value is known; drop this line."
                 self.problems.note(where, f"'{name}'", "a name that is no variable", remedy)
-            elif name not in self.parts.metrics:
+            else:
                 self._name(where, name)
         by_hand = [name for name, m in self.parts.metrics.items() if m.source == "hand"]
         names = self._known() | dict.fromkeys((*keys.assume, *by_hand))

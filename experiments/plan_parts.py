@@ -325,7 +325,7 @@ def on_grid(variable: Variable, value: Any) -> Value | None:
         return value if value in variable.words else None
     if not is_number(value):
         return None
-    grid = variable.grid
+    grid, value = variable.grid, float(value)
     place = int(np.abs(grid - value).argmin())
     spacing = float(np.abs(np.diff(grid)).min()) if len(grid) > 1 else abs(grid[0])
     # A millionth of a step is rounding, anything more is another value.
@@ -338,6 +338,6 @@ def near_values(variable: Variable, value: Any) -> str:
         return suggest(str(value), variable.words) or f"Levels: {', '.join(variable.words)}."
     if not is_number(value):
         return f"Write a number, such as {variable.grid[0]:.12g}."
-    place = int(np.searchsorted(variable.grid, value))
+    place = int(np.searchsorted(variable.grid, float(value)))
     near = variable.grid[max(0, place - 1) : place + 1]
     return f"Nearest: {' and '.join(f'{v:.12g}' for v in near)}."

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from experiments.errors import RecipeError
 from experiments.plan import Plan
@@ -137,6 +139,30 @@ def test_a_print_that_differed(space):
     ):
         (problem,) = problems_of(space, off_grid=True, **GOOD | change)
         assert problem.where == where
+
+
+WILD = st.one_of(
+    st.none(), st.booleans(), st.integers(-(10**400), 10**400), st.floats(), st.text(max_size=4),
+    st.binary(max_size=2), st.lists(st.integers(), max_size=2), st.sampled_from(["resin", "0,4"]),
+)  # fmt: skip
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.dictionaries(st.sampled_from([*PLAN.variables, "other", "x y"]), WILD),
+    st.booleans(),
+)
+def test_wild_values_are_refused_or_made_plain(changes, off_grid):
+    space = Space(PLAN)
+    try:
+        found = space.complete(GOOD | changes, off_grid=off_grid)
+    except RecipeError as error:
+        problems = [str(problem) for problem in error.problems]
+    else:
+        problems = []
+        assert space.complete(found, off_grid=off_grid) == found
+        assert {type(value) for value in found.values()} <= {str, float, int}
+    assert all(problems)
 
 
 def test_no_settings_at_all(space):

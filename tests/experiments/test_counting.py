@@ -134,6 +134,13 @@ def test_rules_are_kept_and_pruned_early():
     assert number == math.comb(30, 6)
 
 
+def test_variables_of_one_rule_are_taken_together():
+    # Three pairs of equal knobs, each pair far apart in the plan: 30**3 of 30**6 combinations.
+    tree = tree_of(integers(6, 29))
+    rules = [rule({i, i + 3}, lambda codes, i=i: codes[:, i] == codes[:, i + 3]) for i in range(3)]
+    assert sum(len(rows) for rows in walk(tree, rules, everything(tree), 1_000_000)) == 30**3
+
+
 def test_walking_gives_up_when_told_to():
     tree = tree_of(integers(6, 29))
     with pytest.raises(TooMany):

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from experiments.expressions import Column, Expression, ExpressionError
@@ -144,6 +144,9 @@ digits = st.sampled_from([10, 100, 1000])
 
 @settings(max_examples=300, deadline=None)
 @given(tenths, tenths, st.integers(1, 12), digits)
+@example(p=11, q=1, k=11, scale=10)  # 1.1 / 0.1 is a little above 11 in binary
+@example(p=3, q=1, k=3, scale=10)  # 3 * 0.1 is a little above 0.3
+@example(p=6, q=2, k=3, scale=10)  # 0.6 / 0.2 is a little below 3
 def test_comparisons_of_decimals_agree_with_exact_fractions(p, q, k, scale):
     a, b = p / scale, q / scale
     exact_a, exact_b = Fraction(p, scale), Fraction(q, scale)
@@ -156,6 +159,7 @@ def test_comparisons_of_decimals_agree_with_exact_fractions(p, q, k, scale):
         ("a <= c * b", exact_a <= k * exact_b),
         ("a < c * b", exact_a < k * exact_b),
         ("a - c * b >= 0", exact_a >= k * exact_b),
+        ("a + -c * b >= 0", exact_a >= k * exact_b),
         ("a % b == 0", exact_a % exact_b == 0),
         ("floor(a / b) == a // b", True),
     ):
@@ -249,6 +253,11 @@ def test_effort_counts_an_inactive_number_as_nothing():
     assert found.tolist() == [20.0, 10.0]
     found = Expression('1 if w != "x" else 2', NAMES).evaluate({"w": words(None)}, inactive=0.0)
     assert found.tolist() == [1.0]
+    hidden = Column(np.array([0, 0]), np.array([True, False]), ("x", "y"))
+    assert Expression(text, NAMES).evaluate({"w": hidden}, inactive=0.0).tolist() == [20.0, 10.0]
+    same = Expression("1 if w == v else 2", NAMES | {"v": ("x",)})
+    nothing = {"w": words(None), "v": words(None)}
+    assert same.evaluate(nothing, inactive=0.0).tolist() == [2.0]  # an inactive word equals none
 
 
 # -- what is not a number ------------------------------------------------------------------------

@@ -165,6 +165,8 @@ def test_long_or_deep_texts_are_refused_at_once(text):
 def test_limits_are_where_they_are_said_to_be():
     assert kind_of("a" + " " * (MAX_LENGTH - 2) + "\n") == "number"
     assert kind_of("+".join(["a"] * (MAX_DEPTH - 1))) == "number"
+    with pytest.raises(ExpressionError, match="2001 characters, 2000 at most"):
+        kind_of("a" + "+1" * (MAX_LENGTH // 2))
     with pytest.raises(ExpressionError, match="nested more than"):
         kind_of("+".join(["a"] * (MAX_DEPTH + 1)))
 

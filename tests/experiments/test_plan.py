@@ -242,6 +242,16 @@ def test_layout_does_not_count_but_content_does():
     assert plan != "a plan"
 
 
+def test_the_order_of_parents_and_options_does_not_count():
+    data = Plan.from_text(DESIGN).to_dict()
+    data["variables"]["cure_time"]["only_when"] = {"process": ["resin"], "irradiance": [3]}
+    data["metrics"]["upper_limit"] |= {"band": [100, 9000]}
+    turned = copy.deepcopy(data)
+    turned["variables"]["cure_time"]["only_when"] = {"irradiance": [3], "process": ["resin"]}
+    turned["metrics"]["upper_limit"] = dict(reversed(data["metrics"]["upper_limit"].items()))
+    assert Plan.from_dict(turned).digest == Plan.from_dict(data).digest
+
+
 def test_the_order_of_variables_counts():
     turned = {**BRANIN, "variables": dict(reversed(BRANIN["variables"].items()))}
     assert Plan.from_dict(turned) != Plan.from_dict(BRANIN)

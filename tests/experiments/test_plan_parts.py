@@ -105,6 +105,18 @@ def test_on_grid_forgives_rounding_and_nothing_more():
     assert on_grid(Variable("o", "ordered", levels=(2.0,)), 2) == 2.0
 
 
+def test_a_very_large_whole_number_is_just_off_the_grid():
+    assert on_grid(WALL, 10**300) is None
+    assert near_values(WALL, 10**300) == "Nearest: 0.5."
+
+
+def test_parts_with_tables_in_them_can_be_hashed():
+    child = Variable("c", "integer", low=0, high=1, only_when=FrozenDict({"p": ("a",)}))
+    assert len({child, child, WALL}) == 2
+    metric = Metric("m", "hand", "m", options=FrozenDict({"band": (1.0, 2.0)}))
+    assert len({metric, metric}) == 1
+
+
 def test_near_values_are_the_neighbours():
     assert near_values(WALL, 0.33) == "Nearest: 0.3 and 0.4."
     assert near_values(WALL, 9) == "Nearest: 0.5."

@@ -56,6 +56,7 @@ def test_points_are_those_of_scrambled_sobol():
     # Every eighth of every axis holds exactly one point: a (0, 3, 1)-net in base 2 on each axis.
     for axis in drawn.T:
         assert sorted(np.floor(axis * 8).astype(int)) == list(range(8))
+    assert not np.isclose(drawn, points(8, 3, np.random.default_rng(1))).any()
     assert points(1, 2, np.random.default_rng(0)).shape == (1, 2)
     assert points(5, 2, np.random.default_rng(0)).shape == (5, 2)
 

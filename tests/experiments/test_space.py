@@ -295,10 +295,19 @@ def test_no_recipe_at_all():
     assert "some" not in caught.value.problems[0].remedy
 
 
+def test_an_empty_part_makes_an_estimated_whole_exactly_empty():
+    rules = {"none": "x0 > 2", "large": "x1 + x2 + x3 + x4 <= 2"}
+    assert space_of(knobs(5), rules).count(limit=1_000) == Count(0, exact=True)
+    assert not space_of(knobs(5), {"large": rules["large"]}).count(limit=1_000).exact
+
+
 def test_astronomic_spaces():
     space = space_of({f"x{i}": {"kind": "integer", "low": 0, "high": 99_999} for i in range(70)})
     assert space.count() == Count(math.inf, exact=True)
     assert space.sample_codes(100, 0).shape == (100, 70)
+    wide = {"kind": "integer", "low": 0, "high": 99_999, "only_when": {"p": ["a"]}}
+    gated = {"p": {"kind": "choice", "levels": ["a", "b"]}} | {f"x{i}": wide for i in range(70)}
+    assert space_of(gated).count() == Count(math.inf, exact=True)
 
 
 def test_enumerating_too_many_is_refused():
@@ -398,8 +407,8 @@ def test_tables_that_do_not_fit(mixed, change, where, expected):
 
 def test_codes_round_to_the_nearest_value():
     space = space_of({"o": {"kind": "ordered", "levels": [1, 2, 10]}})
-    values = [-5, 1, 1.4, 1.6, 5.9, 6.1, 99, np.nan]
-    assert space.codes(pd.DataFrame({"o": values}))[:, 0].tolist() == [0, 0, 0, 1, 1, 2, 2, -1]
+    values = [-5, 1, 1.4, 1.5, 1.6, 5.9, 6.1, 99, np.nan]  # half-way goes up
+    assert space.codes(pd.DataFrame({"o": values}))[:, 0].tolist() == [0, 0, 0, 1, 1, 1, 2, 2, -1]
     single = space_of({"o": {"kind": "ordered", "levels": [3]}})
     frame = pd.DataFrame({"o": [1.0, 3.0, np.nan]})
     assert single.codes(frame)[:, 0].tolist() == [0, 0, -1]

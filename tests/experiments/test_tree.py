@@ -91,9 +91,10 @@ def test_wild_codes_are_not_looked_up(tree):
 def test_unique_keeps_first_rows_in_place(rows):
     small = {f"x{i}": {"kind": "integer", "low": 0, "high": 5} for i in range(3)}
     wide = {f"x{i}": {"kind": "integer", "low": 0, "high": 99_999} for i in range(3 + 9)}
-    for variables, padding in ((small, 0), (wide, 9)):  # keys as numbers, and as bytes
+    for variables, padding, times in ((small, 0, 1), (wide, 9, 1000)):  # numbers, and bytes
         tree = tree_of(variables)
-        codes = np.array([row + [7] * padding for row in rows], dtype=np.int32)
+        codes = np.array([[times * v for v in row] + [7] * padding for row in rows], np.int32)
+        codes[codes < 0] = -1
         expected = list(dict.fromkeys(map(tuple, codes.tolist())))
         assert list(map(tuple, tree.unique(codes).tolist())) == expected
         order = np.argsort(tree.keys(codes), kind="stable")
