@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 import soundfile
+from scipy.signal import butter, sosfilt
 
 from experiments.acoustics.listening import listen
 from experiments.acoustics.options import Options, Sweep
@@ -274,24 +275,75 @@ def test_recomputing_refuses_when_somebody_worked_meanwhile(worked, monkeypatch)
         recompute(worked)
 
 
-def test_the_excitation_of_a_sweep_is_stored_with_it(plan):
-    from experiments.measuring import _File, _reopen
-    from experiments.records import Curve
+SWEEP_PLAN = (
+    VARIABLES
+    + """
+[metrics.upper_limit]
+from = "response"
+[metrics.lower]
+from = "sweep"
+measure = "level"
+band = [300, 3000]
+goal = "watch"
+[metrics.thd_peak]
+from = "distortion"
+band = [200, 2000]
+goal = "minimise"
+[metrics.decay]
+from = "impulse"
+goal = "watch"
+[rig.files.sweep]
+sweep = "50:20000:1"
+"""
+)
 
-    stub = object.__new__(_File)
-    stub.name, stub.content, stub.kind = "s.wav", b"x", "sweep"
-    stub.base = Options(sweep=Sweep(20, 20000, 10), channel=1)
-    stored = stub.stored()
-    assert stored.options == {
-        "sweep": {
-            "start_hz": 20,
-            "stop_hz": 20000,
-            "seconds": 10,
-            "law": None,
-            "amplitude": 1.0,
-        },
-        "channel": 1,
-    }
-    curve = Curve(1, 1, "a", "s.wav", "sweep", b"x", "", stored.options)
-    with pytest.raises(CurveError):
-        _reopen(curve)
+
+@pytest.fixture
+def recording(tmp_path):
+    """Exponential sweep (Farina 2000) through x + 0.02 x^2 and a low-pass at 8 kHz."""
+    rate, length = 48000, 1 / np.log(20000 / 50)
+    t = np.arange(rate) / rate
+    sweep = 0.5 * np.sin(2 * np.pi * 50 * length * (np.exp(t / length) - 1))
+    sweep = np.concatenate([np.zeros(2400), sweep, np.zeros(rate // 2)])
+    sections = butter(4, 8000, fs=rate, output="sos")
+    path = tmp_path / "take.wav"
+    soundfile.write(path, sosfilt(sections, sweep + 0.02 * sweep**2), rate, subtype="FLOAT")
+    return path
+
+
+def test_one_sweep_recording_stands_in_for_every_kind(recording):
+    plan = Plan.from_text('name = "s"\n' + SWEEP_PLAN)
+    measured = measure_files(plan, [recording])
+    assert [curve.kind for curve in measured.curves] == ["sweep"]
+    assert all(value is not None for value in measured.values.values())
+    # x + b x^2 with amplitude A: HD2 = A b / 2 (published_checks, distortion).
+    assert measured.values["thd_peak"] == pytest.approx(100 * 0.5 * 0.02 / 2, rel=0.02)
+    assert measured.curves[0].options["sweep"]["stop_hz"] == 20000
+    stated = measure_files(
+        plan, [recording], kinds="sweep", options=Options(sweep=Sweep(50, 20000, 1))
+    )
+    assert stated.values == measured.values
+
+
+def test_a_response_file_wins_over_the_sweep(recording, response):
+    plan = Plan.from_text('name = "s"\n' + SWEEP_PLAN)
+    both = measure_files(plan, [recording, response])
+    assert both.values["upper_limit"] == listen(response).metrics["upper_limit_hz"].value
+    assert both.values["lower"] == measure_files(plan, [recording]).values["lower"]
+
+
+def test_a_stored_sweep_is_read_as_it_was_played_though_the_rig_changed(tmp_path, recording):
+    text = 'name = "s"\n' + SWEEP_PLAN
+    with Ledger.create(tmp_path / "s", text) as ledger:
+        one = measure_files(ledger.plan, [recording])
+        cone = ledger.add({"wall": 0.3})
+        ledger.measure(
+            cone, session="a", curves=one.curves, values=one.values, warnings=one.warnings
+        )
+        (ledger.folder / "experiment.toml").write_text(text.replace("50:20000:1", "20:20000:9"))
+        assert recompute(ledger).empty
+
+
+def test_a_recording_without_its_excitation_is_refused(recording, plan):
+    with pytest.raises(CurveError, match=r"take\.wav"):
+        measure_files(plan, [recording])
