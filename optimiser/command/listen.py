@@ -141,7 +141,7 @@ def _picture(heard: list[Listening]) -> Figure:
         curve, value = heard[0].curves["impulse"], heard[0].metrics["decay_ms"].value
         assert isinstance(curve, Impulse)
         return figures.draw_impulse(
-            line_of(curve, label=heard[0].file),
+            line_of(curve, label=Path(heard[0].file).name),
             envelope_of(curve),
             decay_ms=float("nan") if value is None else value,
         )
@@ -151,8 +151,11 @@ def _picture(heard: list[Listening]) -> Figure:
 
 
 def _lines(heard: list[Listening], kind: str) -> list[figures.Line]:
+    """Give the curves of one kind; files of one name are told apart by their folders."""
+    files = [Path(each.file) for each in heard]
+    alike = len({file.name for file in files}) < len(files)
     return [
-        line_of(each.curves[kind], label=Path(each.file).name)
-        for each in heard
+        line_of(each.curves[kind], label=f"{file.parent.name}/{file.name}" if alike else file.name)
+        for each, file in zip(heard, files, strict=True)
         if kind in each.curves
     ]

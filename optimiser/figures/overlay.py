@@ -10,7 +10,17 @@ from matplotlib.axes import Axes
 
 from optimiser.figures.style import LIGHT, TYPE, Floats, plain
 
+Dash = str | tuple[float, tuple[float, ...]]
+
 __all__ = ["Line", "note_cones", "overlay", "thin"]
+
+# Colour and dash of the first few curves where each is to be told from the others.
+_STYLES: tuple[tuple[str, Dash], ...] = (
+    (LIGHT["sea"], "-"),
+    (LIGHT["lead"], (0, (5, 1.5))),
+    (LIGHT["ink"], (0, (1.5, 1.2))),
+    (LIGHT["straw"], (0, (6, 1.5, 1.5, 1.5))),
+)
 
 
 @dataclass(frozen=True)
@@ -66,38 +76,49 @@ def thin(x: Floats, y: Floats, *, most: int = 1200, log: bool = True) -> tuple[F
 
 
 def overlay(axes: Axes, lines: Sequence[Line], best: int | None, *, log: bool = True) -> None:
-    """Draw the curves: the best cone's thick and in front, single curves in blue, others quiet."""
-    alone = len(lines) == 1
-    for line in lines:
-        front = alone or (best is not None and line.cone == best)
+    """Draw the curves: the best cone's thick and in front, the others quiet behind it.
+
+    A few curves without a best one among them each get a colour and a dash of their own.
+    """
+    named = _few(lines, best)
+    for place, line in enumerate(lines):
+        front = bool(named) or (best is not None and line.cone == best)
         x, y = thin(line.x, line.y, most=1200 if front else 400, log=log)
-        if best is not None and line.cone == best:
+        if named:
+            colour, dash = _STYLES[place]
+            axes.plot(x, y, color=colour, linestyle=dash, linewidth=1.3, zorder=3)
+        elif front:
             axes.plot(x, y, color=LIGHT["lead"], linewidth=1.6, zorder=4)
-        elif alone:
-            axes.plot(x, y, color=LIGHT["sea"], linewidth=1.4, zorder=3)
         else:
             axes.plot(x, y, color=LIGHT["quiet"], linewidth=0.7, alpha=0.8, zorder=2)
 
 
-def note_cones(axes: Axes, lines: Sequence[Line], best: int | None, *, at: str = "low") -> None:
+def _few(lines: Sequence[Line], best: int | None) -> bool:
+    """Whether each curve can be shown and named by itself."""
+    led = best is not None and any(line.cone == best for line in lines)
+    return not led and len(lines) <= len(_STYLES)
+
+
+def note_cones(axes: Axes, lines: Sequence[Line], best: int | None) -> None:
     """Write which line is which, in the corner that curves seldom reach."""
-    others = {line.name for line in lines if best is None or line.cone != best}
     words: list[tuple[str, str, str]] = []
-    if best is not None and any(line.cone == best for line in lines):
-        words.append((f"cone {best}, the best so far", LIGHT["lead"], "bold"))
-    if len(lines) == 1 and not words:
-        words.append((plain(lines[0].name, 40), LIGHT["sea"], "bold"))
-    elif others:
-        number = f"{len(others)} other" if words else f"{len(others)}"
-        noun = "curve" if any(line.cone is None for line in lines) else "cone"
-        words.append(
-            (f"{number} {noun}{'' if len(others) == 1 else 's'}", LIGHT["soft"], "normal")
-        )
-    y, step = (0.04, 0.085) if at == "low" else (0.96 - 0.085 * len(words), 0.085)
-    for index, (text, colour, weight) in enumerate(reversed(words)):
+    if _few(lines, best):
+        words += [
+            (plain(line.name, 40), colour, "bold")
+            for line, (colour, _) in zip(lines, _STYLES, strict=False)
+        ]
+    else:
+        others = sum(best is None or line.cone != best for line in lines)
+        if others < len(lines):
+            words.append((f"cone {best}, the best so far", LIGHT["lead"], "bold"))
+        if others:
+            noun = "curve" if any(line.cone is None for line in lines) else "cone"
+            text = f"{others}{' other' if words else ''} {noun}{'' if others == 1 else 's'}"
+            words.append((text, LIGHT["soft"], "normal"))
+    for place, (text, colour, weight) in enumerate(reversed(words)):
         axes.text(
             0.03,
-            y + step * index,
+            0.04 + 0.085 * place,
             text,
             transform=axes.transAxes,
             fontsize=TYPE,

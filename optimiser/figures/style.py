@@ -164,8 +164,9 @@ def new_axes(height: float, *, grid: str = "both", width: float = WIDTH) -> tupl
 
 def heading(figure: Figure, text: str, *, width: int = 52) -> None:
     """Put a left-aligned line or two above the axes: what is seen and how many cones carry it."""
+    held = text.replace(" %", "\N{NO-BREAK SPACE}%")
     figure.suptitle(
-        "\n".join(textwrap.wrap(text, width)),
+        "\n".join(textwrap.wrap(held, width)),
         x=0.015,
         ha="left",
         fontsize=TYPE + 0.5,

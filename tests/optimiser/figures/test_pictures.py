@@ -62,7 +62,7 @@ EMPTY: dict[str, Callable[[], Figure]] = {
 def words(figure: Figure) -> str:
     """All text of a figure."""
     found = [text.get_text() for text in figure.findobj(Text) if text.get_visible()]
-    return " | ".join(found).replace("\n", " ")
+    return " | ".join(found).replace("\n", " ").replace("\xa0", " ")
 
 
 @pytest.fixture(scope="module")
