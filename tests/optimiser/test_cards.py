@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
+import zlib
 
 import pytest
 
@@ -84,11 +86,21 @@ def _long_plan(count: int):
     return plan, answers.pick(settings={**answers.RESIN, **dict.fromkeys(extra, 0.5)})
 
 
+def pages_of(pdf: bytes) -> int:
+    """Count the page objects of a PDF (ISO 32000-1, 7.7.3.3), compressed or not."""
+    bodies = [pdf]
+    for match in re.finditer(rb"stream\r?\n", pdf):
+        try:
+            bodies.append(zlib.decompressobj().decompress(pdf[match.end() :]))
+        except zlib.error:
+            continue
+    return sum(len(re.findall(rb"/Type\s*/Page(?![a-zA-Z])", body)) for body in bodies)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("count", [0, 6, 7, 25, 60])
 def test_a_card_prints_on_one_page(tmp_path, count):
     browser = shutil.which("chromium") or shutil.which("chromium-browser") or "google-chrome"
-    pypdf = pytest.importorskip("pypdf", reason="counts pages")
     if shutil.which(browser) is None:
         pytest.skip("needs a browser that prints")
     plan, pick = _long_plan(count)
@@ -100,4 +112,4 @@ def test_a_card_prints_on_one_page(tmp_path, count):
          "--no-pdf-header-footer", f"--print-to-pdf={out}", card.as_uri()],
         check=True, capture_output=True, timeout=90,
     )  # fmt: skip
-    assert len(pypdf.PdfReader(out).pages) == 1
+    assert pages_of(out.read_bytes()) == 1
