@@ -398,3 +398,10 @@ def test_two_ledgers_on_one_folder_see_each_other(ledger, resin):
         assert ledger.cone(1).settings == resin
         assert ledger.undo() == "undid: cone 1 added as printed"
         assert other.cones() == []
+
+
+def test_a_broken_plan_stops_opening(ledger):
+    ledger.close()
+    (ledger.folder / "experiment.toml").write_text("name = 3")
+    with pytest.raises(PlanError):
+        Ledger.open(ledger.folder)

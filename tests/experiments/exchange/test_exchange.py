@@ -445,3 +445,40 @@ def test_a_mass_of_zero_or_less_is_refused_before_anything_is_written(full, shee
         apply(full, preview)
     assert preview.problems
     assert dump(full) == before
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("planned,9.5,,", "measured, since metrics are given"),
+        ("failed,9.5,,", "measured, since metrics are given"),
+        ("measured,,,", "printed, since no metric is given"),
+        (",,monday,", "a metric in this row"),
+        (",,,4.5", "a whole number"),
+    ],
+)
+def test_new_rows_that_contradict_themselves_are_refused(ledger, tmp_path, row, words):
+    path = tmp_path / "new.csv"
+    path.write_text(f"process,wall,ribs,status,upper_limit,session,plate\nfilament,0.4,1,{row}\n")
+    assert words in texts(preview_csv(ledger, path).problems)
+
+
+def test_a_new_row_may_name_its_plate_and_a_new_measurement_its_note(full, sheet):
+    sheet.rows[4].update(upper_limit="7", note="after the party", session="x")
+    new = dict.fromkeys(sheet.columns, "")
+    sheet.rows.append({**new, "process": "filament", "wall": "0.4", "ribs": "1", "plate": "9"})
+    preview = preview_csv(full, sheet.save())
+    assert preview.problems == ()
+    assert "a new cone, plate: nothing → 9" in [str(change) for change in preview.changes]
+    apply(full, preview)
+    assert full.measurements(4)[0].note == "after the party"
+    assert full.cone(6).plate == 9
+
+
+def test_undoing_an_import_of_new_cones_frees_their_numbers(full, tmp_path, resin):
+    path = tmp_path / "new.csv"
+    path.write_text("process,wall,ribs,cone\nfilament,0.4,1,50\nfilament,0.4,2,\n")
+    apply(full, preview_csv(full, path))
+    assert [cone.number for cone in full.cones()][-2:] == [50, 51]
+    full.undo()
+    assert full.add(resin) == 6
