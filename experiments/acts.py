@@ -38,6 +38,7 @@ __all__ = [
     "status_now",
     "store_settings",
     "write_note",
+    "write_readings",
 ]
 
 Settings = Mapping[str, Any]
@@ -325,15 +326,21 @@ def edit_measurement(
     if "session" in columns:
         columns["session"] = _session(writer, columns["session"])
     writer.update("measurements", measurement, **columns)
+    write_readings(writer, measurement, readings, by_hand=True)
+
+
+def write_readings(
+    writer: Writer, measurement: int, values: Mapping[str, float | None], *, by_hand: bool
+) -> None:
+    """Set values of a measurement, whether or not it had them before."""
     rows = writer.all("SELECT metric, id FROM readings WHERE measurement = ?", (measurement,))
     known = {metric: key for metric, key in rows}
-    for metric, value in readings.items():
+    for metric, value in values.items():
+        columns = {"value": value, "by_hand": int(by_hand)}
         if metric in known:
-            writer.update("readings", known[metric], value=value, by_hand=1)
+            writer.update("readings", known[metric], **columns)
         else:
-            writer.insert(
-                "readings", measurement=measurement, metric=metric, value=value, by_hand=1
-            )
+            writer.insert("readings", measurement=measurement, metric=metric, **columns)
 
 
 def _session(writer: Writer, name: str) -> int:

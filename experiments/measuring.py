@@ -14,7 +14,7 @@ from experiments.acoustics.catalogue import KINDS, convert
 from experiments.acoustics.listening import Listening, listen
 from experiments.acoustics.options import Options, Sweep
 from experiments.acoustics.quality import CODES
-from experiments.acts import check_values
+from experiments.acts import check_values, write_readings
 from experiments.errors import CurveError, LedgerError, Problem
 from experiments.ledger import Ledger
 from experiments.plan import Metric, Plan
@@ -350,18 +350,11 @@ def _check_fresh(writer: Writer, versions: Mapping[int, int]) -> None:
 
 
 def _rewrite(writer: Writer, one: Measurement, names: Sequence[str], measured: Measured) -> None:
-    rows = writer.all("SELECT metric, id FROM readings WHERE measurement = ?", (one.id,))
-    known = {metric: key for metric, key in rows}
     before = len(writer.changes)
-    for name in names:
-        value = measured.values[name]
-        if name in known:
-            writer.update("readings", known[name], value=value)
-        else:
-            writer.insert("readings", measurement=one.id, metric=name, value=value, by_hand=0)
+    fresh = {name: measured.values[name] for name in names}
+    write_readings(writer, one.id, fresh, by_hand=False)
     ours = {*CODES, "no_file", "not_entered"}
     kept = [caution for caution in one.warnings if caution.code not in ours]
-    cautions = [*measured.warnings, *kept]
-    writer.update("measurements", one.id, warnings=caution_text(cautions))
+    writer.update("measurements", one.id, warnings=caution_text([*measured.warnings, *kept]))
     if len(writer.changes) > before:
         writer.update("cones", one.cone, version=writer.act)

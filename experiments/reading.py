@@ -6,20 +6,18 @@ import hashlib
 import json
 import sqlite3
 from collections import defaultdict
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from experiments.errors import LedgerError, Problem, RecipeError
+from experiments.errors import LedgerError, Problem
 from experiments.plan import Plan
 from experiments.records import Cone, Curve, Measurement, cautions_of
 from experiments.space import Space
 from experiments.trials import cone_recipes
 
 __all__ = [
-    "check",
     "cones",
     "curve",
     "curve_keys",
@@ -241,41 +239,3 @@ def data_digest(connection: sqlite3.Connection) -> str:
             digest.update(json.dumps(row, ensure_ascii=False).encode())
         digest.update(b"\n")
     return digest.hexdigest()
-
-
-def check(connection: sqlite3.Connection, plan: Plan, space: Space, path: Path) -> list[Problem]:
-    """Find everything that is wrong with the store; see `Ledger.check`."""
-    problems = [
-        Problem(str(path), str(row[0]), "an undamaged database", "Put a backup back.")
-        for row in connection.execute("PRAGMA integrity_check")
-        if row[0] != "ok"
-    ]
-    problems += [
-        Problem(f"{path}, table {row[0]}", f"row {row[1]} without its {row[2]}", "whole records")
-        for row in connection.execute("PRAGMA foreign_key_check")
-    ]
-    for key in curve_keys(connection, None, None):
-        try:
-            curve(connection, key)
-        except LedgerError as error:
-            problems += [one for one in error.problems if isinstance(one, Problem)]
-    known = cones(connection, plan, space)
-    for cone in known:
-        problems += _recipe_problems(cone, space)
-    reference = plan.sessions.reference_cone
-    if known and reference is not None and reference not in {cone.number for cone in known}:
-        problems.append(
-            Problem("plan, sessions.reference_cone", f"cone {reference}", "a cone of the table")
-        )
-    return problems
-
-
-def _recipe_problems(cone: Cone, space: Space) -> list[Problem]:
-    try:
-        space.complete(cone.settings, off_grid=cone.status != "planned")
-    except RecipeError as error:
-        return [
-            Problem(f"cone {cone.number}", str(one), "a recipe that fits the present plan")
-            for one in error.problems
-        ]
-    return []

@@ -14,6 +14,7 @@ from typing import Self
 import pandas as pd
 
 from experiments import reading
+from experiments.checking import check_recipes, check_store
 from experiments.entries import clean_text, cone_number
 from experiments.errors import Problem
 from experiments.folder import CARDS, PLAN_FILE, STORE_FILE, no_experiment
@@ -256,7 +257,9 @@ class View:
             return reading.data_digest(connection)
 
     def check(self) -> list[Problem]:
-        """Everything that is wrong with the store, at once.
+        """Find everything that is wrong with the store, at once.
+
+        Where the plan itself may be broken, use `experiments.checking.check_experiment`.
 
         Returns
         -------
@@ -266,7 +269,8 @@ class View:
         """
         plan, space = self.plan, self.space
         with self._store.reading() as connection:
-            return reading.check(connection, plan, space, self.folder / STORE_FILE)
+            problems = check_store(connection, self.folder / STORE_FILE)
+            return problems + check_recipes(connection, plan, space)
 
     def _stamp(self) -> str:
         return self._now().astimezone(UTC).isoformat(timespec="seconds")

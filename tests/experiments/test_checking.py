@@ -1,0 +1,76 @@
+"""Everything that is wrong, at once."""
+
+from __future__ import annotations
+
+import sqlite3
+
+import pytest
+
+from experiments.checking import check_experiment
+from experiments.errors import LedgerError
+from experiments.records import StoredCurve
+
+
+def tamper(ledger):
+    connection = sqlite3.connect(ledger.folder / "experiment.db")
+    connection.execute("DROP TRIGGER files_no_update")
+    connection.execute("UPDATE files SET content = x'00'")
+    connection.commit()
+    connection.close()
+
+
+@pytest.fixture
+def measured(ledger, resin):
+    ledger.add(resin)
+    ledger.measure(1, session="a", curves=[StoredCurve("r.txt", "response", b"1")], values={})
+    return ledger
+
+
+def test_a_sound_experiment_has_no_problem(measured):
+    assert check_experiment(measured.folder) == []
+
+
+def test_plan_and_store_are_checked_at_once(measured, plan_text):
+    tamper(measured)
+    text = plan_text.replace("low = 0.2", "low = 2.0").replace("seed = 3", 'colour = "red"')
+    (measured.folder / "experiment.toml").write_text(text)
+    told = [str(problem) for problem in check_experiment(measured.folder)]
+    assert any("colour" in text for text in told)
+    assert any("wall" in text for text in told)
+    assert any("file r.txt" in text for text in told)
+
+
+def test_recipes_are_checked_under_the_present_plan(measured, plan_text):
+    text = plan_text.replace('"resin", "filament"]', '"clay", "filament"]').replace(
+        'process = ["resin"]', 'process = ["clay"]'
+    )
+    (measured.folder / "experiment.toml").write_text(text)
+    assert [problem.where for problem in check_experiment(measured.folder)] == ["cone 1"]
+
+
+def test_a_missing_half_is_told_with_the_other(measured):
+    measured.close()
+    (measured.folder / "experiment.db").unlink()
+    (measured.folder / "experiment.toml").write_text("name = 3")
+    told = " | ".join(map(str, check_experiment(measured.folder)))
+    assert "name" in told
+    assert "experiment.db" in told
+
+
+def test_a_plan_that_is_missing_is_a_problem_of_its_own(measured):
+    (measured.folder / "experiment.toml").unlink()
+    assert "experiment.toml" in str(check_experiment(measured.folder)[0])
+
+
+def test_no_experiment_at_all(tmp_path):
+    with pytest.raises(LedgerError, match="neither a plan nor a store"):
+        check_experiment(tmp_path)
+
+
+def test_a_damaged_store_is_one_of_the_problems(measured):
+    measured.close()
+    path = measured.folder / "experiment.db"
+    content = bytearray(path.read_bytes())
+    content[4096:9000] = b"\xff" * 4904
+    path.write_bytes(content)
+    assert "damaged" in " ".join(map(str, check_experiment(measured.folder)))
