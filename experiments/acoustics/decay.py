@@ -183,9 +183,9 @@ def _why_loud(level: npt.NDArray[np.float64], start: int, last: int) -> Reason:
     level falls steadily from the crossing to the end.
     """
     rest = level[last + 1 :]
-    if rest.size < 8:
-        return "decay_not_finished" if _falls(level[start:]) else "noise_floor"
-    return "" if _falls(rest) and rest[-1] < THRESHOLD else "noise_floor"
+    if rest.size >= 8 and _falls(rest) and rest[-1] < THRESHOLD:
+        return ""
+    return "decay_not_finished" if _falls(level[start:]) else "noise_floor"
 
 
 def _falls(level: npt.NDArray[np.float64]) -> bool:

@@ -33,7 +33,9 @@ _COMMA: Final = re.compile(
 # Both marks in one number settle which is which.
 _THOUSANDS_POINT: Final = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+")
 _THOUSANDS_COMMA: Final = re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+,\d+")
+_PART_OF_DECIMAL: Final = re.compile(r"[+-]0|0\d+")
 _SAMPLE: Final = 400  # lines looked at
+_TRIED: Final = 60  # of them, on which every reading is tried
 
 
 @dataclass(frozen=True)
@@ -215,14 +217,16 @@ def sniff(lines: Iterable[str], name: str) -> Dialect:
         If no reading makes rows of numbers, or two do and differ in what they say.
     """
     sample = [line.strip("\r\n ") for line in islice((x for x in lines if x.strip()), _SAMPLE)]
+    likely = [line for line in sample if any(c.isdigit() for c in line) and _may_be_row(line)]
+    tried = likely[:: max(1, len(likely) // _TRIED)]
     scored = []
     for delimiter, decimal in (
         ("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), ("|", "."), ("|", ","),
         (None, "."), (None, ","),
     ):  # fmt: skip
-        counts = Counter(_numeric_cells(line, delimiter, decimal) for line in sample)
+        counts = Counter(_numeric_cells(line, delimiter, decimal) for line in tried)
         counts.pop(0, None)
-        if counts:
+        if counts and min(counts) > 0:
             columns = max(counts, key=lambda c: (counts[c], c))
             rows = counts[columns]
             # A single column is the weakest reading: any delimiter gives it.
@@ -243,11 +247,20 @@ def sniff(lines: Iterable[str], name: str) -> Dialect:
     return dialect
 
 
+def _may_be_row(line: str) -> bool:
+    return not is_comment(line) or line[0] in "\"'"
+
+
 def _numeric_cells(line: str, delimiter: str | None, decimal: str) -> int:
-    """How many cells a line has if all of them are numbers or gaps, else 0."""
-    if is_comment(line) and line[0] not in "\"'":
-        return 0
-    tokens = [read_token(cell, decimal) for cell in split(line, delimiter)]
+    """How many cells a line has if all of them are numbers or gaps, else 0.
+
+    -1 if commas cannot part these columns: nobody writes whole numbers as 0123 or -0, but both
+    stand behind and before a decimal comma.
+    """
+    cells = split(line, delimiter)
+    if delimiter == "," and any(_PART_OF_DECIMAL.fullmatch(cell) for cell in cells):
+        return -1
+    tokens = [read_token(cell, decimal) for cell in cells]
     numbers = sum(1 for t in tokens if t.value is not None and t.value == t.value)
     if any(t.value is None for t in tokens) or numbers == 0:
         return 0

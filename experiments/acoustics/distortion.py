@@ -141,6 +141,11 @@ def thd_peak(
     """
     total = _total(distortion)
     known = ~np.isnan(total)
+    for values in distortion.harmonics.values():
+        # Blank from some frequency on: there the harmonic lies beyond the bandwidth.
+        filled = np.flatnonzero(~np.isnan(values))
+        if filled.size:
+            known[filled[-1] + 1 :] = False
     if distortion.bandwidth_hz is not None:
         highest = max(distortion.harmonics, default=2)
         known &= distortion.frequency * highest <= distortion.bandwidth_hz * (1 + 1e-9)
@@ -169,7 +174,8 @@ def thd_peak(
 def _total(distortion: Distortion) -> npt.NDArray[np.float64]:
     if distortion.thd is not None:
         return distortion.thd
-    return total_harmonic(distortion.harmonics.values())
+    filled = [h for h in distortion.harmonics.values() if not np.all(np.isnan(h))]
+    return total_harmonic(filled or distortion.harmonics.values())
 
 
 def _clear(

@@ -241,11 +241,11 @@ def _hear_breakup(
     response: Response, impulse: Impulse | None, options: Options, heard: Heard
 ) -> None:
     heard.values["breakup_hz"] = heard.values["breakup_q"] = None
-    curve = responses.smoothed(response, options.smooth)
-    peak = _breakup_peak(curve, options, heard)
+    curve = _search_curve(response, impulse, options)
+    peak = _breakup_peak(curve, response, options, heard)
     if peak is None:
         return
-    fit = resonance.fit_pole_pair(response, peak)
+    fit = resonance.fit_pole_pair(response, peak, curve)
     mode = None
     if impulse is not None:
         q = fit.q if fit is not None and fit.carried else 6.0
@@ -269,8 +269,21 @@ def _hear_breakup(
     heard.notes.append(f"break-up carried by {carried}")
 
 
-def _breakup_peak(curve: Response, options: Options, heard: Heard) -> resonance.Peak | None:
+def _search_curve(response: Response, impulse: Impulse | None, options: Options) -> Response:
+    """Return the curve in which peaks are looked for; a transform is smoothed by 1/24 octave."""
+    if options.smooth is not None:
+        return responses.smoothed(response, options.smooth)
+    return response if impulse is None else responses.outline(response)
+
+
+def _breakup_peak(
+    curve: Response, response: Response, options: Options, heard: Heard
+) -> resonance.Peak | None:
     found = resonance.peaks(curve, options.prominence_db)
+    clear = [peak for peak in found if _stands_clear(response, peak)]
+    if len(clear) < len(found):
+        heard.notes.append(f"{len(found) - len(clear)} peaks near the noise were left out")
+    found = clear
     if found and resonance.fundamental_peak(curve, found[0]):
         heard.notes.append(
             f"the peak at {_hz(found[0].frequency)} is the fundamental resonance, not break-up: "
@@ -293,6 +306,11 @@ def _breakup_peak(curve: Response, options: Options, heard: Heard) -> resonance.
         f"{_hz(found[0].frequency)} (prominence {found[0].prominence:.1f} dB)"
     )
     return found[0]
+
+
+def _stands_clear(response: Response, peak: resonance.Peak) -> bool:
+    margin = _noise_margin(response, peak.frequency)
+    return margin is None or margin >= 10.0
 
 
 def _compare(fit: resonance.PolePair | None, mode: decays.ModeDecay, heard: Heard) -> None:

@@ -134,7 +134,9 @@ def fundamental_peak(response: Response, peak: Peak) -> bool:
     return bool(below.size and np.max(below) <= one - 10.0)
 
 
-def fit_pole_pair(response: Response, peak: Peak) -> PolePair | None:
+def fit_pole_pair(
+    response: Response, peak: Peak, outline: Response | None = None
+) -> PolePair | None:
     """Fit a pole pair to the curve around a peak.
 
     Parameters
@@ -143,6 +145,8 @@ def fit_pole_pair(response: Response, peak: Peak) -> PolePair | None:
         The curve, not smoothed (smoothing widens a peak).
     peak : Peak
         The peak to describe.
+    outline : Response, optional
+        The curve in which neighbouring peaks are looked for, by default `response`.
 
     Returns
     -------
@@ -154,7 +158,7 @@ def fit_pole_pair(response: Response, peak: Peak) -> PolePair | None:
     First over an octave to each side (less where a neighbouring peak is nearer), then over three
     bandwidths of what was found, so that the rest of the curve counts less.
     """
-    low, high = _window(response, peak)
+    low, high = _window(outline or response, peak)
     found = _fit(response, peak, low, high, _STARTS)
     if found is None:
         return None
@@ -189,12 +193,18 @@ def _fit(
 def _thinned(
     x: npt.NDArray[np.float64], y: npt.NDArray[np.float64]
 ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """Take a few hundred points, densest at the peak (x = 0), from a curve of many more."""
+    """Reduce a curve of many points to two hundred, densest at the peak (x = 0)."""
     if x.size <= _POINTS:
         return x, y
-    t = np.linspace(np.arcsinh(x[0] / _NEAR), np.arcsinh(x[-1] / _NEAR), _POINTS)
-    at = np.clip(_NEAR * np.sinh(t), x[0], x[-1])
-    return at, np.interp(at, x, y)
+    t = np.linspace(np.arcsinh(x[0] / _NEAR), np.arcsinh(x[-1] / _NEAR), _POINTS + 1)
+    edges = np.clip(_NEAR * np.sinh(t), x[0], x[-1])
+    # Means over cells rather than single points, so that noise averages out.
+    area = np.concatenate(([0.0], np.cumsum(np.diff(x) * (y[1:] + y[:-1]) / 2)))
+    place = np.clip(np.searchsorted(x, edges, side="right") - 1, 0, x.size - 2)
+    part = edges - x[place]
+    slope = (y[place + 1] - y[place]) / (x[place + 1] - x[place])
+    until = area[place] + part * (y[place] + slope * part / 2)
+    return (edges[1:] + edges[:-1]) / 2, np.diff(until) / np.diff(edges)
 
 
 def _window(response: Response, peak: Peak) -> tuple[float, float]:

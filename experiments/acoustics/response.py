@@ -25,12 +25,14 @@ __all__ = [
     "deviation",
     "effective_range",
     "level",
+    "outline",
     "smoothed",
 ]
 
 NARROW_TROUGH: Final = 1.0 / 9.0
 """Troughs narrower than this (octaves) do not end the range (IEC 60268-5, from memory)."""
 
+_MANY: Final = 4000
 _FINE: Final = 96  # positions per octave at which windows are tried, besides the data points
 
 
@@ -96,8 +98,8 @@ def cover(
     Returns
     -------
     (float, float) or None
-        The part of the band that is carried; None if the data miss more than one step of their
-        own grid (at most 1/3 octave) at an end of it.
+        The part of the band that is carried; None if the data miss more at an end of it than one
+        step of their own grid (at least 1/24, at most 1/3 octave).
     bool
         Whether the band had to be cut.
     """
@@ -105,8 +107,9 @@ def cover(
     low, high = max(float(f[0]), response.floor_hz), float(f[-1])
     if band is None:
         return ((low, high), False) if low < high else (None, True)
-    slack_low = min(float(f[1] / f[0]), G ** (1 / 3)) if low == f[0] else 1.0
-    slack_high = min(float(f[-1] / f[-2]), G ** (1 / 3))
+    least, most = G ** (1 / 24), G ** (1 / 3)
+    slack_low = min(max(float(f[1] / f[0]), least), most) if low == f[0] else least
+    slack_high = min(max(float(f[-1] / f[-2]), least), most)
     tolerance = 1 + 1e-9
     if band[0] * slack_low * tolerance < low or band[1] / (slack_high * tolerance) > high:
         return None, True
@@ -134,6 +137,28 @@ def smoothed(response: Response, fraction: float | None) -> Response:
     at = _union(response.frequency, max(_FINE, 8 * fraction))
     level_db = smooth(response.frequency, response.level, fraction, at)
     return Response(at, level_db, floor_hz=response.floor_hz)
+
+
+def outline(response: Response, fraction: float = 24.0) -> Response:
+    """Return a smoothed curve on a fixed grid, in which noise makes no peaks.
+
+    Parameters
+    ----------
+    response : Response
+        A curve of many points, such as a transform gives.
+    fraction : float
+        N of 1/N octave.
+
+    Returns
+    -------
+    Response
+        At four points a window.
+    """
+    f = response.frequency
+    at = _fixed_grid(float(f[0]), float(f[-1]), 4 * fraction)
+    if at.size < 8:
+        return response
+    return Response(at, smooth(f, response.level, fraction, at), floor_hz=response.floor_hz)
 
 
 def level(response: Response, band: tuple[float, float]) -> float:
@@ -237,7 +262,8 @@ def _reference(
     energy = Energy(f, response.level)
     if octaves(low, high) <= 1.0:
         return (low, high), float(energy.mean_level(low, high))
-    edges = _union(f, _FINE)
+    # With many points the mean moves so little between them that a fixed grid finds the place.
+    edges = _union(f, _FINE) if f.size < _MANY else _fixed_grid(low, high, 4 * _FINE)
     starts = np.concatenate((edges, edges / G, [low, high / G]))
     starts = starts[(starts >= low) & (starts <= high / G)]
     means = energy.mean_level(starts, starts * G)
@@ -291,11 +317,17 @@ def _cut(
 def _union(frequency: npt.NDArray[np.float64], per_octave: float) -> npt.NDArray[np.float64]:
     """Join the data's frequencies with a fixed logarithmic grid anchored at 1 kHz."""
     low, high = float(frequency[0]), float(frequency[-1])
-    first = math.ceil(per_octave * octaves(1000.0, low))
-    last = math.floor(per_octave * octaves(1000.0, high))
-    grid = 1000.0 * G ** (np.arange(first, last + 1) / per_octave)
+    grid = _fixed_grid(low, high, per_octave)
     joined = np.union1d(frequency, grid[(grid > low) & (grid < high)])
     # Points that differ only by rounding would make a segment of no width.
     keep = np.concatenate(([True], np.diff(joined) > joined[1:] * 1e-12))
     result: npt.NDArray[np.float64] = joined[keep]
     return result
+
+
+def _fixed_grid(low: float, high: float, per_octave: float) -> npt.NDArray[np.float64]:
+    """Return the points of a logarithmic grid through 1 kHz between two frequencies."""
+    first = math.ceil(per_octave * octaves(1000.0, low))
+    last = math.floor(per_octave * octaves(1000.0, high))
+    grid: npt.NDArray[np.float64] = 1000.0 * G ** (np.arange(first, last + 1) / per_octave)
+    return grid

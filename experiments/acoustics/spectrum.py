@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["gate_length", "response_of_impulse"]
 
 _LARGEST: Final = 1 << 22  # points of the transform
+_SHORT: Final = 1 << 15
 _LOWEST: Final = 1e-20  # of the largest magnitude (-400 dB): stands for zero
 _NYQUIST_SHARE: Final = 0.95  # converters' filters cut off above
 
@@ -68,7 +69,9 @@ def response_of_impulse(impulse: Impulse) -> Response:
         raise CurveError(
             Problem("samples", "an impulse response of a few samples", "a longer record")
         )
-    length = next_fast_len(max(h.size, min(8 * h.size, _LARGEST)), real=True)
+    # Enough lines that straight segments between them follow the lobes of the transform.
+    padding = 8 if h.size < _SHORT else 4
+    length = next_fast_len(max(h.size, min(padding * h.size, _LARGEST)), real=True)
     f = rfftfreq(length, 1 / impulse.rate)
     size = np.abs(rfft(h, length))
     # The ends are put where the physics has them, not at the next line of the transform, so that

@@ -39,6 +39,7 @@ ORDERS: Final = (2, 3, 4, 5)
 _PER_OCTAVE: Final = 24  # points of the distortion curve
 _TAIL: Final = 0.5  # s of impulse response kept
 _EARLY: Final = 0.005  # s by which the response may lead the sweep before it counts as cut off
+_DRIFT: Final = 0.01  # s over the whole sweep: the change of L that is tried
 _MARGIN: Final = 2.0  # harmonics must stand this far over the noise (6 dB)
 
 
@@ -228,6 +229,8 @@ def analyse(
         )
     arrival = _arrival(h, sweep, rate, y.size)
     _refuse_other_sweep(h, arrival, sweep, rate)
+    if loopback is None:
+        _refuse_other_rate(y, h, sweep, rate)
     impulse = _linear(h, arrival, sweep, recording)
     response = _response(impulse, h, arrival, sweep)
     distortion = _distortion(y, arrival, sweep, rate, loopback)
@@ -316,6 +319,29 @@ def _refuse_other_sweep(
                 "State the settings of the sweep that was played, or measure with less noise.",
             )
         )
+
+
+def _refuse_other_rate(
+    y: npt.NDArray[np.float64], h: npt.NDArray[np.float64], sweep: Sweep, rate: float
+) -> None:
+    """Refuse a sweep of nearly the stated settings: a slightly other L then fits better."""
+    decades = math.log(sweep.stop_hz / sweep.start_hz)
+    length = time_constant(sweep)
+    step = _DRIFT / (length * decades)
+    peak = float(np.max(np.abs(h)))
+    for factor in (1 + step, 1 - step):
+        other = replace(sweep, law="exponential", seconds=length * factor * decades)
+        band = (sweep.start_hz, sweep.stop_hz)
+        if float(np.max(np.abs(deconvolve(y, generate(other, rate), rate, band)))) > 1.1 * peak:
+            faster = "slower" if factor > 1 else "faster"
+            raise CurveError(
+                Problem(
+                    "recording",
+                    f"a sweep that rises slightly {faster} than stated",
+                    f"the sweep {sweep.start_hz:g}:{sweep.stop_hz:g}:{sweep.seconds:g}",
+                    "State the settings of the sweep that was played.",
+                )
+            )
 
 
 def _cut(

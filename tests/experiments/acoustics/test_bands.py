@@ -1,0 +1,81 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from experiments.acoustics.bands import Energy, G, band, energy_mean, octaves, smooth
+
+
+def test_band_refuses_a_fraction_under_one():
+    with pytest.raises(ValueError, match="expected 1 or more"):
+        band(0, 0)
+
+
+def test_octaves():
+    assert octaves(1000.0, 1000.0 * G) == pytest.approx(1.0)
+
+
+def test_energy_mean_of_a_constant():
+    f = np.geomspace(20, 20000, 7)
+    assert energy_mean(f, np.full(7, 71.5), 33.0, 8888.0) == pytest.approx(71.5, abs=1e-12)
+
+
+def test_energy_mean_outside_the_data_is_nan():
+    assert np.isnan(energy_mean([100.0, 200.0], [1.0, 2.0], 300.0, 400.0))
+
+
+def test_energy_mean_interpolates_the_edges():
+    """Against brute-force integration of the straight line."""
+    f, y = np.array([100.0, 900.0, 5000.0]), np.array([60.0, 84.0, 71.0])
+    x = np.linspace(np.log(230.0), np.log(3100.0), 200001)
+    power = 10 ** (np.interp(x, np.log(f), y) / 10)
+    expected = 10 * np.log10(np.trapezoid(power, x) / (x[-1] - x[0]))
+    assert energy_mean(f, y, 230.0, 3100.0) == pytest.approx(expected, abs=1e-6)
+
+
+@given(st.integers(0, 1000), st.integers(3, 60), st.integers(2, 9))
+@settings(max_examples=40, deadline=None)
+def test_points_on_the_line_change_nothing(seed, points, extra):
+    rng = np.random.default_rng(seed)
+    f = np.sort(rng.uniform(20, 20000, points))
+    y = rng.uniform(0, 100, points)
+    more = np.sort(np.concatenate([f, np.exp(rng.uniform(np.log(f[0]), np.log(f[-1]), extra))]))
+    dense = np.interp(np.log(more), np.log(f), y)
+    low, high = f[0] * 1.1, f[-1] * 0.9
+    if low < high:
+        assert energy_mean(more, dense, low, high) == pytest.approx(
+            energy_mean(f, y, low, high), abs=1e-8
+        )
+
+
+def test_a_mean_far_below_the_maximum_is_still_right():
+    f = np.array([100.0, 999.0, 1000.0, 10000.0])
+    y = np.array([120.0, 120.0, -20.0, -20.0])
+    assert energy_mean(f, y, 1200.0, 9000.0) == pytest.approx(-20.0, abs=0.01)
+
+
+def test_smoothing_a_step():
+    """Half of the window on each side: the mean of two powers."""
+    f = np.array([100.0, 1000.0, 1000.0 * (1 + 1e-9), 10000.0])
+    y = np.array([80.0, 80.0, 60.0, 60.0])
+    expected = 10 * np.log10((1e8 + 1e6) / 2)
+    assert smooth(f, y, 3, at=[1000.0])[0] == pytest.approx(expected, abs=1e-4)
+
+
+@pytest.mark.parametrize("fraction", [1, 3, 12, 48])
+def test_smoothing_leaves_a_flat_curve(fraction):
+    f = np.geomspace(20, 20000, 333)
+    np.testing.assert_allclose(smooth(f, np.full(333, 50.0), fraction), 50.0, atol=1e-9)
+
+
+def test_smoothing_hides_a_narrow_trough():
+    f = np.geomspace(100, 10000, 4001)
+    y = np.where(np.abs(np.log2(f / 1000)) < 0.02, 60.0, 80.0)
+    assert np.min(smooth(f, y, 3)) > 79.0
+
+
+def test_running_energy_takes_arrays():
+    energy = Energy([100.0, 1000.0], [0.0, 0.0])
+    np.testing.assert_allclose(energy.mean_level([100.0, 200.0], [200.0, 400.0]), 0.0, atol=1e-12)

@@ -1,0 +1,142 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.signal import butter, freqz, lfilter
+
+from experiments.acoustics import Options, listen
+from experiments.acoustics.curves import Impulse
+from experiments.acoustics.options import Sweep
+from experiments.acoustics.sweep import analyse, generate
+from experiments.errors import CurveError
+
+RATE = 48000
+SWEEP = Sweep(20, 20000, 3, "exponential")
+
+
+def recorded(sweep=SWEEP, *, before=0.05, after=0.6, noise=0.0, b=0.04, c=0.02, gain=0.5):
+    """A sweep through a slightly bent, band-limited system, with its truth."""
+    x = gain * generate(sweep, RATE)
+    x = np.concatenate((np.zeros(int(before * RATE)), x, np.zeros(int(after * RATE))))
+    y = x + b * x**2 + c * x**3
+    num, den = butter(2, [90, 9000], "bandpass", fs=RATE)
+    y = lfilter(num, den, y)
+    return y + noise * np.random.default_rng(0).standard_normal(y.size), x, (num, den)
+
+
+def truth(filters, f):
+    return 20 * np.log10(np.abs(freqz(*filters, f, fs=RATE)[1]))
+
+
+@pytest.mark.parametrize("law", ["exponential", "synchronised"])
+def test_response_and_law(law):
+    sweep = Sweep(20, 20000, 3, law)
+    y, _, filters = recorded(sweep, c=0.0)
+    found = analyse(Impulse(y, RATE), Sweep(20, 20000, 3, None, 0.5))
+    assert found.law == law
+    assert found.latency == pytest.approx(0.05, abs=5e-4)
+    f = found.response.frequency
+    use = (f > 30) & (f < 9000)
+    np.testing.assert_allclose(found.response.level[use], truth(filters, f)[use], atol=0.1)
+
+
+def test_harmonics_behind_a_filter():
+    """Each harmonic is heard through the filter at its own frequency."""
+    y, _, filters = recorded()
+    found = analyse(Impulse(y, RATE), SWEEP).distortion
+    f = found.frequency
+    use = (f > 100) & (f < 3000)
+    a = 0.5
+    linear = 1 + 3 * 0.02 * a * a / 4
+    for order, share in ((2, a * 0.04 / 2), (3, 0.02 * a * a / 4)):
+        through = 10 ** ((truth(filters, order * f) - truth(filters, f)) / 20)
+        expected = 100 * share / linear * through
+        np.testing.assert_allclose(
+            found.harmonics[order][use], expected[use], rtol=0.02, atol=0.01
+        )
+
+
+def test_loopback_channel(known):
+    """With the stimulus recorded beside it, latency and gain of both channels cancel."""
+    y, x, filters = recorded()
+    raw = known.wav(np.stack([0.3 * y, 0.3 * x], axis=1), RATE, "PCM_24")
+    heard = listen(raw, options=Options(sweep=Sweep(20, 20000, 3), loopback=2))
+    response = heard.curves["response"]
+    use = (response.frequency > 40) & (response.frequency < 9000)
+    expected = truth(filters, response.frequency[use]) + 20 * np.log10(1 + 3 * 0.02 / 16)
+    np.testing.assert_allclose(response.level[use], expected, atol=0.1)
+    assert "relative to the loopback channel" in " ".join(heard.notes)
+
+
+@pytest.mark.parametrize(
+    "stated",
+    ["20:20000:3.1", "20:20000:2.5", "10:20000:3", "30:20000:3", "20:22000:3", "100:10000:3"],
+)
+def test_another_sweep_is_refused(known, stated):
+    y, _, _ = recorded(noise=1e-3)
+    with pytest.raises(CurveError):
+        listen(known.wav(y), options=Options(sweep=Sweep.from_text(stated)))
+
+
+@pytest.mark.parametrize(
+    ("cut", "words"),
+    [(slice(6000, None), "start"), (slice(0, 100_000), "at least"), (slice(0, 3 * RATE), "end")],
+)
+def test_recordings_that_are_cut_off_are_refused(cut, words):
+    y, _, _ = recorded()
+    with pytest.raises(CurveError, match=words):
+        analyse(Impulse(y[cut], RATE), SWEEP)
+
+
+def test_a_sweep_beyond_half_the_rate_is_refused():
+    with pytest.raises(CurveError, match="half the rate"):
+        generate(Sweep(20, 24000, 3), 48000)
+
+
+def test_noise_over_the_harmonics_is_said():
+    y, _, _ = recorded(noise=0.03)
+    found = analyse(Impulse(y, RATE), SWEEP)
+    assert [item.code for item in found.warnings] == ["noise_floor"]
+
+
+def test_noise_is_estimated_right():
+    """The stated noise of the response against the scatter that it really has."""
+    y, _, _ = recorded(b=0.0, c=0.0)
+    rng = np.random.default_rng(3)
+    clean = analyse(Impulse(y, RATE), SWEEP).response
+    noisy = analyse(Impulse(y + 0.003 * rng.standard_normal(y.size), RATE), SWEEP).response
+    for low, high in ((60, 200), (400, 1500), (2000, 8000)):
+        use = (clean.frequency > low) & (clean.frequency < high)
+        scatter = 10 ** (noisy.level[use] / 20) - 10 ** (clean.level[use] / 20)
+        actual = 10 * np.log10(2 * np.mean(scatter**2))
+        assert np.mean(noisy.noise_db[use]) == pytest.approx(actual, abs=4.0)
+
+
+def test_a_short_sweep_is_said():
+    y, _, _ = recorded(Sweep(20, 20000, 1, "exponential"))
+    found = analyse(Impulse(y, RATE), Sweep(20, 20000, 1, "exponential"))
+    assert "short_sweep" in [item.code for item in found.warnings]
+
+
+def test_listen_gives_every_metric(known):
+    y, _, filters = recorded(noise=1e-4)
+    heard = listen(
+        known.wav(y, RATE, "PCM_24"), options=Options(sweep=Sweep(20, 20000, 3), band=(200, 5000))
+    )
+    f = np.geomspace(20, 20000, 100001)
+    over = f[truth(filters, f) > -10]
+    values = {name: item.value for name, item in heard.metrics.items()}
+    assert values["lower_limit_hz"] == pytest.approx(over[0], rel=0.01)
+    assert values["upper_limit_hz"] == pytest.approx(over[-1], rel=0.01)
+    assert values["level_db"] == pytest.approx(20 * np.log10(0.5), abs=0.2)
+    assert values["decay_ms"] > 0
+    assert 0.5 < values["thd_peak_percent"] < 3
+    assert heard.kind == "sweep"
+    assert set(heard.curves) == {"impulse", "response", "distortion"}
+
+
+def test_clipping_is_flagged(known):
+    y, _, _ = recorded(gain=1.0)
+    raw = known.wav(np.clip(2 * y, -1, 1), RATE, "PCM_16")
+    heard = listen(raw, options=Options(sweep=Sweep(20, 20000, 3)))
+    assert "clipping" in [item.code for item in heard.warnings]
