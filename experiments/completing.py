@@ -92,7 +92,7 @@ def _value(
 def _number(text: str) -> float | str:
     """Read a number as text, with a decimal point or a decimal comma."""
     text = text.strip()
-    if text.count(",") == 1 and "." not in text:
+    if "." not in text:
         text = text.replace(",", ".")
     try:
         return float(text)

@@ -109,6 +109,23 @@ def test_a_wrong_parent_says_nothing_about_its_children(space):
     assert problem.where == "process"
 
 
+def test_one_parent_that_says_no_is_enough():
+    pair = {"kind": "integer", "low": 0, "high": 1}
+    space = Space(
+        Plan.from_dict(
+            {
+                "name": "p",
+                "variables": {"a": pair, "b": pair, "c": pair | {"only_when": {"a": 1, "b": 1}}},
+                "metrics": {"y": {"goal": "minimise"}},
+            }
+        )
+    )
+    found = problems_of(space, a=0, b=9, c=1)
+    assert {(p.where, p.expected) for p in found} == {
+        ("b", "a printable value"), ("c", "no value")
+    }  # fmt: skip
+
+
 def test_conditions_two_levels_down(space):
     deep = GOOD | {"process": "resin", "wash": "twice", "gloss": "no"}
     assert space.complete(deep) == deep

@@ -109,6 +109,8 @@ def test_a_single_goal_needs_neither_poor_nor_good():
         ({"goal": "target", "good": None}, "good", "nothing", "the target"),
         ({"goal": "target", "poor": -1}, "poor", "-1", "a distance above 0"),
         ({"goal": "target", "poor": [5, 10]}, "poor", "[5, 10]", "one number below and one above"),
+        ({"goal": "target", "poor": [14, 20]}, "poor", "[14, 20]", "one number below and one"),
+        ({"goal": "target", "poor": [5, 14]}, "poor", "[5, 14]", "one number below and one"),
         ({"goal": "target", "poor": [20, 10]}, "poor", "[20, 10]", "[low, high]"),
         ({"goal": "target", "poor": [1, 2, 3]}, "poor", "[1, 2, 3]", "[low, high]"),
         ({"goal": "target", "poor": [1, "a"]}, "poor", '[1, "a"]', "[low, high]"),

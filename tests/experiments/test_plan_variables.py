@@ -109,6 +109,9 @@ def test_good_variables():
     assert variable.grid.tolist() == [-2, 1, 4]
     variable, _ = read_one(**KNOB, step=1e-5)
     assert len(variable.grid) == 100_001
+    variable, _ = read_one(kind="integer", low=1, high=100_001)
+    assert len(variable.grid) == 100_001
+    assert problem_of(kind="integer", low=0, high=100_001).where == "variables.x.step"
     variable, _ = read_one(kind="choice", levels=["a", "b"], cautions={"a": "other"})
     assert variable.cautions == {"a": "other"}
 

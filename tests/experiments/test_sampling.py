@@ -158,6 +158,32 @@ def test_balance_survives_rules_that_hit_one_branch_hard():
         assert space.printable(frame).all()
 
 
+def test_balance_of_nested_choices_survives_rules():
+    space = space_of(
+        {
+            "wash": choice("once", "twice", "thrice", only_when={"process": ["resin"]}),
+            "process": choice("resin", "filament"),
+            "brim": choice("yes", "no", only_when={"process": ["filament"]}),
+            **cube(2),
+        },
+        half="x0 + x1 <= 0.7",
+        uneven="x0 < 0.1 if wash == 'twice' else True",
+    )
+    for seed in range(5):
+        frame = space.sample(12, seed)
+        assert space.printable(frame).all()
+        assert counts(frame, "process") == {("resin",): 6, ("filament",): 6}
+        assert Counter(frame["wash"].dropna()) == {"once": 2, "twice": 2, "thrice": 2}
+        assert Counter(frame["brim"].dropna()) == {"yes": 3, "no": 3}
+
+
+def test_levels_alternate_and_take_turns_under_rules_too():
+    space = space_of({"p": choice("a", "b"), **cube(2)}, half="x0 + x1 <= 1")
+    assert {space.sample(1, seed)["p"].iloc[0] for seed in range(20)} == {"a", "b"}
+    for seed in range(5):  # so that the first few of a longer list are balanced, nearly
+        assert space.sample(40, seed)["p"].iloc[:10].nunique() == 2
+
+
 def test_what_a_rule_forbids_altogether_goes_to_the_others():
     space = space_of(
         {"p": choice("a", "b", "c"), "x": {"kind": "integer", "low": 0, "high": 3}, **cube(1)},
