@@ -149,6 +149,10 @@ class Knob:
     verdict : {'matters', 'may matter', 'no effect seen', 'cannot tell yet'}
     share_active : float
         Share of the printable recipes in which the variable exists at all.
+    evidence : float
+        Natural logarithm of how many times likelier the table is with the variable in the model
+        than without it (a Bayes factor); for the score, of the metric where it is largest. NaN
+        while unknown.
     """
 
     variable: str
@@ -158,6 +162,7 @@ class Knob:
     effect: pd.DataFrame = field(repr=False, compare=False)
     verdict: str
     share_active: float = 1.0
+    evidence: float = float("nan")
 
 
 @dataclass(frozen=True)
@@ -183,6 +188,7 @@ class Sensitivity:
                 "total": knob.total.mean,
                 "total_low": knob.total.low,
                 "total_high": knob.total.high,
+                "evidence": knob.evidence,
                 "verdict": knob.verdict,
             }
             for knob in self.knobs

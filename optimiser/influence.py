@@ -9,8 +9,9 @@ import numpy.typing as npt
 import pandas as pd
 
 from experiments.errors import Problem, TrialsError
+from experiments.formulas import Formulas
 from experiments.plan import Plan, Variable
-from optimiser.answers import Knob, Sensitivity
+from optimiser.answers import Estimate, Knob, Sensitivity
 from optimiser.paths import DrawnFunctions
 from optimiser.sobol import Indices, Sample, draw_sample, sobol_indices
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
@@ -25,6 +26,8 @@ _SIZE = 1024
 _EFFECT_BASE = 96
 _EFFECT_SETTINGS = 15
 _MATTERS = 0.05  # share of the variance from which a knob counts
+_STRONG = 3.0  # log Bayes factor from which evidence is called strong (Kass & Raftery 1995)
+_AGAINST = -1.0
 
 
 @one_thread
@@ -84,7 +87,13 @@ def sensitivity(
     sample = draw_sample(model.evidence.space, _SIZE, seed)
     indices = sobol_indices(value, sample, seed=seed)
     cones = _cones(model, metric)
-    knobs = [_knob(sample, place, indices, value, cones) for place in range(len(plan.variables))]
+    metrics = model.goals.needed if metric == "score" else [metric]
+    knobs = []
+    for place, name in enumerate(plan.variables):
+        if progress:
+            progress(0.6 + 0.4 * place / len(plan.variables), f"weighing the evidence for {name}")
+        evidence = _evidence(model, metrics, name)
+        knobs.append(_knob(sample, place, indices, value, cones, evidence))
     knobs.sort(key=lambda knob: -np.nan_to_num(knob.total.mean))
     notes = list(model.notes)
     if not np.isfinite(indices.total).any():
@@ -100,7 +109,9 @@ def _cones(model: Model, metric: str) -> int:
     return min(model.metrics[name].cones for name in names)
 
 
-def _knob(sample: Sample, place: int, indices: Indices, value: Any, cones: int) -> Knob:
+def _knob(
+    sample: Sample, place: int, indices: Indices, value: Any, cones: int, evidence: float
+) -> Knob:
     """Gather one variable's indices, main effect and verdict."""
     variable = list(sample.space.plan.variables.values())[place]
     active = sample.recipes()[:, place] >= 0
@@ -112,18 +123,42 @@ def _knob(sample: Sample, place: int, indices: Indices, value: Any, cones: int) 
         first=first,
         total=total,
         effect=_main_effect(sample, place, variable, value),
-        verdict=_verdict(total.low, total.high),
+        verdict=_verdict(total, evidence),
         share_active=float(active.mean()) if len(active) else float("nan"),
+        evidence=evidence,
     )
 
 
-def _verdict(low: float, high: float) -> str:
-    """Judge by the interval of the total index against 5 % of the variance."""
-    if not np.isfinite(low):
+def _verdict(total: Estimate, evidence: float) -> str:
+    """Judge by the evidence for the variable, and by how much it would move if it did.
+
+    The index alone would not do: what a model believes of a knob that nothing is known about is
+    not zero.
+    """
+    if not total.known:
         return "cannot tell yet"
-    if low > _MATTERS:
+    if evidence >= _STRONG and total.low > _MATTERS:
         return "matters"
-    return "no effect seen" if high < _MATTERS else "may matter"
+    return "no effect seen" if total.high < _MATTERS or evidence < _AGAINST else "may matter"
+
+
+def _evidence(model: Model, metrics: list[str], variable: str) -> float:
+    """Give the largest metric's log Bayes factor for a variable and all that hangs on it."""
+    without = _hangs_on(model.plan, variable)
+    processes = [model.metrics[name].process for name in metrics]
+    return max(process.log_evidence() - process.log_evidence(without) for process in processes)
+
+
+def _hangs_on(plan: Plan, variable: str) -> set[str]:
+    """Name a variable, those that exist only with it, and what is derived from any of them."""
+    names = {variable}
+    for name, child in plan.variables.items():
+        if names & set(child.only_when):
+            names.add(name)
+    for name, expression in Formulas(plan).derived.items():
+        if names & expression.names:
+            names.add(name)
+    return names
 
 
 def _main_effect(sample: Sample, place: int, variable: Variable, value: Any) -> pd.DataFrame:

@@ -1,7 +1,7 @@
 """Hyperparameters of one Gaussian process: their posterior, its maximum and draws from it.
 
 At the sizes a workshop reaches, a single best set of hyperparameters is too sure of itself.
-Predictions are therefore averaged over draws: a Laplace approximation at the maximum, a
+Predictions are therefore averaged over draws: a Laplace approximation at the maxima, a
 multivariate t with 5 degrees of freedom as proposal, importance resampling.
 """
 
@@ -11,227 +11,148 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import linalg, optimize, special, stats
+from scipy import optimize, special, stats
 
-from optimiser.kernels import matern, matern_slope
+from optimiser.covariance import Covariance
 
-__all__ = ["Covariance", "draw", "maximise"]
+__all__ = ["Exploration", "explore", "modes"]
 
 Floats = npt.NDArray[np.float64]
 
-_LENGTH_SD = 1.0
-_SIGNAL = (0.0, 1.0)
-_NOISE = (-3.5, 1.5)
 _DEGREES = 5
-_PROPOSALS = 96
-_JITTER = 1e-8
+_PROPOSALS = 128
+_SAME_MODE = 0.3  # distance, in prior standard deviations, under which two maxima are one
+_FAR_BELOW = 8.0  # log posterior below the highest at which a maximum no longer counts
+_NOISY_SIGNAL, _NOISY_NOISE = -2.0, -0.5
 
 
-@dataclass(frozen=True)
-class Covariance:
-    """The covariance of standardised outputs as a function of the hyperparameters.
-
-    A set of hyperparameters is a row ``[ln l (inputs), ln s², ln noise², ln block² ...]``.
-    The constant mean is a term of unit variance.
-
-    Parameters
-    ----------
-    numbers, levels : ndarray of shape (n, n, inputs)
-        Separations of the observed recipes.
-    blocks : list of ndarray of shape (n, n)
-        1 where two observations share a random effect (a session, a cone), else 0.
-    inflation : ndarray of shape (n,)
-        Factor on the noise variance of each observation; 1 for an ordinary one.
-    """
-
-    numbers: Floats
-    levels: Floats
-    blocks: list[Floats]
-    inflation: Floats
-
-    @property
-    def inputs(self) -> int:
-        """Number of length scales."""
-        return int(self.numbers.shape[2] + self.levels.shape[2])
-
-    @property
-    def size(self) -> int:
-        """Number of hyperparameters."""
-        return self.inputs + 2 + len(self.blocks)
-
-    def prior(self) -> tuple[Floats, Floats]:
-        """Means and standard deviations of the normal priors on the logarithms."""
-        length = -0.5 + 0.5 * np.log(max(self.inputs, 1))
-        mean = [length] * self.inputs + [_SIGNAL[0]] + [_NOISE[0]] * (1 + len(self.blocks))
-        sd = [_LENGTH_SD] * self.inputs + [_SIGNAL[1]] + [_NOISE[1]] * (1 + len(self.blocks))
-        return np.array(mean), np.array(sd)
-
-    def noise(self, sets: Floats) -> Floats:
-        """Everything that is not the recipe: noise and random effects, (sets, n, n)."""
-        count = self.inputs
-        diagonal = np.exp(sets[:, count + 1])[:, None] * self.inflation + _JITTER
-        total = diagonal[:, :, None] * np.eye(len(self.inflation))
-        for place, block in enumerate(self.blocks):
-            total += np.exp(sets[:, count + 2 + place])[:, None, None] * block
-        return total
-
-    def log_posterior(self, sets: Floats, outputs: Floats) -> tuple[Floats, Floats]:
-        """Unnormalised log posterior and its gradient.
-
-        Parameters
-        ----------
-        sets : ndarray of shape (sets, size)
-        outputs : ndarray of shape (n,)
-            Standardised.
-
-        Returns
-        -------
-        value : ndarray of shape (sets,)
-            ``-inf`` where the covariance is not positive definite.
-        gradient : ndarray of shape (sets, size)
-
-        Notes
-        -----
-        Rasmussen & Williams 2006, eqs. 5.8 and 5.9.
-        """
-        n = len(outputs)
-        count, numeric = self.inputs, self.numbers.shape[2]
-        rate = np.exp(-2.0 * sets[:, :count])
-        flat = self.numbers.reshape(n * n, numeric)
-        apart = self.levels.reshape(n * n, count - numeric)
-        squared, factor, signal = self._signal(sets)
-        total = signal.reshape(-1, n, n) + 1.0 + self.noise(sets)
-        inverse, log_det, bad = _invert(total)
-        alpha = inverse @ outputs
-        value = -0.5 * (alpha @ outputs) - 0.5 * log_det - 0.5 * n * np.log(2 * np.pi)
-
-        # Half of (alpha alpha' - K^-1), contracted with each derivative of K.
-        weight = (0.5 * (alpha[:, :, None] * alpha[:, None, :] - inverse)).reshape(-1, n * n)
-        slope = np.empty_like(sets)
-        by_number = weight * factor * matern_slope(squared)
-        slope[:, :numeric] = -2.0 * rate[:, :numeric] * (by_number @ flat)
-        slope[:, numeric:count] = 2.0 * rate[:, numeric:] * ((weight * signal) @ apart)
-        slope[:, count] = np.sum(weight * signal, axis=1)
-        on_diagonal = weight[:, :: n + 1] @ self.inflation
-        slope[:, count + 1] = np.exp(sets[:, count + 1]) * on_diagonal
-        for place, block in enumerate(self.blocks):
-            at = count + 2 + place
-            slope[:, at] = np.exp(sets[:, at]) * (weight @ block.ravel())
-
-        mean, sd = self.prior()
-        value = value + self._log_prior(sets)
-        slope -= (sets - mean) / sd**2
-        value[bad] = -np.inf
-        slope[bad] = 0.0
-        return value, slope
-
-    def log_height(self, sets: Floats, outputs: Floats) -> Floats:
-        """Give `log_posterior` without its gradient, at a fraction of the cost."""
-        n = len(outputs)
-        total = self._signal(sets)[2].reshape(-1, n, n) + 1.0 + self.noise(sets)
-        value = np.full(len(sets), -np.inf)
-        for place, matrix in enumerate(total):
-            try:
-                factor = linalg.cholesky(matrix, lower=True)
-            except (linalg.LinAlgError, ValueError):
-                continue
-            white = linalg.solve_triangular(factor, outputs, lower=True)
-            value[place] = -0.5 * white @ white - np.log(np.diag(factor)).sum()
-        return np.asarray(value - 0.5 * n * np.log(2 * np.pi) + self._log_prior(sets))
-
-    def _signal(self, sets: Floats) -> tuple[Floats, Floats, Floats]:
-        """Squared scaled distance, scale factor and signal covariance, (sets, n * n) each."""
-        count, numeric = self.inputs, self.numbers.shape[2]
-        pairs = self.numbers.shape[0] ** 2
-        rate = np.exp(-2.0 * sets[:, :count])
-        squared = (self.numbers.reshape(pairs, numeric) @ rate[:, :numeric].T).T
-        apart = (self.levels.reshape(pairs, count - numeric) @ rate[:, numeric:].T).T
-        factor = np.exp(sets[:, count])[:, None] * np.exp(-apart)
-        return squared, factor, factor * matern(squared)
-
-    def _log_prior(self, sets: Floats) -> Floats:
-        mean, sd = self.prior()
-        return np.asarray(-0.5 * np.sum(((sets - mean) / sd) ** 2, axis=1))
-
-
-def _invert(matrices: Floats) -> tuple[Floats, Floats, npt.NDArray[np.bool_]]:
-    """Invert symmetric positive definite matrices; say which were not."""
-    bad = ~np.all(np.isfinite(matrices), axis=(1, 2))
-    matrices = np.where(bad[:, None, None], np.eye(matrices.shape[1]), matrices)
-    try:
-        factors = np.linalg.cholesky(matrices)
-    except np.linalg.LinAlgError:
-        smallest = np.linalg.eigvalsh(matrices)[:, 0]
-        bad |= smallest <= 1e-10
-        matrices = np.where(bad[:, None, None], np.eye(matrices.shape[1]), matrices)
-        factors = np.linalg.cholesky(matrices)
-    halves = np.linalg.inv(factors)
-    log_det = 2.0 * np.sum(np.log(np.diagonal(factors, axis1=1, axis2=2)), axis=1)
-    return np.swapaxes(halves, 1, 2) @ halves, log_det, bad
-
-
-def maximise(covariance: Covariance, outputs: Floats) -> Floats:
-    """Find the most probable hyperparameters, from two starts.
+def modes(
+    covariance: Covariance, outputs: Floats, starts: list[Floats] | None = None
+) -> list[Floats]:
+    """Find the maxima of the posterior that several beginnings lead to.
 
     Parameters
     ----------
     covariance : Covariance
     outputs : ndarray of shape (n,)
         Standardised.
+    starts : list of ndarray of shape (size,), optional
+        By default the prior's middle, short length scales, and all being noise.
 
     Returns
     -------
-    ndarray of shape (size,)
+    list of ndarray of shape (size,)
+        The highest first; those that are the same or far less probable are left out.
     """
+    _, sd = covariance.prior()
+    found = [_climb(covariance, outputs, start) for start in starts or _starts(covariance)]
+    found.sort(key=lambda result: result[0])
+    kept: list[Floats] = []
+    for loss, place in found:
+        apart = [np.linalg.norm((place - other) / sd) > _SAME_MODE for other in kept]
+        if all(apart) and loss < found[0][0] + _FAR_BELOW:
+            kept.append(place)
+    return kept
+
+
+def _starts(covariance: Covariance) -> list[Floats]:
+    """Begin at the prior's middle, at short length scales, and where all is noise."""
+    mean, sd = covariance.prior()
+    count = covariance.inputs
+    short = mean.copy()
+    short[:count] -= 0.7 * sd[:count]
+    noisy = mean.copy()
+    noisy[count] = _NOISY_SIGNAL
+    noisy[count + 1] = _NOISY_NOISE
+    return [mean, short, noisy]
+
+
+def _climb(covariance: Covariance, outputs: Floats, start: Floats) -> tuple[float, Floats]:
+    """Climb from one start; give the negative log posterior and the place."""
     mean, sd = covariance.prior()
 
     def target(point: Floats) -> tuple[float, Floats]:
         value, slope = covariance.log_posterior(point[None, :], outputs)
         return (-float(value[0]), -slope[0]) if np.isfinite(value[0]) else (1e25, -slope[0])
 
-    short = mean - np.concatenate([0.7 * sd[: covariance.inputs], 0 * sd[covariance.inputs :]])
     bounds = list(zip(mean - 5 * sd, mean + 5 * sd, strict=True))
-    found = [
-        optimize.minimize(target, start, jac=True, method="L-BFGS-B", bounds=bounds)
-        for start in (mean, short)
-    ]
-    best: Floats = min(found, key=lambda result: float(result.fun)).x
-    return best
+    found = optimize.minimize(target, start, jac=True, method="L-BFGS-B", bounds=bounds)
+    return float(found.fun), np.asarray(found.x)
 
 
-def draw(covariance: Covariance, outputs: Floats, count: int, seed: int) -> Floats:
-    """Draw hyperparameter sets from their posterior.
+@dataclass(frozen=True)
+class Exploration:
+    """Proposals around the maxima of the posterior, and what each weighs.
+
+    Parameters
+    ----------
+    modes : list of ndarray of shape (size,)
+        The maxima.
+    proposals : ndarray of shape (proposals, size)
+    log_weight : ndarray of shape (proposals,)
+        Logarithm of posterior over proposal density.
+    """
+
+    modes: list[Floats]
+    proposals: Floats
+    log_weight: Floats
+
+    def draw(self, count: int, seed: int) -> Floats:
+        """Draw hyperparameter sets, (count, size); all weigh the same, one may come twice."""
+        weight = np.exp(self.log_weight - np.max(self.log_weight))
+        return self.proposals[_systematic(weight / weight.sum(), count, seed)]
+
+    @property
+    def log_evidence(self) -> float:
+        """Estimate of the log of the likelihood averaged over the prior."""
+        return float(special.logsumexp(self.log_weight) - np.log(len(self.log_weight)))
+
+
+def explore(
+    covariance: Covariance, outputs: Floats, seed: int, starts: list[Floats] | None = None
+) -> Exploration:
+    """Find the maxima of the posterior and weigh proposals around them.
 
     Parameters
     ----------
     covariance : Covariance
     outputs : ndarray of shape (n,)
         Standardised.
-    count : int
-        Draws wanted; all weigh the same, one may come twice.
     seed : int
+    starts : list of ndarray of shape (size,), optional
+        Where to begin climbing; by default three beginnings of our own.
 
     Returns
     -------
-    ndarray of shape (count, size)
+    Exploration
     """
-    centre = maximise(covariance, outputs)
-    root = _laplace_root(covariance, outputs, centre)
     size = covariance.size
+    centres = modes(covariance, outputs, starts)
+    roots = [_laplace_root(covariance, outputs, centre) for centre in centres]
     sobol = stats.qmc.Sobol(size + 1, scramble=True, rng=np.random.default_rng(seed))
-    uniform = np.clip(sobol.random(2 ** int(np.ceil(np.log2(_PROPOSALS)))), 1e-9, 1 - 1e-9)
-    uniform = uniform[:_PROPOSALS]
+    uniform = np.clip(sobol.random(_PROPOSALS), 1e-9, 1 - 1e-9)
     chi = stats.chi2.ppf(uniform[:, -1], _DEGREES)
     step = special.ndtri(uniform[:, :-1]) / np.sqrt(chi / _DEGREES)[:, None]
-    proposals = np.vstack([centre + step @ root.T, centre])
-    step = np.vstack([step, np.zeros(size)])
-    log_proposal = -0.5 * (_DEGREES + size) * np.log1p(np.sum(step**2, axis=1) / _DEGREES)
+    owner = np.arange(_PROPOSALS) % len(centres)
+    proposals = np.vstack(
+        [centres[k] + step[owner == k] @ roots[k].T for k in range(len(centres))]
+    )
+    parts = [_log_t(proposals, centre, root) for centre, root in zip(centres, roots, strict=True)]
+    log_proposal = special.logsumexp(parts, axis=0) - np.log(len(centres))
     log_target = np.concatenate(
         [covariance.log_height(part, outputs) for part in _chunks(proposals, len(outputs))]
     )
-    log_weight = log_target - log_proposal
-    weight = np.exp(log_weight - np.max(log_weight))
-    return proposals[_systematic(weight / weight.sum(), count, seed)]
+    _, sd = covariance.prior()
+    log_target -= np.log(sd).sum() + 0.5 * size * np.log(2 * np.pi)
+    return Exploration(centres, proposals, log_target - log_proposal)
+
+
+def _log_t(points: Floats, centre: Floats, root: Floats) -> Floats:
+    """Log density of the multivariate t with 5 degrees of freedom and scale ``root root'``."""
+    size = len(centre)
+    steps = np.linalg.solve(root, (points - centre).T).T
+    density = stats.multivariate_t.logpdf(steps, shape=np.eye(size), df=_DEGREES)
+    return np.asarray(np.atleast_1d(density) - np.linalg.slogdet(root)[1])
 
 
 def _laplace_root(covariance: Covariance, outputs: Floats, centre: Floats) -> Floats:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special
 from sklearn.base import BaseEstimator
 
+from optimiser.covariance import Covariance
 from optimiser.encoding import Encoding, Points
 from optimiser.kernels import separations, shape
-from optimiser.posterior import Covariance, draw
+from optimiser.posterior import explore
 
 __all__ = ["EnsembleProcess", "LeftOut", "mixture_quantile"]
 
@@ -99,16 +101,18 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         for present, labels in ((self.has_session_, sessions), (self.has_cone_, cones)):
             if present:
                 blocks.append((labels[:, None] == labels[None, :]).astype(float))
-        self._learn(blocks, np.ones(len(outputs)))
+        self._learn(Covariance(*self._apart, blocks, np.ones(len(outputs))))
         self.wild_ = self._wild()
         if self.wild_.any():
-            self._learn(blocks, np.where(self.wild_, _INFLATION, 1.0))
+            inflation = np.where(self.wild_, _INFLATION, 1.0)
+            self._learn(Covariance(*self._apart, blocks, inflation))
         return self
 
-    def _learn(self, blocks: list[Floats], inflation: Floats) -> None:
+    def _learn(self, covariance: Covariance) -> None:
         """Draw hyperparameters and condition on the observations."""
-        covariance = Covariance(*self._apart, blocks, inflation)
-        self._condition(covariance, draw(covariance, self.outputs_, self.draws, self.seed))
+        self.covariance_ = covariance
+        self.exploration_ = explore(covariance, self.outputs_, self.seed)
+        self._condition(covariance, self.exploration_.draw(self.draws, self.seed))
 
     def _condition(self, covariance: Covariance, sets: Floats) -> None:
         """Factorise the covariance once a hyperparameter set."""
@@ -210,6 +214,31 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
             mean[:, rows] = self.outputs_[rows] - residual
             variance[:, rows] = np.diagonal(block, axis1=1, axis2=2)
         return LeftOut(mean, variance)
+
+    def log_evidence(self, without: Collection[str] = ()) -> float:
+        """Estimate the log evidence of the observations, some inputs left out of the model.
+
+        Parameters
+        ----------
+        without : collection of str
+            Names among the encoding's inputs.
+
+        Returns
+        -------
+        float
+        """
+        if not without:
+            return self.exploration_.log_evidence
+        keep = np.array([name not in without for name in self.encoding.inputs], dtype=bool)
+        numeric = self._apart[0].shape[2]
+        covariance = replace(
+            self.covariance_,
+            numbers=self._apart[0][:, :, keep[:numeric]],
+            levels=self._apart[1][:, :, keep[numeric:]],
+        )
+        kept = np.concatenate([keep, np.ones(self.sets_.shape[1] - len(keep), dtype=bool)])
+        starts = [mode[kept] for mode in self.exploration_.modes]
+        return explore(covariance, self.outputs_, self.seed, starts).log_evidence
 
     def _wild(self) -> npt.NDArray[np.bool_]:
         """Find observations far outside what all other cones foretell: at most one in eight."""

@@ -11,8 +11,8 @@ from experiments.plan import Plan
 from experiments.space import Space
 from optimiser import fit
 from optimiser.acquisition import NoisyImprovement, log_expected_improvement
+from optimiser.covariance import Covariance
 from optimiser.kernels import separations
-from optimiser.posterior import Covariance
 from tests.functions import branin_problem, hartmann6_problem
 
 

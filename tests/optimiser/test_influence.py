@@ -14,6 +14,7 @@ from tests.functions import (
     g_indices,
     g_problem,
     ishigami_problem,
+    unit_plan,
 )
 
 
@@ -73,3 +74,37 @@ def test_an_unknown_metric_is_refused():
     problem = g_problem()
     with pytest.raises(TrialsError, match="'z'"):
         sensitivity(problem.plan, problem.trials(5), "z")
+
+
+def noisy_line(count: int, seed: int, signal: float):
+    """Trials of eight knobs of which x1 and x2 act, with noise of the same size."""
+    plan = unit_plan("eight", 8)
+    recipes = Space(plan).sample(count, seed=seed)
+    rng = np.random.default_rng(seed)
+    y = signal * (recipes["x1"] + recipes["x2"]) + 0.3 * rng.standard_normal(count)
+    return plan, recipes.assign(y=y, status="measured")
+
+
+@pytest.mark.slow
+def test_a_knob_that_does_nothing_is_seldom_said_to_matter():
+    dead, alive = [], []
+    for seed in range(20):
+        for signal in (0.0, 1.5):
+            result = sensitivity(*noisy_line(24, seed, signal), "y", seed=seed)
+            for knob in result.knobs:
+                acts = signal > 0 and knob.variable in ("x1", "x2")
+                (alive if acts else dead).append(knob.verdict == "matters")
+    print(f"said to matter: {np.mean(dead):.3f} of dead knobs, {np.mean(alive):.3f} of live ones")
+    assert np.mean(dead) < 0.05
+    assert np.mean(alive) > 0.6
+
+
+def test_what_hangs_on_a_variable_goes_with_it(mixed_plan):
+    trials = Space(mixed_plan).sample(16, seed=0)
+    limit = 8 + 3.0 * (trials["process"] == "resin")
+    trials = trials.assign(limit=limit, loss=1.0, tone=80.0, status="measured")
+    knobs = {knob.variable: knob for knob in sensitivity(mixed_plan, trials, "limit").knobs}
+    # Without the process, cure time and nozzle would still tell which process it was.
+    assert knobs["process"].evidence > 3
+    assert knobs["process"].verdict == "matters"
+    assert knobs["wall"].evidence < 3

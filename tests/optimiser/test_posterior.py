@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import special, stats
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
 
 from experiments.space import Space
+from optimiser.covariance import Covariance
 from optimiser.encoding import Encoding
 from optimiser.kernels import separations
-from optimiser.posterior import Covariance, draw, maximise
-from tests.functions import branin_problem, hartmann6_problem
+from optimiser.posterior import explore, modes
+from tests.functions import branin_problem, hartmann6_problem, unit_plan
 
 
 @pytest.fixture(scope="module")
@@ -68,7 +69,7 @@ def test_gradient_agrees_with_finite_differences(mixed_plan):
 
 def test_maximum_is_one(case):
     covariance, _, y = case
-    best = maximise(covariance, y)
+    best = modes(covariance, y)[0]
     value, slope = covariance.log_posterior(best[None, :], y)
     assert np.abs(slope).max() < 1e-2
     around = best + 0.05 * np.random.default_rng(0).standard_normal((200, covariance.size))
@@ -77,8 +78,28 @@ def test_maximum_is_one(case):
 
 def test_draws_repeat_under_one_seed(case):
     covariance, _, y = case
-    np.testing.assert_array_equal(draw(covariance, y, 16, 3), draw(covariance, y, 16, 3))
-    assert not np.array_equal(draw(covariance, y, 16, 3), draw(covariance, y, 16, 4))
+    first = explore(covariance, y, 3).draw(16, 3)
+    np.testing.assert_array_equal(first, explore(covariance, y, 3).draw(16, 3))
+    assert not np.array_equal(first, explore(covariance, y, 4).draw(16, 4))
+
+
+def test_evidence_agrees_with_a_grid_in_one_dimension():
+    # One input: three hyperparameters, so that the evidence can be summed over a fine grid.
+    space = Space(unit_plan("one", 1))
+    recipes = space.sample(8, seed=2)
+    encoding = Encoding(space)
+    points = encoding(recipes)
+    y = np.sin(6 * recipes["x1"].to_numpy())
+    y = (y - y.mean()) / y.std(ddof=1)
+    covariance = Covariance(*separations(encoding, points, points), [], np.ones(8))
+    mean, sd = covariance.prior()
+    axis = np.linspace(-4.5, 4.5, 46)
+    grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
+    height = covariance.log_height(mean + sd * grid, y)
+    cell = 3 * np.log((axis[1] - axis[0]) / np.sqrt(2 * np.pi))
+    exact = special.logsumexp(height) + cell
+    ours = np.mean([explore(covariance, y, seed).log_evidence for seed in range(8)])
+    assert ours == pytest.approx(exact, abs=0.1)
 
 
 @pytest.mark.slow
@@ -93,7 +114,7 @@ def test_draws_agree_with_a_random_walk():
     y = (y - y.mean()) / y.std(ddof=1)
     covariance = Covariance(*separations(encoding, points, points), [], np.ones(10))
     rng = np.random.default_rng(0)
-    chains = np.tile(maximise(covariance, y), (64, 1))
+    chains = np.tile(modes(covariance, y)[0], (64, 1))
     height = covariance.log_posterior(chains, y)[0]
     kept = []
     for step in range(3000):
@@ -105,7 +126,7 @@ def test_draws_agree_with_a_random_walk():
         if step >= 500 and step % 10 == 0:
             kept.append(chains)
     reference = np.vstack(kept)
-    ours = np.vstack([draw(covariance, y, 64, seed) for seed in range(40)])
+    ours = np.vstack([explore(covariance, y, seed).draw(64, seed) for seed in range(40)])
     spread = reference.std(axis=0)
     np.testing.assert_array_less(np.abs(ours.mean(axis=0) - reference.mean(axis=0)), 0.15 * spread)
     for place in range(covariance.size):
