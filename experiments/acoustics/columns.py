@@ -40,6 +40,10 @@ def _frequency(
     found = _find(roles, "frequency")
     if len(found) > 1:
         raise _several(table, "frequency", found)
+    if not found and _find(roles, "time"):
+        raise CurveError(
+            Problem(table.where(0), f"the headings {_said(table)}", "a column of frequencies")
+        )
     if not found and any(role.name for role in roles):
         table.notes.append("no heading names the frequency: the first column was taken")
     place = found[0] if found else 0
@@ -289,6 +293,10 @@ def impulse_of(table: Table, rate: float | None) -> Impulse:
     """
     roles = _roles(table)
     times = _find(roles, "time")
+    if not times and _find(roles, "frequency"):
+        raise CurveError(
+            Problem(table.where(0), f"the headings {_said(table)}", "a column of time")
+        )
     values = _amplitude(table, roles, times)
     _refuse_rows(
         table, np.isnan(values), values, "a sample (an impulse response cannot have gaps)"

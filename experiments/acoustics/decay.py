@@ -43,7 +43,7 @@ class Decay:
     reason : str
         Why not: the code of a warning; empty if `seconds` is given.
     noise_db : float
-        Largest envelope in the last tenth of the record over the 5 % line, dB (-inf: silence).
+        Largest magnitude in the last tenth of the record over the 5 % line, dB (-inf: silence).
     offset : float
         Constant offset that was taken off, as a share of the largest magnitude.
     """
@@ -158,10 +158,10 @@ def decay(impulse: Impulse) -> Decay:
     level = envelope(h) / peak
     over = np.flatnonzero(level[start:] >= THRESHOLD)
     last = start + int(over[-1]) if over.size else start
-    tail = level[max(start + 1, h.size - max(8, h.size // 10)) :]
+    tail = size[max(start + 1, h.size - max(8, h.size // 10)) :] / peak
     loudest = float(np.max(tail)) if tail.size else 1.0
     noise_db = 20 * math.log10(loudest / THRESHOLD) if loudest > 0 else -math.inf
-    if loudest >= _MARGIN * THRESHOLD:
+    if loudest >= _MARGIN * THRESHOLD or last >= h.size - 2:
         reason = _why_loud(level, start, last)
         if reason:
             return Decay(None, reason, noise_db, offset / peak)

@@ -9,7 +9,7 @@ IEC 60268-5 relates distortion to the total signal, IEC 60268-21 mostly to the f
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "DistortionPeak",
+    "highest_fundamental",
     "of_fundamental",
     "of_total",
     "percent_from_db",
@@ -29,6 +30,9 @@ __all__ = [
     "thd_peak",
     "total_harmonic",
 ]
+
+
+_AUDIBLE: Final = 20000.0
 
 
 @dataclass(frozen=True)
@@ -146,9 +150,7 @@ def thd_peak(
         filled = np.flatnonzero(~np.isnan(values))
         if filled.size:
             known[filled[-1] + 1 :] = False
-    if distortion.bandwidth_hz is not None:
-        highest = max(distortion.harmonics, default=2)
-        known &= distortion.frequency * highest <= distortion.bandwidth_hz * (1 + 1e-9)
+    known &= distortion.frequency <= highest_fundamental(distortion) * (1 + 1e-9)
     unused = int(np.count_nonzero(~known))
     known = _clear(distortion, total, known, band)
     if not np.any(known):
@@ -176,6 +178,25 @@ def _total(distortion: Distortion) -> npt.NDArray[np.float64]:
         return distortion.thd
     filled = [h for h in distortion.harmonics.values() if not np.all(np.isnan(h))]
     return total_harmonic(filled or distortion.harmonics.values())
+
+
+def highest_fundamental(distortion: Distortion) -> float:
+    """Return the highest fundamental whose harmonics lie within the bandwidth.
+
+    Parameters
+    ----------
+    distortion : Distortion
+        The curves.
+
+    Returns
+    -------
+    float
+        Hz. Where the bandwidth is known all harmonics must lie inside it. Where it is not, it is
+        taken as 20 kHz, or as far as the file's own frequencies go, and the second must.
+    """
+    if distortion.bandwidth_hz is not None:
+        return distortion.bandwidth_hz / max(distortion.harmonics, default=2)
+    return max(_AUDIBLE, float(distortion.frequency[-1])) / 2
 
 
 def _clear(

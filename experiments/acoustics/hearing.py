@@ -136,7 +136,11 @@ def _warn_gaps(response: Response, options: Options, heard: Heard) -> None:
 
 def _hear_response(response: Response, options: Options, heard: Heard) -> None:
     _warn_gaps(response, options, heard)
-    band, cut = responses.cover(response, options.band)
+    stated = options.band
+    if stated is None and response.floor_hz > 0:
+        # A transform goes on far beyond what is heard.
+        stated = max(20.0, response.floor_hz), min(20000.0, float(response.frequency[-1]))
+    band, cut = responses.cover(response, stated)
     curve = responses.smoothed(response, options.smooth)
     if options.smooth is not None:
         heard.notes.append(f"smoothed by 1/{options.smooth:g} octave before limits and deviation")
@@ -152,7 +156,7 @@ def _hear_response(response: Response, options: Options, heard: Heard) -> None:
             f"{said}; measure further, or state a narrower band.",
         )
     else:
-        how = "everything measured, no band stated" if options.band is None else "the band stated"
+        how = "no band stated: everything measured" if options.band is None else "the band stated"
         if cut:
             how = "the band stated, cut to the data"
         heard.notes.append(f"level and deviation over {_band(band)} ({how})")
@@ -400,12 +404,13 @@ def _warn_peak(curve: Distortion, peak: distortions.DistortionPeak, heard: Heard
         )
     if peak.unused:
         heard.notes.append(f"{peak.unused} points without all harmonics were not used")
-    top = max(20000.0, float(curve.frequency[-1]))
-    if curve.bandwidth_hz is None and 2 * peak.frequency > top:
+    top = distortions.highest_fundamental(curve)
+    beyond = int(np.count_nonzero(curve.frequency > top * (1 + 1e-9)))
+    if curve.bandwidth_hz is None and beyond:
         heard.warn(
             "beyond_bandwidth",
-            f"THD peak: at {_hz(peak.frequency)} even the second harmonic lies above "
-            f"{_hz(top)}, where few set-ups measure.",
+            f"THD: {beyond} points above {_hz(top)} were not used, since even their second "
+            f"harmonic lies above {_hz(2 * top)}; the file does not say how far it was measured.",
         )
 
 

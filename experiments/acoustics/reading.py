@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["Reading", "guess_kind", "read"]
 
 _SAY: Final = "Say what it is: --kind response, distortion, impulse or sweep."
+_LONGEST: Final = 0.3  # s within which an impulse response has 90 % of its energy
 _FOREIGN: Final = (
     (b"PK\x03\x04", "a zip archive or spreadsheet", "Save the table as CSV."),
     (b"%PDF", "a PDF", "Export the numbers as text."),
@@ -168,12 +169,12 @@ def _like_impulse(samples: npt.NDArray[np.float64], rate: float, name: str) -> s
     running = np.cumsum(power) / total
     width = int(np.searchsorted(running, 0.95)) - int(np.searchsorted(running, 0.05))
     share = max(width, 1) / samples.size
-    if samples.size / rate <= 60 and (crest >= 20 or share <= 0.35):
+    if width / rate <= _LONGEST and (crest >= 20 or share <= 0.35):
         return f"90 % of the energy lies within {1000 * width / rate:.3g} ms"
     raise CurveError(
         Problem(
             name,
-            "a signal that is spread over its whole length",
+            f"a signal that goes on for {width / rate:.2g} s",
             "an impulse response, or a sweep with its settings",
             "For a sweep recording say --sweep F1:F2:SECONDS; else say --kind impulse.",
         )

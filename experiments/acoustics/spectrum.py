@@ -88,10 +88,10 @@ def response_of_impulse(impulse: Impulse) -> Response:
 def _noise(
     h: npt.NDArray[np.float64], rate: float, at: npt.NDArray[np.float64]
 ) -> npt.NDArray[np.float64] | None:
-    """Level that the noise of the last quarter would have in the whole record's spectrum."""
+    """Level that the noise of the last eighth would have in the whole record's spectrum."""
     filled = np.flatnonzero(h)
     end = int(filled[-1]) + 1
-    tail = h[end - (end - int(np.argmax(np.abs(h)))) // 4 : end]
+    tail = h[end - (end - int(np.argmax(np.abs(h)))) // 8 : end]
     if tail.size < 32:
         return None
     window = np.hanning(tail.size)

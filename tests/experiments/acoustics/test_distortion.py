@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from experiments.acoustics.curves import Distortion
-from experiments.acoustics.distortion import thd_peak, total_harmonic
+from experiments.acoustics.distortion import highest_fundamental, thd_peak, total_harmonic
 
 F = np.array([100.0, 200.0, 400.0, 800.0, 1600.0])
 
@@ -42,6 +42,13 @@ def test_points_beyond_the_bandwidth_are_not_used():
     peak = thd_peak(curve)
     assert peak.thd == 2.0
     assert peak.unused == 1
+
+
+def test_without_a_bandwidth_the_second_harmonic_must_be_audible():
+    f = np.array([1000.0, 5000.0, 9000.0, 12000.0, 20000.0])
+    assert highest_fundamental(Distortion(f, [1, 1, 2, 50, 90])) == 10000.0
+    assert thd_peak(Distortion(f, [1, 1, 2, 50, 90])).thd == 2.0
+    assert thd_peak(Distortion(2 * f, [1, 1, 2, 50, 90])).thd == 2.0
 
 
 def test_blanks_at_the_end_stand_for_the_bandwidth():

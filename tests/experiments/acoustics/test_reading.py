@@ -56,6 +56,25 @@ def test_a_steady_signal_is_not_an_impulse(known):
     assert read(raw, "a.wav", "impulse", NONE).kind == "impulse"
 
 
+def test_a_sweep_in_a_long_silence_is_not_an_impulse(known):
+    from experiments.acoustics.options import Sweep
+    from experiments.acoustics.sweep import generate
+
+    x = generate(Sweep(50, 10000, 1), 48000)
+    raw = known.wav(np.concatenate((np.zeros(100_000), x, np.zeros(100_000))))
+    with pytest.raises(CurveError, match="--sweep"):
+        read(raw, "a.wav", None, NONE)
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [("Time (s);Amplitude\n0;1\n1;2\n2;3\n", "response"), (f"Hz;dB\n{ROWS}\n", "impulse")],
+)
+def test_headings_that_contradict_the_stated_kind(text, kind):
+    with pytest.raises(CurveError, match="headings"):
+        read(text.encode(), "a.txt", kind, NONE)
+
+
 def test_a_sweep_needs_its_settings(known):
     with pytest.raises(CurveError, match="--sweep"):
         read(known.wav(np.sin(np.arange(48000) * 0.05)), "a.wav", "sweep", NONE)
