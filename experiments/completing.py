@@ -13,7 +13,7 @@ from experiments.expressions import Column
 from experiments.formulas import Formulas
 from experiments.grammar import suggest
 from experiments.plan import Plan
-from experiments.plan_parts import Variable, is_number, near_values, on_grid
+from experiments.plan_parts import Variable, as_word, is_number, near_values, on_grid
 from experiments.plan_schema import show
 
 __all__ = ["complete"]
@@ -107,34 +107,33 @@ def _check_activity(
     problems: list[Problem],
 ) -> None:
     """Note active variables without a value and inactive ones with one."""
-    state: dict[str, bool | None] = {}  # None: cannot be said, because a parent is wrong
-
-    def active(name: str) -> bool | None:
-        if name not in state:
-            held = [_allows(p, v) for p, v in plan.variables[name].only_when.items()]
-            state[name] = False if False in held else None if None in held else True
-        return state[name]
-
-    def _allows(parent: str, allowed: tuple[str | float, ...]) -> bool | None:
-        up = active(parent)
-        if not up:
-            return up
-        return values[parent] in allowed if parent in values else None
-
+    state: dict[str, bool | None] = {}
     for name, variable in plan.variables.items():
+        active = _is_active(name, plan, values, state)
         condition = " and ".join(
-            f"{parent} is {' or '.join(f'{v:g}' if is_number(v) else str(v) for v in allowed)}"
+            f"{parent} is {' or '.join(as_word(level) for level in allowed)}"
             for parent, allowed in variable.only_when.items()
         )
-        if active(name) is False and name in given:
-            problems.append(
-                Problem(
-                    name, show(given[name]), "no value", f"It is active only when {condition}."
-                )
-            )
-        elif active(name) and name not in given:
-            why = f"It is active because {condition}." if condition else ""
-            problems.append(Problem(name, "nothing", "a value", why))
+        if active is False and name in given:
+            remedy = f"It is active only when {condition}."
+            problems.append(Problem(name, show(given[name]), "no value", remedy))
+        elif active and name not in given:
+            remedy = f"It is active because {condition}." if condition else ""
+            problems.append(Problem(name, "nothing", "a value", remedy))
+
+
+def _is_active(
+    name: str, plan: Plan, values: Mapping[str, str | float], state: dict[str, bool | None]
+) -> bool | None:
+    """Tell whether a variable is active; None if a parent's value is missing or wrong."""
+    if name not in state:
+        held: list[bool | None] = []
+        for parent, allowed in plan.variables[name].only_when.items():
+            above = _is_active(parent, plan, values, state)
+            known = parent in values
+            held.append(above if not above else values[parent] in allowed if known else None)
+        state[name] = False if False in held else None if None in held else True
+    return state[name]
 
 
 def _broken(plan: Plan, formulas: Formulas, values: Mapping[str, Any]) -> list[Problem]:

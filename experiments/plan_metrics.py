@@ -92,17 +92,18 @@ def _source(
             f"{' or '.join(show(k) for k in measure.kinds)} for {measure.name}",
         )
         return None
-    if keys.unit is None:
-        return kind, measure.name, measure.unit
+    return kind, measure.name, _unit(problems, where, keys.unit, measure.unit)
+
+
+def _unit(problems: Problems, where: str, given: str | None, own: str) -> str:
+    if given is None:
+        return own
     try:
-        catalogue.convert(1.0, measure.unit, keys.unit)
+        catalogue.convert(1.0, own, given)
     except ValueError:
-        problems.note(
-            f"{where}.unit",
-            show(keys.unit),
-            f"{show(measure.unit)} or a unit that it converts to",
-        )
-    return kind, measure.name, keys.unit
+        expected = f"{show(own)} or a unit that it converts to"
+        problems.note(f"{where}.unit", show(given), expected)
+    return given
 
 
 def _options(

@@ -66,23 +66,8 @@ def _variable(problems: Problems, name: str, keys: VariableKeys) -> Variable | N
         levels = _levels(problems, where, keys)
     if len(problems) > start:
         return None
-    step = 1.0 if keys.kind == "integer" and keys.step is None else keys.step
-    variable = Variable(
-        name=name,
-        kind=keys.kind,
-        unit=keys.unit,
-        low=keys.low,
-        high=keys.high,
-        step=step,
-        levels=levels,
-        scale=keys.scale,
-        setup_minutes=keys.setup_minutes,
-        label=keys.label,
-        note=keys.note,
-        per=keys.per,
-        cautions=FrozenDict(keys.cautions),
-    )
-    if np.any(np.diff(variable.grid) <= 0) if variable.numeric else False:
+    variable = _record(name, keys, levels)
+    if variable.numeric and np.any(np.diff(variable.grid) <= 0):
         problems.note(
             where,
             f"values from {show(keys.low)} to {show(keys.high)}",
@@ -94,6 +79,28 @@ def _variable(problems: Problems, name: str, keys: VariableKeys) -> Variable | N
     return _before(problems, where, variable, keys.before)
 
 
+def _record(name: str, keys: VariableKeys, levels: tuple[Value, ...] | None) -> Variable:
+    return Variable(
+        name=name,
+        kind=keys.kind,
+        unit=keys.unit,
+        low=keys.low,
+        high=keys.high,
+        step=_step_of(keys),
+        levels=levels,
+        scale=keys.scale,
+        setup_minutes=keys.setup_minutes,
+        label=keys.label,
+        note=keys.note,
+        per=keys.per,
+        cautions=FrozenDict(keys.cautions),
+    )
+
+
+def _step_of(keys: VariableKeys) -> float | None:
+    return 1.0 if keys.kind == "integer" and keys.step is None else keys.step
+
+
 def _range(problems: Problems, where: str, keys: VariableKeys) -> None:
     start = len(problems)
     if keys.levels is not None:
@@ -103,18 +110,7 @@ def _range(problems: Problems, where: str, keys: VariableKeys) -> None:
             f'low and high for kind "{keys.kind}"',
             'Levels belong to kind "ordered" or "choice".',
         )
-    for end, value in (("low", keys.low), ("high", keys.high)):
-        if value is None:
-            problems.note(f"{where}.{end}", "nothing", f'a number for kind "{keys.kind}"')
-        elif keys.kind == "integer" and not float(value).is_integer():
-            problems.note(f"{where}.{end}", show(value), "a whole number")
-    if keys.kind == "integer" and keys.step is not None and not keys.step.is_integer():
-        problems.note(
-            f"{where}.step",
-            show(keys.step),
-            "a whole number",
-            'Use kind = "continuous" for steps with decimals.',
-        )
+    _ends(problems, where, keys)
     if keys.low is None or keys.high is None or len(problems) > start:
         return
     if keys.low >= keys.high:
@@ -130,10 +126,25 @@ def _range(problems: Problems, where: str, keys: VariableKeys) -> None:
         _step(problems, where, keys, keys.low, keys.high)
 
 
+def _ends(problems: Problems, where: str, keys: VariableKeys) -> None:
+    for end, value in (("low", keys.low), ("high", keys.high)):
+        if value is None:
+            problems.note(f"{where}.{end}", "nothing", f'a number for kind "{keys.kind}"')
+        elif keys.kind == "integer" and not float(value).is_integer():
+            problems.note(f"{where}.{end}", show(value), "a whole number")
+    if keys.kind == "integer" and keys.step is not None and not keys.step.is_integer():
+        problems.note(
+            f"{where}.step",
+            show(keys.step),
+            "a whole number",
+            'Use kind = "continuous" for steps with decimals.',
+        )
+
+
 def _step(problems: Problems, where: str, keys: VariableKeys, low: float, high: float) -> None:
     if keys.scale == "log" and low <= 0:
         problems.note(f"{where}.low", show(low), 'a number above 0 for scale = "log"')
-    step = 1.0 if keys.kind == "integer" and keys.step is None else keys.step
+    step = _step_of(keys)
     if step is None:
         return
     count = steps_between(low, high, step)

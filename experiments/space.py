@@ -12,7 +12,6 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from experiments.completing import complete
@@ -20,9 +19,8 @@ from experiments.counting import Count, Rule, TooMany, count_free, estimate, wal
 from experiments.errors import Problem, RecipeError
 from experiments.expressions import Column
 from experiments.formulas import Formulas
-from experiments.grammar import suggest
 from experiments.plan import Plan
-from experiments.plan_parts import as_word
+from experiments.recipe_columns import exact_codes, nearest_codes, read_column
 from experiments.sampling import Sampler, points
 from experiments.tree import Bools, Codes, Tree
 
@@ -279,9 +277,9 @@ class Space:
         """
         codes = np.empty((len(frame), len(self.tree.names)), dtype=np.int32)
         for place, variable in enumerate(self.tree.variables):
-            column = self._column(frame, variable.name)
+            column = read_column(frame, variable)
             codes[:, place] = (
-                _nearest(variable.grid, column.values) if variable.numeric else column.values
+                nearest_codes(variable.grid, column.values) if variable.numeric else column.values
             )
         return codes
 
@@ -374,8 +372,8 @@ class Space:
         good = self.printable_codes(codes)
         for place, variable in enumerate(self.tree.variables):
             if variable.numeric:
-                given = self._column(frame, variable.name).values
-                good &= _exact(variable.grid, given) == codes[:, place]
+                given = read_column(frame, variable).values
+                good &= exact_codes(variable.grid, given) == codes[:, place]
         return good
 
     def active(self, frame: pd.DataFrame) -> pd.DataFrame:
@@ -392,9 +390,11 @@ class Space:
         codes = np.zeros((len(frame), len(self.tree.names)), dtype=np.int32)
         for place, variable in enumerate(self.tree.variables):
             if self.tree.children[place]:
-                column = self._column(frame, variable.name)
+                column = read_column(frame, variable)
                 codes[:, place] = (
-                    _exact(variable.grid, column.values) if variable.numeric else column.values
+                    exact_codes(variable.grid, column.values)
+                    if variable.numeric
+                    else column.values
                 )
         return codes
 
@@ -452,21 +452,7 @@ class Space:
         return columns
 
     def _columns(self, frame: pd.DataFrame) -> dict[str, Column]:
-        return {name: self._column(frame, name) for name in self.tree.names}
-
-    def _column(self, frame: pd.DataFrame, name: str) -> Column:
-        if name not in frame:
-            raise RecipeError(Problem(f"column {name}", "no such column", "one column a variable"))
-        variable = self.plan.variables[name]
-        data = frame[name]
-        if variable.words is not None:
-            codes = _word_codes(name, variable.words, data.to_numpy(dtype=object))
-            return Column(codes, codes < 0, variable.words)
-        try:
-            numbers = pd.to_numeric(data).to_numpy(dtype=np.float64, na_value=np.nan)
-        except (TypeError, ValueError) as error:
-            raise RecipeError(Problem(f"column {name}", str(error), "numbers")) from None
-        return Column(numbers, np.isnan(numbers))
+        return {variable.name: read_column(frame, variable) for variable in self.tree.variables}
 
 
 def _as_float(number: int) -> float:
@@ -474,39 +460,3 @@ def _as_float(number: int) -> float:
         return float(number)
     except OverflowError:
         return math.inf
-
-
-def _word_codes(name: str, words: tuple[str, ...], data: npt.NDArray[Any]) -> Codes:
-    known: dict[Any, int] = {word: code for code, word in enumerate(words)}
-    codes = np.empty(len(data), dtype=np.int32)
-    for row, value in enumerate(data.tolist()):
-        code = known.get(value)
-        if code is None:  # rarer: nothing there, or a number for a level such as "0.4"
-            code = -1 if pd.isna(value) else known.get(as_word(value))
-            if code is None:
-                raise RecipeError(
-                    Problem(
-                        f"row {row + 1}, column {name}",
-                        repr(value),
-                        f"one of {', '.join(words)}",
-                        suggest(str(value), words),
-                    )
-                )
-        codes[row] = code
-    return codes
-
-
-def _nearest(grid: npt.NDArray[np.float64], values: npt.NDArray[np.float64]) -> Codes:
-    """Give the place of the nearest grid value; -1 for NaN."""
-    middles = grid[:-1] + np.diff(grid) / 2
-    places = np.searchsorted(middles, values, side="right")
-    return np.where(np.isnan(values), -1, places).astype(np.int32)
-
-
-def _exact(grid: npt.NDArray[np.float64], values: npt.NDArray[np.float64]) -> Codes:
-    """Give the place of a value that is on the grid, up to rounding; else -1."""
-    places = _nearest(grid, values)
-    # A millionth of the smallest step, as when the plan itself is read.
-    spacing = np.diff(grid).min() if len(grid) > 1 else max(1.0, abs(float(grid[0])))
-    off = np.abs(np.append(grid, np.nan)[places] - values) > 1e-6 * spacing
-    return np.where(off, -1, places).astype(np.int32)

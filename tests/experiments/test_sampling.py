@@ -179,9 +179,10 @@ def test_balance_of_nested_choices_survives_rules():
 
 def test_levels_alternate_and_take_turns_under_rules_too():
     space = space_of({"p": choice("a", "b"), **cube(2)}, half="x0 + x1 <= 1")
-    assert {space.sample(1, seed)["p"].iloc[0] for seed in range(20)} == {"a", "b"}
     for seed in range(5):  # so that the first few of a longer list are balanced, nearly
         assert space.sample(40, seed)["p"].iloc[:10].nunique() == 2
+    rare = space_of({"p": choice("a", "b"), **cube(2)}, rare="x0 + x1 <= 0.1")
+    assert {rare.sample(1, seed)["p"].iloc[0] for seed in range(20)} == {"a", "b"}
 
 
 def test_what_a_rule_forbids_altogether_goes_to_the_others():
