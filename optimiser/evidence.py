@@ -7,12 +7,14 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from experiments.space import Space
 
 from experiments.errors import Problem, TrialsError
 from experiments.plan import Plan
+from experiments.space import Space
 
 __all__ = ["STATUSES", "Evidence", "gather"]
+
+Labels = list[str]
 
 STATUSES = ("measured", "failed", "planned", "printed", "set aside")
 
@@ -68,22 +70,24 @@ def gather(plan: Plan, trials: pd.DataFrame) -> Evidence:
     Raises
     ------
     TrialsError
-        An unknown status, a value that is no number or no level of its variable.
+        An unknown status, or a value that is no number where one belongs.
     """
     space = Space(plan)
     frame = trials.reset_index(drop=True).copy()
     problems: list[Problem] = []
-    recipes = _recipes(plan, frame, problems)
+    notes: list[str] = []
+    cones = _labels(frame, "cone")
+    shown = [label if label.startswith("row") else f"cone {label}" for label in cones]
+    recipes, strange = _recipes(plan, frame, shown, problems, notes)
     metrics = _metrics(plan, frame, problems)
     table = pd.concat([recipes, metrics], axis=1)
     table["status"] = _status(frame, metrics, problems)
     if problems:
         raise TrialsError(*problems)
-    table["cone"] = _labels(frame, "cone")
+    table["cone"] = cones
     table["session"] = _labels(frame, "session") if "session" in frame else "all"
 
-    notes: list[str] = []
-    complete = _complete(plan, space, table, notes)
+    complete = _complete(plan, space, table, strange, shown, notes)
     has_metric = metrics.notna().any(axis=1)
     measured = (table["status"] == "measured") & complete
     silent = int((measured & ~has_metric).sum())
@@ -101,31 +105,34 @@ def gather(plan: Plan, trials: pd.DataFrame) -> Evidence:
     )
 
 
-def _recipes(plan: Plan, frame: pd.DataFrame, problems: list[Problem]) -> pd.DataFrame:
-    """Give the variables' columns, typed; a missing column is filled from `before`."""
+def _recipes(
+    plan: Plan, frame: pd.DataFrame, labels: Labels, problems: list[Problem], notes: list[str]
+) -> tuple[pd.DataFrame, npt.NDArray[np.bool_]]:
+    """Give the variables' columns, typed, and the rows whose level is not in the plan.
+
+    A level may have left the plan since the cone was made, so it is no error.
+    """
     columns: dict[str, pd.Series] = {}
+    strange = np.zeros(len(frame), dtype=bool)
+    blank = pd.Series(np.nan, index=frame.index, dtype=object)
     for name, variable in plan.variables.items():
-        values = (
-            frame[name] if name in frame else pd.Series(np.nan, index=frame.index, dtype=object)
-        )
+        values = frame[name] if name in frame else blank
         if variable.numeric:
             numbers = pd.to_numeric(values, errors="coerce").astype(float)
-            wrong = values.notna() & numbers.isna()
-            expected = "a number"
+            for row in np.flatnonzero((values.notna() & numbers.isna()).to_numpy(dtype=bool)):
+                found = repr(values.iloc[row])
+                problems.append(Problem(f"trials, row {row}, column {name}", found, "a number"))
             columns[name] = numbers
-        else:
-            words = values.astype(object).where(values.notna(), None)
-            known = {str(level) for level in variable.grid}
-            wrong = pd.Series([w is not None and str(w) not in known for w in words], dtype=bool)
-            expected = "one of " + ", ".join(sorted(known))
-            columns[name] = pd.Series(
-                [None if w is None else str(w) for w in words], index=frame.index, dtype=object
-            )
-        for row in np.flatnonzero(wrong.to_numpy(dtype=bool)):
-            problems.append(
-                Problem(f"trials, row {row}, column {name}", repr(values.iloc[row]), expected)
-            )
-    return pd.DataFrame(columns, index=frame.index)
+            continue
+        known = {str(level) for level in variable.grid}
+        words = [None if pd.isna(word) else str(word) for word in values]
+        other = np.array([word is not None and word not in known for word in words], dtype=bool)
+        for row in np.flatnonzero(other):
+            notes.append(f"{labels[row]}: {name} {words[row]!r} is not in the plan; not used.")
+        strange |= other
+        words = [None if gone else word for word, gone in zip(words, other, strict=True)]
+        columns[name] = pd.Series(words, index=frame.index, dtype=object)
+    return pd.DataFrame(columns, index=frame.index), strange
 
 
 def _metrics(plan: Plan, frame: pd.DataFrame, problems: list[Problem]) -> pd.DataFrame:
@@ -170,7 +177,12 @@ def _labels(frame: pd.DataFrame, column: str) -> npt.NDArray[np.object_]:
 
 
 def _complete(
-    plan: Plan, space: Space, table: pd.DataFrame, notes: list[str]
+    plan: Plan,
+    space: Space,
+    table: pd.DataFrame,
+    strange: npt.NDArray[np.bool_],
+    labels: Labels,
+    notes: list[str],
 ) -> npt.NDArray[np.bool_]:
     """Fill from `before`, blank what is inactive, say which rows lack a value."""
     for name, variable in plan.variables.items():
@@ -179,14 +191,15 @@ def _complete(
             table[name] = table[name].where(table[name].notna(), value)
     recipes = table[list(plan.variables)]
     active = space.active(recipes) if len(recipes) else recipes.notna()
-    complete = np.ones(len(table), dtype=bool)
+    complete = ~strange
     for name in plan.variables:
         here = active[name].to_numpy(dtype=bool)
         table[name] = table[name].where(here, np.nan if plan.variables[name].numeric else None)
         lacking = here & table[name].isna().to_numpy(dtype=bool)
         complete &= ~lacking
-        usable = lacking & (table["status"] != "set aside").to_numpy(dtype=bool)
-        if usable.any():
-            which = ", ".join(str(row) for row in np.flatnonzero(usable)[:5])
-            notes.append(f"{usable.sum()} row(s) lack {name} and are not used (row {which}).")
+        asked = lacking & ~strange & (table["status"] != "set aside").to_numpy(dtype=bool)
+        if asked.any():
+            first = ", ".join(labels[row] for row in np.flatnonzero(asked)[:5])
+            more = ", ..." if asked.sum() > 5 else ""
+            notes.append(f"{first}{more}: no value for {name}, so not used.")
     return complete

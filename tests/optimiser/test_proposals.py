@@ -222,7 +222,6 @@ def test_a_space_that_is_used_up_is_confirmed_with_its_leader():
     ("column", "value", "words"),
     [
         ("status", "lost", "one of measured"),
-        ("process", "paper", "one of filament, resin"),
         ("wall", "thick", "a number"),
         ("loss", "low", "a number"),
     ],
@@ -254,4 +253,12 @@ def test_a_variable_that_joined_later_is_filled_from_before(mixed_plan):
     assert model.evidence.measured["tilt"].eq(10.0).all()
     del changed["variables"]["tilt"]["before"]
     model = fit(Plan.from_dict(changed), mixed_trials(mixed_plan, 12), seed=0)
-    assert any("lack tilt" in note for note in model.notes)
+    assert any("no value for tilt" in note for note in model.notes)
+
+
+def test_a_level_that_left_the_plan_is_passed_over_and_said(mixed_plan):
+    trials = mixed_trials(mixed_plan, 12)
+    trials.loc[2, "process"] = "paper"
+    model = fit(mixed_plan, trials, seed=0)
+    assert len(model.evidence.measured) == 11
+    assert "cone 3: process 'paper' is not in the plan; not used." in model.notes
