@@ -25,6 +25,7 @@ __all__ = ["Heard", "hear", "hear_curve"]
 
 _NOISE_MARGIN: Final = 6.0  # dB: nearer to the noise there is no value
 _NOISE_DOUBT: Final = 20.0  # dB: nearer than this a limit is doubtful
+_CALM: Final = 48.0  # N of 1/N octave
 _DISAGREE: Final = 0.25  # relative difference of two Q values
 
 
@@ -164,6 +165,11 @@ def _hear_response(response: Response, options: Options, heard: Heard) -> None:
         spread = responses.deviation(curve, band)
         heard.values["deviation_db"] = spread.half_spread_db
         heard.values["deviation_sd_db"] = spread.sd_db
+    if options.smooth is None and response.noise_db is not None:
+        # Noise would make a limit out of the last of many crossings; troughs so narrow are
+        # passed over anyway.
+        curve = responses.outline(response, _CALM)
+        heard.notes.append(f"averaged over 1/{_CALM:g} octave before limits, against noise")
     _hear_limits(curve, response, options, heard)
 
 

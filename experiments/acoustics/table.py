@@ -7,6 +7,7 @@ import math
 import re
 from array import array
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -271,12 +272,13 @@ def _refuse_ambiguous(table: Table, dialect: Dialect, text: str) -> None:
     if dialect.delimiter == "," and "." not in _first_rows(table, text):
         _refuse_comma_twice(table, dialect)
     if dialect.decimal == ",":
-        cells = re.findall(r"(?<![\d,.])[+-]?\d[\d.]*,\d+(?![\d,])", text)
-        if cells and all(_THOUSANDS.fullmatch(cell) for cell in cells):
+        cells = re.finditer(r"(?<![\d,.])[+-]?\d[\d.]*,\d+(?![\d,])", text)
+        first = next(cells, None)
+        if first and _THOUSANDS.fullmatch(first[0]) and all(map(_like_thousands, cells)):
             raise CurveError(
                 Problem(
                     table.where(0),
-                    f"{cells[0]} and the like, in which the comma may mark decimals or thousands",
+                    f"{first[0]} and the like, in which the comma may mark decimals or thousands",
                     "numbers that can be read in one way only",
                     "Write them with a decimal point and without thousands marks.",
                 )
@@ -284,9 +286,14 @@ def _refuse_ambiguous(table: Table, dialect: Dialect, text: str) -> None:
     _refuse_thousands_points(table)
 
 
+def _like_thousands(match: re.Match[str]) -> bool:
+    return _THOUSANDS.fullmatch(match[0]) is not None
+
+
 def _first_rows(table: Table, text: str) -> str:
     """Return the text from the first row on, as far as it matters here."""
-    lines = text.splitlines()[int(table.lines[0]) - 1 : int(table.lines[0]) + 2000]
+    start = int(table.lines[0]) - 1
+    lines = islice(_lines(text), start, start + 2000)
     return "\n".join(line for line in lines if not is_comment(line.strip()))
 
 

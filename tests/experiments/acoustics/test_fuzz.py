@@ -139,9 +139,19 @@ def run_bytes(known):
     return lambda data: check(data.draw(st.binary(max_size=400)), data.draw(KINDS))
 
 
+choices = st.builds(
+    Options,
+    drop_db=st.floats(0.1, 60),
+    smooth=st.none() | st.floats(0.25, 192),
+    band=st.none() | st.tuples(st.floats(1, 5e3), st.floats(5001, 5e4)),
+    thd_of=st.sampled_from(["fundamental", "total"]),
+    prominence_db=st.floats(0.01, 40),
+)
+
+
 def run_spoilt(known):
     files = base_files(known)
-    return lambda data: check(data.draw(spoilt(files)), data.draw(KINDS))
+    return lambda data: check(data.draw(spoilt(files)), data.draw(KINDS), data.draw(choices))
 
 
 def run_wavs(known):
