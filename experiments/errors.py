@@ -34,7 +34,7 @@ class Problem:
     Parameters
     ----------
     where : str
-        The place: a field path (``variables.cure_time.low``), ``file:line`` or ``row 4, column b``.
+        The place: a field path (``variables.cure_time.low``), ``file:line``, or row and column.
     found : str
         What stands there.
     expected : str

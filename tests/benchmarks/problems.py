@@ -41,8 +41,12 @@ def workshop_plan() -> Plan:
             },
             "rules": {"wall_holds": "wall >= 2 * layer"},
             "metrics": {
-                "limit": {"from": "hand", "unit": "kHz", "goal": "maximise", "poor": 4, "good": 14},
-                "deviation": {"from": "hand", "unit": "dB", "goal": "minimise", "poor": 8, "good": 2},
+                "limit": {
+                    "from": "hand", "unit": "kHz", "goal": "maximise", "poor": 4, "good": 14,
+                },
+                "deviation": {
+                    "from": "hand", "unit": "dB", "goal": "minimise", "poor": 8, "good": 2,
+                },
                 "thd": {"from": "hand", "unit": "%", "goal": "minimise", "poor": 5, "good": 0.5},
                 "decay": {"from": "hand", "unit": "ms", "goal": "minimise", "poor": 10, "good": 1},
                 "level": {
