@@ -16,9 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from experiments.space import Space
 
 from experiments.plan import Plan, Variable
+from experiments.space import Space
 
 __all__ = ["Encoding", "Points"]
 
