@@ -2,8 +2,11 @@
 
 A scientist can use this package alone: arrays or files in, frozen dataclasses out.
 
->>> from experiments.acoustics import Options, listen
+>>> from experiments.acoustics import Options, Response, listen, measure
 >>> listen("cone7.txt", options=Options(band=(200, 5000))).metrics  # doctest: +SKIP
+>>> flat = measure(Response([100, 1000, 10000], [80, 80, 80]))
+>>> round(flat.metrics["level_db"].value, 6)
+80.0
 """
 
 from __future__ import annotations
@@ -15,7 +18,7 @@ from experiments.acoustics.catalogue import MEASURES, Measure, convert, resolve
 
 if TYPE_CHECKING:
     from experiments.acoustics.curves import Distortion, Impulse, Response
-    from experiments.acoustics.listening import Listening, Value, listen
+    from experiments.acoustics.listening import Listening, Value, listen, measure
     from experiments.acoustics.options import Options, Sweep
     from experiments.acoustics.quality import Warning
 
@@ -32,6 +35,7 @@ __all__ = [
     "Warning",
     "convert",
     "listen",
+    "measure",
     "resolve",
 ]
 
@@ -46,6 +50,7 @@ _HOMES = {
     "Value": "listening",
     "Warning": "quality",
     "listen": "listening",
+    "measure": "listening",
 }
 
 

@@ -137,40 +137,45 @@ def _warn_gaps(response: Response, options: Options, heard: Heard) -> None:
 
 def _hear_response(response: Response, options: Options, heard: Heard) -> None:
     _warn_gaps(response, options, heard)
-    stated = options.band
-    if stated is None and response.floor_hz > 0:
-        # A transform goes on far beyond what is heard.
-        stated = max(20.0, response.floor_hz), min(20000.0, float(response.frequency[-1]))
-    band, cut = responses.cover(response, stated)
     curve = responses.smoothed(response, options.smooth)
     if options.smooth is not None:
         heard.notes.append(f"smoothed by 1/{options.smooth:g} octave before limits and deviation")
-    for name in ("level_db", "deviation_db", "deviation_sd_db"):
-        heard.values[name] = None
-    if band is None:
-        low, high = float(response.frequency[0]), float(response.frequency[-1])
-        said = "the band" if options.band is None else _band(options.band)
-        gate = response.floor_hz > 0 and options.band is not None and options.band[0] < low
-        heard.warn(
-            "gate_too_short" if gate else "band_not_covered",
-            f"level and deviation: the data reach from {_hz(low)} to {_hz(high)}, not over "
-            f"{said}; measure further, or state a narrower band.",
-        )
-    else:
-        how = "no band stated: everything measured" if options.band is None else "the band stated"
-        if cut:
-            how = "the band stated, cut to the data"
-        heard.notes.append(f"level and deviation over {_band(band)} ({how})")
-        heard.values["level_db"] = responses.level(response, band)
-        spread = responses.deviation(curve, band)
-        heard.values["deviation_db"] = spread.half_spread_db
-        heard.values["deviation_sd_db"] = spread.sd_db
+    _hear_level(curve, response, options, heard)
     if options.smooth is None and response.noise_db is not None:
         # Noise would make a limit out of the last of many crossings; troughs so narrow are
         # passed over anyway.
         curve = responses.outline(response, _CALM)
         heard.notes.append(f"averaged over 1/{_CALM:g} octave before limits, against noise")
     _hear_limits(curve, response, options, heard)
+
+
+def _hear_level(curve: Response, response: Response, options: Options, heard: Heard) -> None:
+    """Level from the curve as it is, deviation from the smoothed one."""
+    for name in ("level_db", "deviation_db", "deviation_sd_db"):
+        heard.values[name] = None
+    band, cut = responses.cover(response, options.band)
+    if band is None:
+        _warn_uncovered(response, options, heard)
+        return
+    how = "no band stated: everything measured" if options.band is None else "the band stated"
+    if cut and options.band is not None:
+        how = "the band stated, cut to the data"
+    heard.notes.append(f"level and deviation over {_band(band)} ({how})")
+    heard.values["level_db"] = responses.level(response, band)
+    spread = responses.deviation(curve, band)
+    heard.values["deviation_db"] = spread.half_spread_db
+    heard.values["deviation_sd_db"] = spread.sd_db
+
+
+def _warn_uncovered(response: Response, options: Options, heard: Heard) -> None:
+    low, high = float(response.frequency[0]), float(response.frequency[-1])
+    said = "the band" if options.band is None else _band(options.band)
+    gate = response.floor_hz > 0 and options.band is not None and options.band[0] < low
+    heard.warn(
+        "gate_too_short" if gate else "band_not_covered",
+        f"level and deviation: the data reach from {_hz(low)} to {_hz(high)}, not over {said}; "
+        "measure further, or state a narrower band.",
+    )
 
 
 def _hear_limits(curve: Response, response: Response, options: Options, heard: Heard) -> None:
