@@ -133,14 +133,11 @@ def main(
     listing: bool,
 ) -> None:
     """Race ways of choosing the next cone."""
-    problems, strategies = (  # type: ignore[assignment]
-        available(problems, PROBLEMS),
-        available(strategies, STRATEGIES),
-    )
+    posed, ways = available(problems, PROBLEMS), available(strategies, STRATEGIES)
     if listing:
-        for name in problems:
+        for name in posed:
             click.echo(f"{name}: {problem(name).source}; {problem(name).budget} cones")
-        click.echo("strategies: " + ", ".join(strategies))
+        click.echo("strategies: " + ", ".join(ways))
         return
     path = results or Path(tempfile.gettempdir()) / "race_results.jsonl"
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -149,8 +146,8 @@ def main(
     wanted = [
         (p, s, seed, min(problem(p).budget, budget or problem(p).budget))
         for seed in range(seeds)
-        for p in problems
-        for s in strategies
+        for p in posed
+        for s in ways
         if s != "ours-direct" or len(problem(p).plan.metrics) > 1  # else the same as ours
     ]
     old = {task for task, one in found.items() if one["code"] not in ("", code_digest())}
@@ -166,11 +163,7 @@ def main(
     with dask_backend(address, jobs) if backend == "dask" else nullcontext():
         for one in race(tasks, path, jobs):
             found[key(one)] = one
-    order = {task: place for place, task in enumerate(
-        (p, s, seed, b) for p, s, seed, b in sorted(
-            wanted, key=lambda t: (problems.index(t[0]), strategies.index(t[1]), t[2])
-        )
-    )}  # fmt: skip
+    order = sorted(wanted, key=lambda t: (posed.index(t[0]), ways.index(t[1]), t[2]))
     show([found[task] for task in order], within)
 
 

@@ -59,7 +59,7 @@ def run(name: str, strategy: str, seed: int, budget: int) -> dict[str, Any]:
     """
     task = problem(name)
     first = first_recipes(task, seed)
-    chooser = STRATEGIES[strategy](task, seed, len(first), budget)  # type: ignore[call-arg]
+    chooser = STRATEGIES[strategy](task, seed, len(first), budget)
     trials = pd.DataFrame(
         columns=[*task.plan.variables, *task.plan.metrics, "status", "cone", "session", "utility"]
     )

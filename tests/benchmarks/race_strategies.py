@@ -21,7 +21,7 @@ from experiments.space import Space
 from optimiser import fit, propose
 from optimiser.dimensions import dimensions, point, recipe
 from optimiser.search import best_codes
-from tests.benchmarks.race_problems import RaceProblem, Settings, space_of
+from tests.benchmarks.race_problems import RaceProblem, Settings, space_of, utility
 
 Codes = npt.NDArray[np.int32]
 
@@ -103,6 +103,13 @@ class Strategy:
                 return self.settings(best[0])
             best = around[[int(np.argmax(heights))]]
 
+    def anything(self, trials: pd.DataFrame) -> Settings:
+        """Give any printable recipe, or any open row of the shortlist."""
+        if self.problem.candidates is not None:
+            table = self.open_candidates(trials)
+            return self.space.settings(table.iloc[int(self.rng.integers(len(table)))])
+        return self.settings(self.space.sample_codes(1, int(self.rng.integers(2**31)))[0])
+
     def coordinates(self, frame: pd.DataFrame) -> npt.NDArray[np.float64]:
         """One-hot choices and numbers on 0..1 (log where the plan says so), inactive at 0.5."""
         columns = []
@@ -126,10 +133,7 @@ class Random(Strategy):
     """Any printable recipe."""
 
     def propose(self, trials: pd.DataFrame) -> Settings:
-        if self.problem.candidates is not None:
-            table = self.open_candidates(trials)
-            return self.space.settings(table.iloc[int(self.rng.integers(len(table)))])
-        return self.settings(self.space.sample_codes(1, int(self.rng.integers(2**31)))[0])
+        return self.anything(trials)
 
 
 class Sobol(Strategy):
@@ -171,7 +175,7 @@ class OneKnob(Strategy):
             )
             if not len(trials):
                 return self.nearest(middle, trials)
-            return Random.propose(self, trials)  # type: ignore[arg-type]  # the start failed
+            return self.anything(trials)  # the start failed
         base = self.space.settings(trials[names].iloc[self.recommend(trials)])
         done = {tuple(sorted(self.space.settings(r).items())) for _, r in trials[names].iterrows()}
         for _ in range(6 * len(names)):
@@ -181,7 +185,7 @@ class OneKnob(Strategy):
                 if tuple(sorted(found.items())) not in done:
                     return found
             self._next_knob(base)
-        return Random.propose(self, trials)  # type: ignore[arg-type]
+        return self.anything(trials)
 
     def _next_knob(self, base: Settings) -> None:
         names = list(self.plan.variables)
@@ -204,7 +208,7 @@ class OneKnob(Strategy):
         """Change one knob; knobs that become active start mid range."""
         codes = [
             (len(v.grid) - 1) // 2
-            if (name if other == name else other) not in {**base, name: value}
+            if other not in {**base, name: value}
             else int(_place(v.grid, v.numeric, value if other == name else base[other]))
             for other, v in self.plan.variables.items()
         ]
@@ -317,8 +321,6 @@ class Ours(Strategy):
         """Add the reference cone's measurement of each session."""
         if self.problem.reference is None:
             return trials
-        from tests.benchmarks.race_problems import utility
-
         rows = []
         for session in range(self.problem.session(max(len(trials), 1)) + 1):
             heard = self.problem.measure_reference(self.seed, session)
