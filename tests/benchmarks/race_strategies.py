@@ -151,7 +151,7 @@ class OneKnob(Strategy):
     """One knob at a time as a maker does it.
 
     From mid range, each knob in turn at 4 settings (all levels of a choice, at most 4) with the
-    others at the best so far; keep the best; next knob. Each further round spans half the range
+    others at the best so far; keep the best; next knob, in an order that the seed draws. Each further round spans half the range
     around the best. A common practice, no source.
     """
 
@@ -161,6 +161,7 @@ class OneKnob(Strategy):
         super().__init__(problem, seed, first, budget)
         self.queue: deque[tuple[str, Any]] = deque()
         self.turn = 0
+        self.order = self.rng.permutation(list(self.plan.variables)).tolist()
 
     def propose(self, trials: pd.DataFrame) -> Settings:
         names = list(self.plan.variables)
@@ -188,8 +189,8 @@ class OneKnob(Strategy):
         return self.anything(trials)
 
     def _next_knob(self, base: Settings) -> None:
-        names = list(self.plan.variables)
-        name, tour = names[self.turn % len(names)], self.turn // len(names)
+        tour, place = divmod(self.turn, len(self.order))
+        name = self.order[place]
         self.turn += 1
         if name not in base:
             return
