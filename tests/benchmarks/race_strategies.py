@@ -151,8 +151,8 @@ class OneKnob(Strategy):
     """One knob at a time as a maker does it.
 
     From mid range, each knob in turn at 4 settings (all levels of a choice, at most 4) with the
-    others at the best so far; keep the best; next knob, in an order that the seed draws. Each further round spans half the range
-    around the best. A common practice, no source.
+    others at the best so far; keep the best; next knob, in an order that the seed draws. Each
+    further round spans half the range around the best. A common practice, no source.
     """
 
     own_start = True
