@@ -16,6 +16,7 @@ from optimiser.evidence import Evidence, gather
 from optimiser.goals import Goals
 from optimiser.printability import Printability
 from optimiser.process import EnsembleProcess, mixture_quantile
+from optimiser.scales import is_logarithmic
 from optimiser.threads import one_thread
 
 __all__ = ["Leader", "MetricModel", "Model", "Progress", "fit"]
@@ -25,7 +26,6 @@ Progress = Callable[[float, str], None]
 
 LEAST = 3  # measured values below which a metric has no model
 _LOW, _HIGH = 0.05, 0.95
-_POSITIVE_UNITS = frozenset({"hz", "khz", "s", "ms", "%", "g", "mg", "kg", "min"})
 
 
 @dataclass(frozen=True)
@@ -342,7 +342,7 @@ def _fit_metric(
         )
         return None
     values = column[rows]
-    log = metric.unit.strip().lower() in _POSITIVE_UNITS and bool(np.all(values > 0))
+    log = is_logarithmic(metric.unit, values)
     if np.ptp(values) == 0:
         notes.append(
             f"{metric.name}: all {len(rows)} values are equal, so no knob shows an effect."
