@@ -19,11 +19,11 @@ _BATCH = 4e6  # matrix elements worked on at once
 
 @dataclass(frozen=True)
 class Predicted:
-    """The effects of the groups of one kind.
+    """The effects of the groups of one kind, or differences between them.
 
     Parameters
     ----------
-    mean, low, high : ndarray of shape (levels,)
+    mean, low, high : ndarray of shape (k,)
         Expected effect and the ends of its interval.
     """
 
@@ -33,7 +33,12 @@ class Predicted:
 
 
 def predict_effects(
-    model: MixedModel, name: str, level: float = 0.9, nodes: int = 32
+    model: MixedModel,
+    name: str,
+    contrasts: Floats | None = None,
+    *,
+    level: float = 0.9,
+    nodes: int = 32,
 ) -> Predicted:
     """Predict each group's effect, averaged over what the values leave open about variances.
 
@@ -42,6 +47,8 @@ def predict_effects(
     model : MixedModel
     name : str
         The random effect.
+    contrasts : ndarray of shape (k, levels), optional
+        Differences between groups to predict in place of the groups' own effects.
     level : float
         Coverage of the intervals.
     nodes : int
@@ -73,7 +80,8 @@ def predict_effects(
     weight, quadratic = weight[keep] / weight[keep].sum(), quadratic[keep]
     kept = ratios[keep]
     predicted = [
-        model.effects(name, kept[start : start + step]) for start in range(0, len(kept), step)
+        model.effects(name, kept[start : start + step], contrasts)
+        for start in range(0, len(kept), step)
     ]
     mean = np.concatenate([each[0] for each in predicted])
     variance = np.concatenate([each[1] for each in predicted])

@@ -85,6 +85,8 @@ class MixedModel:
         The random effects.
     pure : int
         Degrees of freedom of the residual that no effect touches.
+    pure_sum : float
+        Its sum of squares.
 
     Notes
     -----
@@ -103,7 +105,8 @@ class MixedModel:
         centred = np.asarray(values, dtype=np.float64) - self.centre
         self._y = basis.T @ centred
         self.pure = self.count - basis.shape[1]
-        self._pure_sum = float(np.sum((centred - basis @ self._y) ** 2)) if self.pure else 0.0
+        left = centred - basis @ self._y
+        self.pure_sum = float(np.sum(left**2)) if self.pure else 0.0
         self._x = basis.T @ means
         self._z = [basis.T @ effect for effect in effects]
         # What is free of the fixed means, and |X'X|, by which the likelihood of `contrasts`
@@ -124,6 +127,11 @@ class MixedModel:
         """Order of the matrices that the restricted likelihood is worked out with."""
         return len(self._own_y)
 
+    @property
+    def varies(self) -> bool:
+        """Whether any value differs from its group's mean."""
+        return bool(np.sum(self._own_y**2) + self.pure_sum > 0.0)
+
     def comparisons(self, name: str, given: tuple[str, ...] = ()) -> int:
         """Count independent comparisons between an effect's groups.
 
@@ -138,6 +146,11 @@ class MixedModel:
         both = [*without, self._z[self.names.index(name)]]
         return _rank(np.hstack(both)) - _rank(np.hstack(without))
 
+    def tied(self, name: str) -> npt.NDArray[np.bool_]:
+        """Tell which groups of an effect can be compared with another, shape (levels,)."""
+        own = self._own_z[self.names.index(name)]
+        return np.asarray(np.sum(own**2, axis=0) > 1e-12)
+
     def pieces(self, ratios: Floats, restricted: bool = True) -> Pieces:
         """Take the likelihood apart at some variance ratios.
 
@@ -150,7 +163,7 @@ class MixedModel:
         half, log_det = _whiten(ratios, self._own_outer)
         y = half @ self._own_y
         score = (np.swapaxes(half, 1, 2) @ y[:, :, None])[:, :, 0]
-        quadratic = np.sum(y**2, axis=1) + self._pure_sum
+        quadratic = np.sum(y**2, axis=1) + self.pure_sum
         form = np.array([np.sum((score @ o) * score, axis=1) for o in self._own_outer])
         outer = self._own_outer
         if restricted:
@@ -159,7 +172,7 @@ class MixedModel:
             outer = self._all_outer
             half, log_det = _whiten(ratios, outer)
         weight = np.swapaxes(half, 1, 2) @ half
-        trace = weight.reshape(len(weight), -1) @ outer.reshape(len(outer), -1).T
+        trace = np.tensordot(weight, outer, axes=([1, 2], [1, 2]))
         return Pieces(log_det, quadratic, trace, form.reshape(trace.shape[::-1]).T)
 
     def log_likelihood(self, variances: Mapping[str, float], restricted: bool = True) -> float:
@@ -187,7 +200,7 @@ class MixedModel:
             If the values leave nothing to estimate the residual from.
         """
         n = self.degrees(restricted)
-        if n < 1 or self.pieces(np.zeros((1, len(self.names))), restricted).quadratic[0] <= 0:
+        if self.degrees() < 1 or not self.varies:
             raise ValueError("the values do not vary within the fixed groups")
 
         def target(place: Floats) -> tuple[float, Floats]:
@@ -288,27 +301,33 @@ class MixedModel:
         found[-1, -1] += 0.5 * self.pure / residual**2
         return found
 
-    def effects(self, name: str, ratios: Floats) -> tuple[Floats, Floats]:
-        """Predict a random effect at given ratios.
+    def effects(
+        self, name: str, ratios: Floats, contrasts: Floats | None = None
+    ) -> tuple[Floats, Floats]:
+        """Predict a random effect, or differences between its groups, at given ratios.
 
         Parameters
         ----------
         name : str
         ratios : ndarray of shape (m, effects)
+        contrasts : ndarray of shape (k, levels), optional
+            Weights of the groups in each difference; each group by itself if not given.
 
         Returns
         -------
-        mean, variance : ndarray of shape (m, levels)
+        mean, variance : ndarray of shape (m, k)
             Best linear unbiased predictors and the variance of their error, the latter in
             units of the residual variance (Robinson 1991, Statistical Science 6(1)).
         """
         place = self.names.index(name)
         half, _ = _whiten(ratios, self._own_outer)
-        z = half @ self._own_z[place]
+        weights = np.eye(self._own_z[place].shape[1]) if contrasts is None else contrasts
+        z = half @ (self._own_z[place] @ weights.T)
         y = (half @ self._own_y)[:, :, None]
         ratio = ratios[:, place, None]
         mean = ratio * (np.swapaxes(z, 1, 2) @ y)[:, :, 0]
-        return mean, ratio - ratio**2 * np.sum(z**2, axis=1)
+        own = np.sum(weights**2, axis=1)
+        return mean, ratio * own - ratio**2 * np.sum(z**2, axis=1)
 
 
 def _indicator(labels: Labels) -> Floats:
@@ -319,7 +338,7 @@ def _indicator(labels: Labels) -> Floats:
 def _whiten(ratios: Floats, outer: Floats) -> tuple[Floats, Floats]:
     """Give L^-1 and ln|H| of ``H = I + sum ratio_i outer_i = LL'``, each once a row of ratios."""
     size = outer.shape[1]
-    total = np.eye(size) + (ratios @ outer.reshape(len(outer), -1)).reshape(-1, size, size)
+    total = np.eye(size) + np.tensordot(ratios, outer, axes=1)
     factor = np.linalg.cholesky(total)
     log_det = 2.0 * np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
     return np.linalg.inv(factor), log_det

@@ -10,6 +10,7 @@ from optimiser.figures.calibration import draw_calibration
 from optimiser.figures.comparison import draw_comparison
 from optimiser.figures.dead_ends import draw_dead_ends
 from optimiser.figures.distortion import draw_distortion
+from optimiser.figures.drift import draw_drift
 from optimiser.figures.effects import draw_effects
 from optimiser.figures.history import draw_history
 from optimiser.figures.impulse import draw_impulse
@@ -26,6 +27,7 @@ __all__ = [
     "draw_comparison",
     "draw_dead_ends",
     "draw_distortion",
+    "draw_drift",
     "draw_effects",
     "draw_history",
     "draw_impulse",
