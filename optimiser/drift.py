@@ -139,6 +139,8 @@ def _chart(heard: Heard, metric: Metric, own: pd.DataFrame) -> Chart:
     sessions = [session for session in heard.sessions if session in means.index]
     values = [float(means[session]) for session in sessions]
     found = individuals(values)
+    # Fewer readings carry no limits; a chart then shows the readings alone.
+    blank = math.nan if len(values) < LEAST_READINGS else 0.0
     return Chart(
         metric=metric.name,
         label=metric.label,
@@ -147,13 +149,13 @@ def _chart(heard: Heard, metric: Metric, own: pd.DataFrame) -> Chart:
         values=values,
         counts=[int(counts[session]) for session in sessions],
         centre=found.centre,
-        low=found.low,
-        high=found.high,
+        low=found.low + blank,
+        high=found.high + blank,
         ranges=found.ranges.tolist(),
-        range_high=found.range_high,
+        range_high=found.range_high + blank,
         outside=found.outside.tolist(),
         jumped=found.jumped.tolist(),
-        sd=found.sd,
+        sd=found.sd + blank,
     )
 
 
@@ -239,7 +241,7 @@ def _shift(chart: Chart, place: int) -> str:
 
 def _amount(value: float, chart: Chart, *, sign: bool = False) -> str:
     """Write a difference in the metric's unit, with two digits of the usual spread."""
-    text = wording.number(value, chart.sd or abs(value))
+    text = wording.number(value, chart.sd if chart.sd > 0 else abs(value))
     # A change of a percentage is no percent of it.
     unit = "percentage points" if chart.unit == "%" else chart.unit
     return wording.with_unit(f"+{text}" if sign and value > 0 else text, unit)

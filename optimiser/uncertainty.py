@@ -101,7 +101,8 @@ class Chart:
     counts : list of int
         How many those were.
     centre, low, high : float
-        Mean, and mean ± 2.66 times the mean moving range.
+        Mean, and mean ± 2.66 times the mean moving range; the limits, `range_high` and `sd`
+        are NaN below five readings.
     ranges : list of float
         Distance from the reading before; NaN for the first.
     range_high : float

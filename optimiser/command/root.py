@@ -39,6 +39,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "compare": ("answers", "Show whether one cone or recipe beats another."),
     "deadends": ("answers", "Show which levels and regions can be given up."),
     "outlook": ("answers", "Show whether another cone is worth printing."),
+    "drift": ("drift", "Show whether the rig moves from session to session."),
     "report": ("report", "Write the whole experiment as one self-contained page."),
 }
 

@@ -12,6 +12,7 @@ from experiments.ledger import Ledger
 from optimiser import wording
 from optimiser.command.options import as_json, in_folder
 from optimiser.command.show import console, print_json, print_table
+from optimiser.command.spread import show_spread
 
 if TYPE_CHECKING:
     from experiments.plan import Plan
@@ -22,16 +23,28 @@ _GAP = 2
 
 
 @click.command("table")
+@click.option(
+    "--spread",
+    "spread_wanted",
+    is_flag=True,
+    help="Show how far measurements scatter, and why, in place of the table.",
+)
 @in_folder
 @as_json
-def table_command(folder: Path, json_wanted: bool) -> None:
+def table_command(spread_wanted: bool, folder: Path, json_wanted: bool) -> None:
     """Show the table of trials.
 
     One row a measurement; cones that were not measured have one row. A table wider than the
     terminal is shown in parts, each with the cone's number.
+
+    With --spread: for each metric the standard deviation from measurement to measurement of a
+    cone, from print to print of a recipe, and from session to session.
     """
     with Ledger.open(folder) as ledger:
         plan, trials = ledger.plan, ledger.table()
+    if spread_wanted:
+        show_spread(plan, trials, json_wanted=json_wanted)
+        return
     if json_wanted:
         print_json(trials)
         return

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -12,8 +12,10 @@ from optimiser.control_chart import LEAST_READINGS
 from optimiser.figures.style import (
     LIGHT,
     TYPE,
+    cones_text,
     empty,
     heading,
+    label_of,
     new_figure,
     plain,
     round_ticks,
@@ -26,7 +28,7 @@ __all__ = ["draw_drift"]
 _MOST_NAMES = 8
 
 
-def draw_drift(answer: Drift) -> Figure:
+def draw_drift(answer: Drift, *, labels: Mapping[str, str] | None = None) -> Figure:
     """Draw one strip a metric over the sessions in order.
 
     Dots are the reference cone's readings, the dashed lines its control limits (from five
@@ -38,6 +40,8 @@ def draw_drift(answer: Drift) -> Figure:
     ----------
     answer : Drift
         The answer to draw.
+    labels : mapping of str to str, optional
+        Words for names.
 
     Returns
     -------
@@ -62,9 +66,9 @@ def draw_drift(answer: Drift) -> Figure:
             axes.axhline(0, color=LIGHT["ink"], linewidth=0.8)
         axes.yaxis.set_major_locator(round_ticks(3))
         axes.margins(y=0.14)
-        title = plain(chart.label if chart is not None else name.replace("_", " "))
+        title = label_of(name, labels)
         axes.set_title(
-            f"{title} ({plain(unit, 10)})" if unit else title,
+            f"{title} ({plain(unit, 12)})" if unit else title,
             loc="left",
             fontsize=TYPE,
             color=LIGHT["ink"],
@@ -79,7 +83,11 @@ def _strips(answer: Drift) -> list[tuple[str, str, Chart | None]]:
     """Give each strip's metric, unit and chart; charts where there are any, else offsets."""
     if answer.charts:
         return [(chart.metric, chart.unit, chart) for chart in answer.charts]
-    known = {each.metric: each.unit for each in answer.offsets if each.offset.known}
+    known = {
+        each.metric: "% of value" if each.relative else each.unit
+        for each in answer.offsets
+        if each.offset.known
+    }
     return [(metric, unit, None) for metric, unit in known.items()]
 
 
@@ -134,9 +142,11 @@ def _name_sessions(axes: Axes, sessions: Sequence[str]) -> None:
 
 def _head(answer: Drift) -> str:
     """Say what is seen and which cones carry it."""
-    bars = "bars: offsets from all cones heard again, 90 %"
     if not answer.charts:
         return f"Session offsets, 90 % intervals; {answer.cones} cone(s) heard in several sessions"
     most = max(len(chart.values) for chart in answer.charts)
-    limits = "dashed: limits" if most >= LEAST_READINGS else "too few sessions for limits"
-    return f"Reference cone {answer.reference} in {most} sessions; {limits}; {bars}"
+    limits = "; dashed: limits" if most >= LEAST_READINGS else ", too few for limits"
+    return (
+        f"Reference cone {answer.reference} in {most} sessions{limits}; "
+        f"bars: session offsets, {cones_text(answer.cones)}, 90 %"
+    )
