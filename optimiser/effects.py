@@ -125,7 +125,8 @@ class _Grid:
         """Give the ends within which the weight lies, a node to spare on either side."""
         here = self.places[self.weight > 1e-5]
         steps = [float(np.diff(np.unique(each)).max()) for each in self.places.T]
-        return np.column_stack([here.min(axis=0) - steps, here.max(axis=0) + steps])
+        ends = np.column_stack([here.min(axis=0) - steps, here.max(axis=0) + steps])
+        return np.clip(ends, np.log(_LEAST), np.log(_MOST))
 
 
 def _batches(model: MixedModel, ratios: Floats) -> list[Floats]:
