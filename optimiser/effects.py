@@ -126,7 +126,7 @@ class _Grid:
         here = self.places[self.weight > 1e-5]
         steps = [float(np.diff(np.unique(each)).max()) for each in self.places.T]
         ends = np.column_stack([here.min(axis=0) - steps, here.max(axis=0) + steps])
-        return np.clip(ends, np.log(_LEAST), np.log(_MOST))
+        return np.asarray(np.clip(ends, np.log(_LEAST), np.log(_MOST)))
 
 
 def _batches(model: MixedModel, ratios: Floats) -> list[Floats]:

@@ -41,8 +41,7 @@ _ENTERED_ONCE = (
     "The value was entered once a cone, so print and reading cannot be told apart: take a "
     "cone's value again."
 )
-_ONE_SESSION = "There is one session only: measure a kept cone again in the next one."
-_NO_LINK = "No cone and no recipe was heard in two sessions: measure the reference cone in each."
+_NO_LINK = "No cone was heard in two sessions: measure the reference cone in each."
 
 
 @dataclass(frozen=True)
@@ -188,16 +187,13 @@ def _together(tied: Tied) -> dict[str, Part]:
 
 def _lacking(tied: Tied) -> dict[str, str]:
     """Say for each source what would tell it, were it not told."""
-    repeated = bool(len(tied)) and _repeated(tied.item)
     pairs = pd.DataFrame({"group": tied.group, "item": tied.item, "session": tied.session})
+    repeated = bool(len(tied)) and _repeated(tied.item)
+    linked = bool((pairs.groupby("item")["session"].nunique() > 1).any())
     replicated = bool((pairs.groupby("group")["item"].nunique() > 1).any())
-    linked = bool((pairs.groupby("group")["session"].nunique() > 1).any())
-    measurement, session = (_SHARED, _SHARED) if repeated else (_AGAIN, _ONE_SESSION)
+    measurement, session = _SHARED if repeated else _AGAIN, _SHARED if linked else _NO_LINK
     if tied.entered_once:
         measurement = session = _COARSE
-    elif not repeated:
-        several = len([name for name in tied.sessions if name is not None]) > 1
-        session = _NO_LINK if several and not linked else session
     if not replicated:
         return {MEASUREMENT: measurement, PRINT: _REPLICATE, SESSION: session}
     apart = _UNTIED if repeated else _ENTERED_ONCE if tied.entered_once else _WITH_MOUNTING
