@@ -9,6 +9,7 @@ was heard in more than one session. In simulated workshops their 90 % intervals 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
@@ -26,6 +27,8 @@ from optimiser.threads import one_thread
 from optimiser.uncertainty import Chart, Drift, Offset, Sitting
 
 __all__ = ["rig_drift"]
+
+Progress = Callable[[float, str], None]
 
 STEADY, SHIFTED = "steady", "shifted"
 TOO_FEW, NOT_CHARTED = "too few sessions to tell", "not charted"
@@ -52,7 +55,7 @@ _CHECK_DISTORTION, _CHECK_OTHER = "drive level and amplifier", "how it is measur
 
 
 @one_thread
-def rig_drift(plan: Plan, trials: pd.DataFrame) -> Drift:
+def rig_drift(plan: Plan, trials: pd.DataFrame, *, progress: Progress | None = None) -> Drift:
     """Say how the rig moved from session to session.
 
     Parameters
@@ -62,6 +65,8 @@ def rig_drift(plan: Plan, trials: pd.DataFrame) -> Drift:
     trials : DataFrame
         One row a measurement (see `Ledger.table`). With a column ``measurement``, as
         `Ledger.wide_table` has it, sessions are in the order of measuring.
+    progress : callable, optional
+        Called with the share done (0..1) and what is being done.
 
     Returns
     -------
@@ -76,9 +81,11 @@ def rig_drift(plan: Plan, trials: pd.DataFrame) -> Drift:
     reference = plan.sessions.reference_cone
     notes = list(heard.notes)
     charts = _charts(heard, reference, notes)
-    offsets = [
-        offset for metric in plan.metrics.values() for offset in _offsets(heard, metric, notes)
-    ]
+    offsets: list[Offset] = []
+    for place, metric in enumerate(plan.metrics.values()):
+        if progress:
+            progress(place / len(plan.metrics), f"session offsets of {metric.name}")
+        offsets += _offsets(heard, metric, notes)
     order = {session: place for place, session in enumerate(heard.sessions)}
     offsets.sort(key=lambda offset: order[offset.session])
     sittings = [_sitting(session, charts, plan) for session in heard.sessions]

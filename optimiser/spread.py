@@ -10,6 +10,7 @@ comparisons, most where the true value is zero.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
@@ -27,6 +28,8 @@ from optimiser.uncertainty import Component, MetricSpread, Spread
 
 __all__ = ["estimate_spread"]
 
+Progress = Callable[[float, str], None]
+
 _SINGLE = ("measurement", "print", "session")
 _SHARE = 0.9
 _NONE_SEEN = (
@@ -35,7 +38,9 @@ _NONE_SEEN = (
 
 
 @one_thread
-def estimate_spread(plan: Plan, trials: pd.DataFrame) -> Spread:
+def estimate_spread(
+    plan: Plan, trials: pd.DataFrame, *, progress: Progress | None = None
+) -> Spread:
     """Say how far each metric's measurements scatter, and why.
 
     Parameters
@@ -43,6 +48,8 @@ def estimate_spread(plan: Plan, trials: pd.DataFrame) -> Spread:
     plan : Plan
     trials : DataFrame
         One row a measurement (see `Ledger.table`).
+    progress : callable, optional
+        Called with the share done (0..1) and what is being done.
 
     Returns
     -------
@@ -58,7 +65,11 @@ def estimate_spread(plan: Plan, trials: pd.DataFrame) -> Spread:
     """
     heard = hear(plan, trials)
     table = heard.table
-    metrics = [_metric_spread(heard, metric) for metric in plan.metrics.values()]
+    metrics = []
+    for place, metric in enumerate(plan.metrics.values()):
+        if progress:
+            progress(place / len(plan.metrics), f"splitting the spread of {metric.name}")
+        metrics.append(_metric_spread(heard, metric))
     cones, sessions = int(table["cone"].nunique()), len(heard.sessions)
     known = sum(1 for each in metrics if any(part.sd.known for part in each.components))
     text = (
@@ -91,7 +102,7 @@ def _metric_spread(heard: Heard, metric: Metric) -> MetricSpread:
     components = [_component(tied, sources, name) for name in _SINGLE]
     components += [_component(tied, sources, name) for name in sources.parts if " " in name]
     combined, expanded = _combined(tied, sources)
-    text = _text(metric.label, unit, components, combined, expanded)
+    text = _text(metric.label, unit, components, expanded)
     return MetricSpread(
         metric.name, metric.label, unit, tied.logarithmic, components, combined, expanded, text
     )
@@ -143,9 +154,7 @@ def _combined(tied: Tied, sources: Sources) -> tuple[Component, float]:
     return component, change_in_percent(half) if tied.logarithmic else half
 
 
-def _text(
-    label: str, unit: str, components: list[Component], combined: Component, expanded: float
-) -> str:
+def _text(label: str, unit: str, components: list[Component], expanded: float) -> str:
     """One plain sentence; a second one for what a new print carries."""
     says = {
         "measurement": "a cone mounted again",

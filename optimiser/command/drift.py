@@ -13,7 +13,14 @@ from experiments.ledger import Ledger
 from optimiser import figures, wording
 from optimiser.answers import Estimate
 from optimiser.command.options import as_json, in_folder, picture_files
-from optimiser.command.show import console, print_json, print_notes, print_table, save_picture
+from optimiser.command.show import (
+    console,
+    print_json,
+    print_notes,
+    print_table,
+    progress,
+    save_picture,
+)
 from optimiser.drift import rig_drift
 from optimiser.uncertainty import Chart, Drift, Offset
 
@@ -33,7 +40,9 @@ def drift_command(png: Path | None, svg: Path | None, folder: Path, json_wanted:
     five sessions on). The offsets come from every cone and recipe heard in several sessions.
     """
     with Ledger.open(folder) as ledger:
-        plan, answer = ledger.plan, rig_drift(ledger.plan, ledger.wide_table())
+        plan, trials = ledger.plan, ledger.wide_table()
+    with progress("comparing the sessions") as tell:
+        answer = rig_drift(plan, trials, progress=tell)
     labels = wording.describe(plan)
     save_picture(lambda: figures.draw_drift(answer, labels=labels), png, svg, answer.text)
     if json_wanted:

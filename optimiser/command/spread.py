@@ -9,7 +9,7 @@ import click
 from rich.text import Text
 
 from optimiser import wording
-from optimiser.command.show import console, print_json, print_notes, print_table
+from optimiser.command.show import console, print_json, print_notes, print_table, progress
 from optimiser.spread import estimate_spread
 from optimiser.uncertainty import Component, MetricSpread
 
@@ -32,7 +32,8 @@ def show_spread(plan: Plan, trials: pd.DataFrame, *, json_wanted: bool) -> None:
     json_wanted : bool
         Print one JSON document instead.
     """
-    answer = estimate_spread(plan, trials)
+    with progress("splitting the spread") as tell:
+        answer = estimate_spread(plan, trials, progress=tell)
     if json_wanted:
         print_json(answer)
         return

@@ -220,7 +220,8 @@ def test_the_demos_sessions_are_found_from_its_raw_files():
     folder = Path(demo_trials.__file__).parent
     plan = Plan.from_toml(folder / "experiment.toml")
     with (folder / "trials.csv").open(encoding="utf-8", newline="") as file:
-        rows = [row for row in csv.DictReader(file) if row["status"] == "measured"]
+        read = [row for row in csv.DictReader(file) if row["status"] == "measured"]
+    rows = [{name: text or None for name, text in row.items()} for row in read]
     for row in rows:
         paths = [folder / name for name in row["files"].split() if "response" in name]
         row["level"] = measure_files(plan, paths).values["level"]
