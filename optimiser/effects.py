@@ -79,11 +79,12 @@ def predict_effects(
     predicted = [model.effects(name, part, contrasts) for part in parts]
     mean = np.concatenate([each[0] for each in predicted])
     variance = np.concatenate([each[1] for each in predicted])
-    degrees = model.degrees()
+    degrees = _degrees(model)
     sd = np.sqrt(np.maximum(variance, 0.0) * quadratic[:, None] / degrees)
     tail = 0.5 - 0.5 * level
     low, high = (_quantile(weight, mean, sd, degrees, at) for at in (tail, 1.0 - tail))
-    return Predicted(weight @ mean, low, high)
+    # A few far-fetched variances of little weight can pull the mean out of the interval.
+    return Predicted(np.clip(weight @ mean, low, high), low, high)
 
 
 @dataclass(frozen=True)
@@ -112,7 +113,7 @@ class _Grid:
         found = [model.pieces(part) for part in _batches(model, np.exp(2.0 * places))]
         log_det = np.concatenate([each.log_det for each in found])
         quadratic = np.concatenate([each.quadratic for each in found])
-        log_weight = -0.5 * (log_det + model.degrees() * np.log(quadratic))
+        log_weight = -0.5 * (log_det + _degrees(model) * np.log(quadratic))
         log_weight -= np.sum(np.log1p((places / _PRIOR) ** 2), axis=1)
         return cls(places, np.exp(log_weight - log_weight.max()), quadratic)
 
@@ -127,6 +128,11 @@ class _Grid:
         steps = [float(np.diff(np.unique(each)).max()) for each in self.places.T]
         ends = np.column_stack([here.min(axis=0) - steps, here.max(axis=0) + steps])
         return np.asarray(np.clip(ends, np.log(_LEAST), np.log(_MOST)))
+
+
+def _degrees(model: MixedModel) -> int:
+    """Count the squares that tell the residual; repeats that never differ tell nothing of it."""
+    return model.degrees() - (model.pure if model.coarse else 0)
 
 
 def _batches(model: MixedModel, ratios: Floats) -> list[Floats]:

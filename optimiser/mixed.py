@@ -132,6 +132,14 @@ class MixedModel:
         """Whether any value differs from its group's mean."""
         return bool(np.sum(self._own_y**2) + self.pure_sum > 0.0)
 
+    @property
+    def coarse(self) -> bool:
+        """Whether the values agree to the last digit wherever only noise could part them.
+
+        No continuous reading does: it was copied, or read too coarsely to show its noise.
+        """
+        return self.pure > 0 and self.pure_sum <= 1e-20 * float(np.sum(self._own_y**2))
+
     def comparisons(self, name: str, given: tuple[str, ...] = ()) -> int:
         """Count independent comparisons between an effect's groups.
 
@@ -277,12 +285,20 @@ class MixedModel:
         bounds = [(0.0, _TOP)] * len(free)
         if held is not None:
             first.append(np.log(residual))
-            # Below this the held effect would swallow the residual beyond double precision.
-            least = max(np.log(variance) - _TOP, -700.0) if variance > 0 else -700.0
-            bounds.append((least, 700.0))
-            first[-1] = max(first[-1], least)
+            bounds.append(self._room(variance))
         point = _minimise(target, np.clip(first, *np.array(bounds).reshape(-1, 2).T), bounds)
         return -target(point)[0]
+
+    def _room(self, held: float) -> tuple[float, float]:
+        """Give ends for the logarithm of the residual variance while an effect's is held.
+
+        Wide enough for any table, and narrow enough that nothing overflows.
+        """
+        total = np.log((np.sum(self._own_y**2) + self.pure_sum) / self.degrees())
+        low, high = total - 60.0, total + 10.0
+        if held > 0:
+            low = max(low, np.log(held) - _TOP)
+        return float(low), float(max(high, low + 1.0))
 
     def information(self, variances: Mapping[str, float]) -> Floats:
         """Give the expected information about the variances, residual last.

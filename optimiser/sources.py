@@ -129,7 +129,7 @@ def split(tied: Tied) -> Sources:
     rows, model = tied_model(tied)
     if model is None:
         parts = _together(tied)
-    elif model.pure < 1 or model.pure_sum <= 1e-20 * float(np.sum(rows.values**2)):
+    elif model.pure < 1 or model.coarse or not model.varies:
         parts = _together(tied)
         if model.pure and _repeated(rows.item):
             lacking[MEASUREMENT] = _COARSE
@@ -158,11 +158,13 @@ def _effective(model: MixedModel, fit: MixedFit) -> dict[str, float]:
     """Satterthwaite's degrees of freedom from the information; infinite for a variance of 0."""
     names = [*model.names, "residual"]
     found = np.array([fit.variances[name] for name in names])
-    here = np.flatnonzero(found > 0)
-    error = np.diagonal(np.linalg.pinv(model.information(fit.variances)[np.ix_(here, here)]))
+    here = np.flatnonzero(found > 1e-9 * found.max())
+    scaled = model.information(fit.variances) * np.outer(found, found)
+    error = np.diagonal(np.linalg.pinv(scaled[np.ix_(here, here)]))
     effective = dict.fromkeys(names, math.inf)
     for place, variance in zip(here, error, strict=True):
-        effective[names[place]] = float(2.0 * found[place] ** 2 / variance)
+        # Twice the square over the variance, both in units of the estimate.
+        effective[names[place]] = float(2.0 / variance) if variance > 0 else float(model.pure)
     return effective
 
 

@@ -2,9 +2,9 @@
 
 A linear mixed model a metric (`optimiser.mixed`): a mean for each recipe, random sessions, random
 cones within the recipe, residuals; by restricted maximum likelihood. Intervals by the profile of
-the likelihood (`optimiser.profiles`). In simulated workshops the 90 % intervals hold 83 % to
-98 % (tests/optimiser/test_spread_coverage.py): least for the measurement where it rests on two
-comparisons, most where the true value is zero.
+the likelihood (`optimiser.profiles`). In simulated workshops the 90 % intervals held 85 % to
+96 % (tests/optimiser/test_spread_coverage.py): least for the measurement where it rests on two
+comparisons and noise rules, most where a source is small beside the others.
 """
 
 from __future__ import annotations

@@ -92,7 +92,7 @@ def table(rows: Sequence[Row], level: Sequence[float] | np.ndarray) -> pd.DataFr
             "session": [f"day {number + 1}" for number in session],
             "wall": recipe.astype(float),
             "level": np.asarray(level, dtype=float),
-            "decay": 2 * np.exp((np.asarray(level, dtype=float) - 80) / 20),
+            "decay": 2 * np.exp(np.clip((np.asarray(level, dtype=float) - 80) / 20, -50, 50)),
             "measurement": np.arange(1, len(rows) + 1),
         }
     )

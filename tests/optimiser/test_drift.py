@@ -9,6 +9,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 import demo_trials
 from demo_trials import make_demo
@@ -231,3 +233,19 @@ def test_the_demos_sessions_are_found_from_its_raw_files():
     truth = levels - levels.mean()
     assert np.mean((found[:, 1] <= truth) & (truth <= found[:, 2])) >= 5 / 6
     np.testing.assert_allclose(found[:, 0], truth, atol=0.15)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(0, 2), st.integers(0, 2), st.integers(0, 6)), max_size=14),
+    st.lists(st.sampled_from([80.0, 80.2, 81.0, 1e9, -3.0]), min_size=14, max_size=14),
+)
+def test_any_table_gets_verdicts_and_ordered_offsets(rows, values):
+    rows = [(recipe, 3 * recipe + copy + 1, session) for recipe, copy, session in rows]
+    table = workshops.table(rows or [(0, 1, 0)], values[: max(len(rows), 1)])
+    found = rig_drift(PLAN, table)
+    assert len(found.sittings) == table["session"].nunique()
+    assert len(found.offsets) == 2 * len(found.sittings)
+    for each in found.offsets:
+        offset = each.offset
+        assert not offset.known or offset.low <= offset.mean <= offset.high

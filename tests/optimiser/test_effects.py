@@ -94,3 +94,18 @@ def test_effects_scale_with_the_values(factor):
     plain, scaled = (predict_effects(model_of(rows, f * values), "session") for f in (1, factor))
     np.testing.assert_allclose(scaled.mean / factor, plain.mean, rtol=1e-6, atol=1e-9)
     np.testing.assert_allclose(scaled.high / factor, plain.high, rtol=1e-5)
+
+
+def test_repeats_that_agree_to_the_last_digit_are_not_taken_as_perfect():
+    """Read to 1 dB: two equal readings a session do not make the third session's offset sure."""
+    session = np.repeat(np.arange(3), 2)
+    coarse = MixedModel(np.array([80.0, 80, 80, 80, 81, 81]), 0 * session, {"session": session})
+    once = MixedModel(np.array([80.0, 80, 81]), np.zeros(3, dtype=int), {"session": np.arange(3)})
+    assert coarse.coarse
+    assert not once.coarse
+    widths = [
+        np.ptp([found.low[2], found.high[2]])
+        for found in (predict_effects(coarse, "session"), predict_effects(once, "session"))
+    ]
+    assert widths[0] > 0.8 * widths[1]
+    assert widths[0] > 0.5

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from optimiser.one_way_analysis import one_way, pooled_interval
 from optimiser.repeats import hear, tie
@@ -158,3 +160,27 @@ def test_the_model_drops_what_the_table_cannot_carry():
         assert model is not None
         assert set(model.names) == expected
     assert tied_model(tied_of([]))[1] is None
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(0, 3), st.integers(0, 2), st.integers(0, 3)), max_size=14),
+    st.lists(
+        st.one_of(st.sampled_from([80.0, 80.1, 81.0, 1e9, -3.0]), st.floats(70, 90)),
+        min_size=14,
+        max_size=14,
+    ),
+)
+def test_any_table_gets_ordered_intervals_or_a_remedy(rows, values):
+    """Whatever was heard how often: equal values, wild ones, lone cones, unlinked sessions."""
+    table = workshops.table(
+        [(recipe, 10 * recipe + copy, session) for recipe, copy, session in rows] or [(0, 1, 0)],
+        values[: max(len(rows), 1)],
+    )
+    found = split(tie(hear(workshops.plan(), table), "level"))
+    assert ALL <= {*found.parts, *found.lacking}
+    for part in found.parts.values():
+        slack = 1e-6 * part.variance
+        assert 0 <= part.low <= part.variance + slack
+        assert part.variance <= part.high + slack
+        assert part.degrees >= 1
