@@ -10,7 +10,7 @@ from typing import Any, cast
 from experiments.acoustics import catalogue
 from experiments.grammar import suggest
 from experiments.plan_parts import FrozenDict, Limit, Metric, is_number
-from experiments.plan_schema import MetricKeys, Problems, read, show
+from experiments.plan_schema import MetricKeys, Problems, read_each, show
 
 __all__ = ["read_metrics"]
 
@@ -32,14 +32,7 @@ def read_metrics(section: Mapping[str, Any], problems: Problems) -> dict[str, Me
     dict of str to Metric
         The sound ones, in plan order.
     """
-    metrics: dict[str, Metric] = {}
-    for name, raw in section.items():
-        keys = read(MetricKeys, raw, f"metrics.{name}", problems)
-        if keys is not None:
-            before = len(problems)
-            metric = _metric(problems, name, keys)
-            if metric is not None and len(problems) == before:
-                metrics[name] = metric
+    metrics = read_each(MetricKeys, section, "metrics", problems, _metric)
     if metrics and len(metrics) == len(section):
         _goals(metrics, problems)
     return metrics

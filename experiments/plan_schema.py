@@ -5,7 +5,7 @@ What needs more than one field (low < high, a parent that exists) is in `experim
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Annotated, Any, Literal, TypeVar, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
@@ -25,6 +25,7 @@ __all__ = [
     "SessionsKeys",
     "VariableKeys",
     "read",
+    "read_each",
     "show",
 ]
 
@@ -150,6 +151,7 @@ class RigKeys(_Keys):
 
 
 Keys = TypeVar("Keys", bound=_Keys)
+Made = TypeVar("Made")
 
 
 def read(
@@ -183,6 +185,44 @@ def read(
     except ValidationError as error:
         problems.extend(_problem(model, item, where) for item in error.errors())
         return None
+
+
+def read_each(
+    model: type[Keys],
+    section: Mapping[str, Any],
+    where: str,
+    problems: Problems,
+    build: Callable[[Problems, str, Keys], Made | None],
+) -> dict[str, Made]:
+    """Check every table of a section, and build those in which nothing is wrong.
+
+    Parameters
+    ----------
+    model : type
+        One of the classes above.
+    section : mapping
+        Names and their tables.
+    where : str
+        Field path of the section.
+    problems : Problems
+        Every problem found is appended.
+    build : callable
+        Makes the part from its name and its keys; it may find further problems.
+
+    Returns
+    -------
+    dict of str to what `build` makes
+        The sound ones, in plan order.
+    """
+    made: dict[str, Made] = {}
+    for name, raw in section.items():
+        keys = read(model, raw, f"{where}.{name}", problems)
+        if keys is not None:
+            before = len(problems)
+            part = build(problems, name, keys)
+            if part is not None and len(problems) == before:
+                made[name] = part
+    return made
 
 
 def show(value: Any) -> str:

@@ -21,7 +21,7 @@ from experiments.plan_parts import (
     near_values,
     on_grid,
 )
-from experiments.plan_schema import Problems, VariableKeys, read, show
+from experiments.plan_schema import Problems, VariableKeys, read_each, show
 
 __all__ = ["CAUTIONS", "read_variables"]
 
@@ -44,14 +44,7 @@ def read_variables(section: Mapping[str, Any], problems: Problems) -> dict[str, 
     dict of str to Variable
         The sound ones, in plan order.
     """
-    variables: dict[str, Variable] = {}
-    for name, raw in section.items():
-        keys = read(VariableKeys, raw, f"variables.{name}", problems)
-        if keys is not None:
-            before = len(problems)
-            variable = _variable(problems, name, keys)
-            if variable is not None and len(problems) == before:
-                variables[name] = variable
+    variables = read_each(VariableKeys, section, "variables", problems, _variable)
     read_conditions(section, variables, problems)
     return variables
 
