@@ -16,7 +16,7 @@ from experiments.ledger import Ledger
 from experiments.plan import Plan
 from optimiser import compare, dead_ends, figures, fit, optimum, outlook, sensitivity, wording
 from optimiser.answers import Estimate, Variant
-from optimiser.command.options import as_json, in_folder, parse_pairs, picture_files, random_seed
+from optimiser.command.options import answer_options, parse_pairs
 from optimiser.command.show import (
     console,
     print_calibration,
@@ -91,10 +91,7 @@ def _known(name: str, names: Any, kind: str) -> None:
 
 @click.command("knobs")
 @click.option("--metric", default="score", show_default=True, help="A metric of the plan.")
-@picture_files
-@random_seed
-@in_folder
-@as_json
+@answer_options
 def knobs_command(
     metric: str,
     png: Path | None,
@@ -137,10 +134,7 @@ def knobs_command(
 
 @click.command("optimum")
 @click.argument("variable")
-@picture_files
-@random_seed
-@in_folder
-@as_json
+@answer_options
 def optimum_command(
     variable: str,
     png: Path | None,
@@ -184,10 +178,7 @@ def _span(settings: list[Any]) -> str:
 @click.command("compare")
 @click.argument("a")
 @click.argument("b")
-@picture_files
-@random_seed
-@in_folder
-@as_json
+@answer_options
 def compare_command(
     a: str,
     b: str,
@@ -264,10 +255,7 @@ def _split(text: str) -> list[str]:
 
 
 @click.command("deadends")
-@picture_files
-@random_seed
-@in_folder
-@as_json
+@answer_options
 def deadends_command(
     png: Path | None, svg: Path | None, seed: int | None, folder: Path, json_wanted: bool
 ) -> None:
@@ -300,10 +288,7 @@ def _once(variants: list[Variant], labels: dict[str, str]) -> list[str]:
 
 
 @click.command("outlook")
-@picture_files
-@random_seed
-@in_folder
-@as_json
+@answer_options
 def outlook_command(
     png: Path | None, svg: Path | None, seed: int | None, folder: Path, json_wanted: bool
 ) -> None:

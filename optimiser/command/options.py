@@ -11,6 +11,7 @@ import click
 
 __all__ = [
     "NUMBER",
+    "answer_options",
     "as_json",
     "cone_argument",
     "in_folder",
@@ -64,6 +65,11 @@ def random_seed(function: Wrapped) -> Wrapped:
         metavar="N",
         help="Where random steps start; the plan's seed by default.",
     )(function)
+
+
+def answer_options(function: Wrapped) -> Wrapped:
+    """Add what every answer takes: pictures, seed, folder, ``--json``."""
+    return picture_files(random_seed(in_folder(as_json(function))))
 
 
 def cone_argument(function: Wrapped) -> Wrapped:
