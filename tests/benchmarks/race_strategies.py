@@ -8,6 +8,7 @@ apart) with the measured `utility`, NaN where the print failed.
 from __future__ import annotations
 
 import warnings
+from abc import ABC, abstractmethod
 from collections import deque
 from collections.abc import Callable
 from typing import Any
@@ -28,7 +29,7 @@ Codes = npt.NDArray[np.int32]
 __all__ = ["STRATEGIES", "Strategy"]
 
 
-class Strategy:
+class Strategy(ABC):
     """Base: what all share.
 
     Parameters
@@ -51,9 +52,9 @@ class Strategy:
         self.rng = np.random.default_rng([seed, 77])
         self._pool: Codes | None = None
 
+    @abstractmethod
     def propose(self, trials: pd.DataFrame) -> Settings:
         """Give the settings of the next cone."""
-        raise NotImplementedError
 
     def recommend(self, trials: pd.DataFrame) -> int:
         """Give the row to keep: the best measured one."""
