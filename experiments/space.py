@@ -8,7 +8,7 @@ numbers, each the place of a value on its variable's grid, -1 where inactive: th
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -319,6 +319,21 @@ class Space:
                 whole = variable.kind == "integer" and number.is_integer()
                 found[name] = int(number) if whole else number
         return found
+
+    def rows(self, recipes: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
+        """Give recipes as a frame, the inverse of `settings`.
+
+        Parameters
+        ----------
+        recipes : sequence of mapping
+            Checked settings, inactive variables absent.
+        """
+        columns = {}
+        for name, variable in self.plan.variables.items():
+            values = [recipe.get(name) for recipe in recipes]
+            kind = np.float64 if variable.numeric else object
+            columns[name] = pd.Series(values, dtype=kind)
+        return pd.DataFrame(columns)
 
     def complete(self, settings: Mapping[str, Any], *, off_grid: bool = False) -> dict[str, Any]:
         """Check one recipe as a user gives it.

@@ -115,7 +115,7 @@ def _codes_of(model: Model, name: str, side: Mapping[str, Any]) -> pd.DataFrame 
         )
     if _is_whole(model, side):
         settings = space.complete(dict(side), off_grid=True)
-        return pd.DataFrame([{key: settings.get(key) for key in plan.variables}])
+        return space.rows([settings])
     wanted = {key: _code(plan.variables[key], value, name) for key, value in side.items()}
     functions = DrawnFunctions(model, seed=model.seed) if model.scorable else None
     if functions is None:

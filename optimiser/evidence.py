@@ -48,6 +48,12 @@ class Evidence:
         """Number of measured cones."""
         return int(self.measured["cone"].nunique())
 
+    @property
+    def known(self) -> pd.DataFrame:
+        """Distinct recipes that are measured or still to be."""
+        frames = [self.recipes(frame) for frame in (self.measured, self.pending)]
+        return pd.concat(frames, ignore_index=True).drop_duplicates(ignore_index=True)
+
     def recipes(self, frame: pd.DataFrame) -> pd.DataFrame:
         """Give the variables' columns alone."""
         return frame[list(self.plan.variables)]

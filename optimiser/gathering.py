@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
 from experiments.acoustics import Distortion, Impulse, Options, Response, Sweep, listen
 from experiments.acoustics.reading import read
 from experiments.errors import ExperimentError
@@ -89,14 +87,7 @@ def coming_cones(ledger: Ledger, model: Model, seed: int) -> list[Coming]:
     if not waiting:
         picks = propose(ledger.plan, ledger.table(), 1, seed, model=model)
         return [Coming(None, "proposed", pick) for pick in picks]
-    recipes = pd.DataFrame(
-        [{name: cone.settings.get(name) for name in ledger.plan.variables} for cone in waiting]
-    )
-    for name, variable in ledger.plan.variables.items():
-        if variable.numeric:
-            recipes[name] = pd.to_numeric(recipes[name])
-        else:
-            recipes[name] = recipes[name].astype(object).where(recipes[name].notna(), None)
+    recipes = ledger.space.rows([cone.settings for cone in waiting])
     effort = ledger.space.effort(recipes)
     expected = model.expected(recipes)
     scores = model.predict_score(recipes)

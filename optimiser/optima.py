@@ -21,7 +21,6 @@ from optimiser.wording import setting as setting_text
 __all__ = ["optimum"]
 
 Floats = npt.NDArray[np.float64]
-Codes = npt.NDArray[np.int32]
 Ints = npt.NDArray[np.intp]
 
 _CONTEXTS = 40

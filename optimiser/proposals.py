@@ -20,7 +20,6 @@ from optimiser.threads import one_thread
 __all__ = ["first_cones", "propose"]
 
 Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
 Codes = npt.NDArray[np.int32]
 
 
@@ -105,9 +104,7 @@ class _Chooser:
         self.space: Space = model.evidence.space
         self.encoding: Encoding = model.encoding
         evidence = model.evidence
-        frames = [evidence.measured, evidence.pending]
-        known = pd.concat([evidence.recipes(frame) for frame in frames], ignore_index=True)
-        self.known = known.drop_duplicates(ignore_index=True)
+        self.known = evidence.known
         self.measured = len(evidence.recipes(evidence.measured).drop_duplicates())
         self.tried = evidence.recipes(evidence.failed)
         self.picked: list[pd.DataFrame] = []

@@ -50,11 +50,13 @@ def describe(
     base = _base(model, row, kind, leader)
     changes = _changes(base.settings, settings) if base else {}
     effort = space.effort(row).iloc[0]
+    expected = model.expected(row)[0]
+    case = _Case(model, row, kind, leader, base, changes, expected, recipe_score, known)
     return Pick(
         settings=settings,
-        expected=model.expected(row)[0],
+        expected=expected,
         score=model.predict_score(row)[0],
-        why=_sentence(_Case(model, row, kind, leader, base, changes, recipe_score, known)),
+        why=_sentence(case),
         kind=kind,
         prints=float(model.printability(points)[0])
         if model.printability.failures_
@@ -85,6 +87,7 @@ class _Case:
     leader: Leader | None
     base: _Base | None
     changes: dict[str, tuple[Any, Any]]
+    expected: dict[str, Estimate]
     score: Estimate  # of the recipe itself
     known: int
 
@@ -187,7 +190,7 @@ def _mover(case: _Case) -> str:
     model, leader = case.model, case.leader
     if model.goals.raw is not None or len(model.goals.metrics) < 2 or leader is None:
         return ""
-    here = model.expected(case.row)[0]
+    here = case.expected
 
     def rise(metric: Metric) -> float:
         new = desirability(metric, here[metric.name].mean)

@@ -65,14 +65,12 @@ def _climb(space: Space, value: Value, field: Codes, exclude: Codes) -> Codes:
     order = np.argsort(-values, kind="stable")[:_CLIMBERS]
     front, heights = field[order], values[order]
     best, top = front[0], heights[0]
-    seen = {row.tobytes() for row in field}
+    seen = np.vstack([field, exclude.astype(field.dtype)])
     for _ in range(_STEPS):
-        around = space.neighbour_codes(front)
-        new = np.array([row.tobytes() not in seen for row in around], dtype=bool)
-        around = without(around[new], exclude)
+        around = without(space.neighbour_codes(front), seen)
         if not len(around):
             break
-        seen.update(row.tobytes() for row in around)
+        seen = np.vstack([seen, around])
         found = value(around)
         front = np.vstack([front, around])
         heights = np.concatenate([heights, found])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from experiments.plan import Plan
@@ -17,8 +16,6 @@ from optimiser.threads import one_thread
 from optimiser.wording import interval, number, percent, with_unit
 
 __all__ = ["outlook"]
-
-Floats = npt.NDArray[np.float64]
 
 
 @one_thread
@@ -95,12 +92,8 @@ def _next_gain(model: Model, trials: pd.DataFrame, seed: int) -> Estimate:
             if picks and picks[0].kind == "first"
             else Estimate(0.0, 0.0, 0.0, model.cones)
         )
-    evidence = model.evidence
-    known = pd.concat(
-        [evidence.recipes(evidence.measured), evidence.recipes(evidence.pending)]
-    ).drop_duplicates(ignore_index=True)
-    row = pd.DataFrame([{name: picks[0].settings.get(name) for name in model.plan.variables}])
-    acquisition = NoisyImprovement(model, model.encoding(known), seed=seed)
+    row = model.evidence.space.rows([picks[0].settings])
+    acquisition = NoisyImprovement(model, model.encoding(model.evidence.known), seed=seed)
     return estimate(acquisition.gain(model.encoding(row))[:, 0], model.cones)
 
 
@@ -108,7 +101,7 @@ def _within(model: Model, settings: Settings, seed: int) -> dict[float, float]:
     """Probability that the leader is within a share of the best printable recipe."""
     functions = DrawnFunctions(model, seed=seed)
     _, utility = dense_pool(model, functions, seed=seed)
-    row = pd.DataFrame([{name: settings.get(name) for name in model.plan.variables}])
+    row = model.evidence.space.rows([settings])
     own = model.goals.sign * functions(model.encoding(row))[:, 0]
     best = np.maximum(utility.max(axis=1), np.nan_to_num(own, nan=-np.inf))
     own = np.nan_to_num(own, nan=-np.inf)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -214,6 +215,10 @@ class Model:
 
     def calibration(self) -> list[Calibration]:
         """Leave one cone out, for every metric that has a model."""
+        return list(self._calibration)
+
+    @cached_property
+    def _calibration(self) -> list[Calibration]:
         return [model.calibration(self.evidence.measured) for model in self.metrics.values()]
 
     def scores(self, trials: pd.DataFrame) -> Floats:
@@ -243,6 +248,10 @@ class Model:
 
     def leader(self) -> Leader | None:
         """Give the measured cone with the best expected score; None while nothing is known."""
+        return self._leader
+
+    @cached_property
+    def _leader(self) -> Leader | None:
         if not self.scorable:
             return None
         measured = self.evidence.measured
