@@ -2,19 +2,20 @@
 
 A latent Gaussian process seen through the logistic function, by Laplace's approximation
 (Rasmussen & Williams 2006, algorithms 3.1 and 3.2). Its mean is the rate at which cones have
-printed, so that one unlucky cone does not condemn a region; how far and how strongly failures
-reach is averaged over a few settings, weighted by their evidence.
+printed, so that one unlucky cone does not condemn a region. How far and how strongly failures
+reach is averaged over suppositions, weighted by their evidence: that all knobs count alike, or
+that one knob alone is to blame, for prints that fail tend to fail for one reason.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special
-from scipy.linalg import solve_triangular
 from sklearn.base import BaseEstimator
 
 from optimiser.encoding import Encoding, Points
@@ -27,7 +28,27 @@ Floats = npt.NDArray[np.float64]
 _PRIOR_PRINTED, _PRIOR_FAILED = 4.0, 1.0  # what is believed before any cone: four in five print
 _SIGNALS = (1.0, 4.0, 12.0)
 _REACHES = (0.4, 0.8, 1.6)
+_BLAMED_SIGNALS = (4.0, 12.0, 36.0)
+_BLAMED_REACHES = (0.15, 0.4)
+_OTHERS_REACH = 4.0  # how far a failure reaches along the knobs that are not to blame
+_NEGLIGIBLE = 0.01  # share of the evidence that is left out, for speed
+_NUMBERS_AT_ONCE = 12_000_000  # bounds the memory to about 100 MB a matrix
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(20)
+
+
+@dataclass(frozen=True)
+class _Suppositions:
+    """What the latent log odds may be like: k variances and length scales, and belief in each."""
+
+    signals: Floats  # (k,)
+    log_lengths: Floats  # (k, inputs)
+    belief: Floats  # (k,)
+
+    def take(self, places: npt.NDArray[np.intp] | slice) -> _Suppositions:
+        return _Suppositions(self.signals[places], self.log_lengths[places], self.belief[places])
+
+    def __len__(self) -> int:
+        return len(self.signals)
 
 
 class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is untyped
@@ -37,9 +58,11 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
     ----------
     encoding : Encoding
     signals : sequence of float
-        Variances of the latent log odds to average over.
+        Variances of the latent log odds to average over, where all inputs count alike.
     reaches : sequence of float
-        Length scales to average over, in units of the surrogate's prior median.
+        Their length scales, in units of the surrogate's prior median.
+    blamed_reaches : sequence of float
+        Length scales of an input that alone is to blame; none leaves that supposition out.
     offset : float, optional
         Mean of the latent log odds; by default from the share of cones that printed.
 
@@ -55,11 +78,13 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
         *,
         signals: Sequence[float] = _SIGNALS,
         reaches: Sequence[float] = _REACHES,
+        blamed_reaches: Sequence[float] = _BLAMED_REACHES,
         offset: float | None = None,
     ) -> None:
         self.encoding = encoding
         self.signals = signals
         self.reaches = reaches
+        self.blamed_reaches = blamed_reaches
         self.offset = offset
 
     def fit(self, printed: Points, failed: Points) -> Printability:
@@ -71,68 +96,112 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
         labels = np.concatenate([np.ones(len(printed)), np.zeros(len(failed))])
         share = (len(printed) + _PRIOR_PRINTED) / (len(labels) + _PRIOR_PRINTED + _PRIOR_FAILED)
         mean = float(special.logit(share)) if self.offset is None else self.offset
-        self._pairs = np.array(list(product(self.signals, self.reaches)))
-        covariance = self._covariance(self.points_, self.points_)
-        self._latents = [_Latent(matrix, labels, mean) for matrix in covariance]
-        evidence = np.array([latent.evidence for latent in self._latents])
-        self._shares = special.softmax(evidence)
+        every = self._suppositions()
+        step = max(1, _NUMBERS_AT_ONCE // len(labels) ** 2)
+        evidence = np.concatenate(
+            [
+                self._learn(every.take(slice(start, start + step)), labels, mean).evidence
+                for start in range(0, len(every), step)
+            ]
+        )
+        shares = special.softmax(evidence + np.log(every.belief))
+        kept = _most(shares)
+        self._kept = every.take(kept)
+        self._shares = shares[kept] / shares[kept].sum()
+        self._latents = self._learn(self._kept, labels, mean)
         return self
 
-    def _covariance(self, a: Points, b: Points) -> Floats:
-        """Covariance of the log odds for each pair of signal and reach."""
+    def _suppositions(self) -> _Suppositions:
+        """Give half the belief to 'all inputs count alike', half to 'one alone is to blame'."""
         count = len(self.encoding.inputs)
+        alike = [
+            (signal, np.full(count, reach))
+            for signal, reach in product(self.signals, self.reaches)
+        ]
+        blamed = [
+            (signal, np.where(np.arange(count) == place, reach, _OTHERS_REACH))
+            for place in range(count)
+            for signal, reach in product(_BLAMED_SIGNALS, self.blamed_reaches)
+        ]
         median = -0.5 + 0.5 * np.log(max(count, 1))
-        lengths = np.repeat(median + np.log(self._pairs[:, 1:]), count, axis=1)
-        correlation = shape(*separations(self.encoding, a, b), lengths)
-        return np.asarray(self._pairs[:, :1, None] * correlation)
+        belief = np.repeat([1 / len(alike), 1 / max(len(blamed), 1)], [len(alike), len(blamed)])
+        return _Suppositions(
+            np.array([signal for signal, _ in alike + blamed]),
+            median + np.log(np.array([reach for _, reach in alike + blamed])),
+            belief,
+        )
+
+    def _learn(self, which: _Suppositions, labels: Floats, mean: float) -> _Latents:
+        return _laplace(self._covariance(which, self.points_, self.points_), labels, mean)
+
+    def _covariance(self, which: _Suppositions, a: Points, b: Points) -> Floats:
+        """Covariance of the log odds under each supposition, (k, n, m)."""
+        correlation = shape(*separations(self.encoding, a, b), which.log_lengths)
+        return np.asarray(which.signals[:, None, None] * correlation)
 
     def __call__(self, points: Points) -> Floats:
         """Probability that each recipe prints, shape (m,)."""
         if not self.failures_:
             return np.ones(len(points))
         total = np.zeros(len(points))
-        crosses = self._covariance(points, self.points_)
-        for latent, cross, pair, share in zip(
-            self._latents, crosses, self._pairs, self._shares, strict=True
-        ):
-            total += share * latent.rate(cross, float(pair[0]))
+        crosses = self._covariance(self._kept, points, self.points_)
+        for place, cross in enumerate(crosses):
+            total += self._shares[place] * self._latents.rate(place, cross, self._kept.signals)
         return total
 
 
-class _Latent:
-    """Laplace's approximation of the log odds under one covariance."""
+def _most(shares: Floats) -> npt.NDArray[np.intp]:
+    """Give the places of the largest shares that leave out a negligible rest."""
+    order = np.argsort(-shares, kind="stable")
+    enough = int(np.searchsorted(np.cumsum(shares[order]), 1 - _NEGLIGIBLE)) + 1
+    return np.sort(order[:enough])
 
-    def __init__(self, covariance: Floats, labels: Floats, mean: float) -> None:
-        self.mean = mean
-        latent = weights = np.zeros(len(labels))
-        for _ in range(100):  # Newton's iteration, algorithm 3.1
-            rate = special.expit(latent + mean)
-            root = np.sqrt(rate * (1 - rate))
-            factor = _factor(root, covariance)
-            pull = root**2 * latent + labels - rate
-            inner = solve_triangular(factor, root * (covariance @ pull), lower=True)
-            weights = pull - root * solve_triangular(factor.T, inner, lower=False)
-            previous, latent = latent, covariance @ weights
-            if np.max(np.abs(latent - previous)) < 1e-9:
-                break
-        rate = special.expit(latent + mean)
-        self._gradient = labels - rate
-        self._root = np.sqrt(rate * (1 - rate))
-        self._factor = _factor(self._root, covariance)
-        likelihood = -np.logaddexp(0.0, np.where(labels > 0, -1.0, 1.0) * (latent + mean)).sum()
-        determinant = np.log(np.diag(self._factor)).sum()
-        self.evidence = float(-0.5 * weights @ latent + likelihood - determinant)
 
-    def rate(self, cross: Floats, signal: float) -> Floats:
-        """Probability at points with the given covariance to the observed ones."""
-        mean = self.mean + cross @ self._gradient
-        solved = solve_triangular(self._factor, self._root[:, None] * cross.T, lower=True)
-        sd = np.sqrt(np.maximum(signal - np.sum(solved**2, axis=0), 1e-12))
+@dataclass(frozen=True)
+class _Latents:
+    """Laplace's approximation of the log odds under each of k covariances."""
+
+    mean: float
+    gradient: Floats  # (k, n), of the log likelihood
+    root: Floats  # (k, n), square root of the likelihood's curvature
+    inverse: Floats  # (k, n, n), inverse of the Cholesky factor of B
+    evidence: Floats  # (k,), logarithm
+
+    def rate(self, place: int, cross: Floats, signals: Floats) -> Floats:
+        """Probability at m points with the given covariance (m, n) to the observed ones."""
+        mean = self.mean + cross @ self.gradient[place]
+        solved = (cross * self.root[place]) @ self.inverse[place].T
+        sd = np.sqrt(np.maximum(signals[place] - np.sum(solved**2, axis=1), 1e-12))
         # The logistic function averaged over the latent normal, by Gauss-Hermite quadrature.
         rates = special.expit(mean[:, None] + sd[:, None] * _NODES)
         return np.asarray(rates @ _WEIGHTS / np.sqrt(2 * np.pi))
 
 
+def _laplace(covariance: Floats, labels: Floats, mean: float) -> _Latents:
+    """Newton's iteration for every covariance at once (algorithm 3.1)."""
+    latent = weights = np.zeros(covariance.shape[:2])
+    for _ in range(100):
+        rate = special.expit(latent + mean)
+        root = np.sqrt(rate * (1 - rate))
+        inverse = np.linalg.inv(_factor(root, covariance))
+        pull = root**2 * latent + labels - rate
+        inner = np.einsum("kij,kj->ki", inverse, root * np.einsum("kij,kj->ki", covariance, pull))
+        weights = pull - root * np.einsum("kji,kj->ki", inverse, inner)
+        previous, latent = latent, np.einsum("kij,kj->ki", covariance, weights)
+        if np.max(np.abs(latent - previous)) < 1e-9:
+            break
+    rate = special.expit(latent + mean)
+    root = np.sqrt(rate * (1 - rate))
+    factor = _factor(root, covariance)
+    signs = np.where(labels > 0, -1.0, 1.0)
+    likelihood = -np.logaddexp(0.0, signs * (latent + mean)).sum(axis=1)
+    determinant = np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
+    evidence = -0.5 * np.sum(weights * latent, axis=1) + likelihood - determinant
+    inverse = np.asarray(np.linalg.inv(factor), dtype=float)
+    return _Latents(mean, labels - rate, root, inverse, evidence)
+
+
 def _factor(root: Floats, covariance: Floats) -> Floats:
-    scaled = np.eye(len(root)) + np.outer(root, root) * covariance
+    """Cholesky factor of ``B = I + sqrt(W) K sqrt(W)``."""
+    scaled = np.eye(root.shape[1]) + root[:, :, None] * root[:, None, :] * covariance
     return np.asarray(np.linalg.cholesky(scaled), dtype=float)

@@ -23,7 +23,7 @@ def test_agrees_with_scikit_learn(encoding):
     # approximation of the logistic integral that is good to about 0.005.
     frame = Space(unit_plan("two", 2)).sample(40, seed=1)
     printed = (frame["x1"] > 0.4).to_numpy()
-    ours = Printability(encoding, signals=[3.0], reaches=[1.0], offset=0.0).fit(
+    ours = Printability(encoding, signals=[3.0], reaches=[1.0], blamed_reaches=[], offset=0.0).fit(
         encoding(frame[printed]), encoding(frame[~printed])
     )
     length = np.exp(-0.5 + 0.5 * np.log(2))
@@ -33,7 +33,7 @@ def test_agrees_with_scikit_learn(encoding):
     query = Space(unit_plan("two", 2)).sample(50, seed=9)
     theirs = peer.predict_proba(query.to_numpy())[:, 1]
     np.testing.assert_allclose(ours(encoding(query)), theirs, atol=0.01)
-    evidence = ours._latents[0].evidence
+    evidence = ours._latents.evidence[0]
     assert evidence == pytest.approx(peer.log_marginal_likelihood_value_, rel=1e-6)
 
 
@@ -61,3 +61,20 @@ def test_only_failures_still_leave_a_chance_elsewhere(encoding):
     model = Printability(encoding).fit(encoding(frame.iloc[:0]), encoding(frame))
     chance = model(encoding(Space(unit_plan("two", 2)).sample(20, seed=2)))
     assert np.all((chance > 0.01) & (chance < 0.9))
+
+
+def test_learns_which_one_of_many_knobs_is_to_blame():
+    # Below a quarter of the first of eight axes every print fails, elsewhere none does.
+    space = Space(unit_plan("eight", 8))
+    encoding = Encoding(space)
+    query = space.sample(400, seed=99)
+    doomed = (query["x1"] < 0.25).to_numpy()
+    chances = []
+    for seed in range(4):
+        frame = space.sample(40, seed=seed)
+        printed = (frame["x1"] >= 0.25).to_numpy()
+        model = Printability(encoding).fit(encoding(frame[printed]), encoding(frame[~printed]))
+        chances.append(model(encoding(query)))
+    chance = np.mean(chances, axis=0)
+    assert chance[doomed].mean() < 0.25
+    assert chance[~doomed].mean() > 0.85
