@@ -183,7 +183,7 @@ def _laplace(covariance: Floats, labels: Floats, mean: float) -> _Latents:
     for _ in range(100):
         rate = special.expit(latent + mean)
         root = np.sqrt(rate * (1 - rate))
-        inverse = np.linalg.inv(_factor(root, covariance))
+        inverse = _inverse(_factor(root, covariance))
         pull = root**2 * latent + labels - rate
         inner = np.einsum("kij,kj->ki", inverse, root * np.einsum("kij,kj->ki", covariance, pull))
         weights = pull - root * np.einsum("kji,kj->ki", inverse, inner)
@@ -197,11 +197,14 @@ def _laplace(covariance: Floats, labels: Floats, mean: float) -> _Latents:
     likelihood = -np.logaddexp(0.0, signs * (latent + mean)).sum(axis=1)
     determinant = np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
     evidence = -0.5 * np.sum(weights * latent, axis=1) + likelihood - determinant
-    inverse = np.asarray(np.linalg.inv(factor), dtype=float)
-    return _Latents(mean, labels - rate, root, inverse, evidence)
+    return _Latents(mean, labels - rate, root, _inverse(factor), evidence)
 
 
 def _factor(root: Floats, covariance: Floats) -> Floats:
     """Cholesky factor of ``B = I + sqrt(W) K sqrt(W)``."""
     scaled = np.eye(root.shape[1]) + root[:, :, None] * root[:, None, :] * covariance
     return np.asarray(np.linalg.cholesky(scaled), dtype=float)
+
+
+def _inverse(matrices: Floats) -> Floats:
+    return np.asarray(np.linalg.inv(matrices), dtype=float)
