@@ -36,6 +36,8 @@ class Sweep:
         Farina's or Novak's sweep. None: whichever of the two fits the recording better.
     amplitude : float
         Peak of the stimulus in its own file, 1 for full scale.
+    fade_in, fade_out : float
+        Raised-cosine flanks at its ends, s.
     """
 
     start_hz: float
@@ -43,6 +45,8 @@ class Sweep:
     seconds: float
     law: Literal["exponential", "synchronised"] | None = None
     amplitude: float = 1.0
+    fade_in: float = 0.0
+    fade_out: float = 0.0
 
     def __post_init__(self) -> None:
         for name in ("start_hz", "stop_hz", "seconds", "amplitude"):
@@ -53,6 +57,10 @@ class Sweep:
             raise _refuse("sweep", (self.start_hz, self.stop_hz), "a start below the stop")
         if self.law not in (None, "exponential", "synchronised"):
             raise _refuse("sweep.law", self.law, "'exponential' or 'synchronised'")
+        for name in ("fade_in", "fade_out"):
+            value = getattr(self, name)
+            if not _number(value) or not 0 <= value <= self.seconds / 4:
+                raise _refuse(f"sweep.{name}", value, "seconds from 0 to a quarter of the sweep")
 
     @classmethod
     def from_text(cls, text: str) -> Sweep:
@@ -94,6 +102,11 @@ class Options:
         Channel of a sweep recording that carries the stimulus itself, counted from 1.
     rate : float or None
         Sampling rate in Hz of a text file of bare samples that states none.
+    sensitivity_dbfs : float or None
+        What a tone of 94 dB SPL reads in a sweep recording, dB re a full-scale sine.
+    drive_volts, distance_m : float or None
+        Voltage (rms) at the driver and distance of the microphone; levels are then stated for
+        2.83 V and 1 m.
 
     Raises
     ------
@@ -110,6 +123,9 @@ class Options:
     channel: int | None = None
     loopback: int | None = None
     rate: float | None = None
+    sensitivity_dbfs: float | None = None
+    drive_volts: float | None = None
+    distance_m: float | None = None
 
     def __post_init__(self) -> None:
         self._check_numbers()
@@ -123,12 +139,15 @@ class Options:
                 raise _refuse(name, value, "a channel number, counted from 1")
 
     def _check_numbers(self) -> None:
-        for name in ("drop_db", "prominence_db", "rate"):
+        for name in ("drop_db", "prominence_db", "rate", "drive_volts", "distance_m"):
             value = getattr(self, name)
-            if value is None and name == "rate":
+            if value is None and name not in ("drop_db", "prominence_db"):
                 continue
             if not _number(value) or value <= 0:
                 raise _refuse(name, value, "a positive number")
+        decibels = self.sensitivity_dbfs
+        if decibels is not None and not (_number(decibels) and -140 <= decibels <= 20):
+            raise _refuse("sensitivity_dbfs", decibels, "dB re full scale, from -140 to 20")
         if self.smooth is not None and not (_number(self.smooth) and 0.25 <= self.smooth <= 192):
             raise _refuse("smooth", self.smooth, "N of 1/N octave, from 0.25 to 192")
 

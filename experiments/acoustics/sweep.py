@@ -116,12 +116,12 @@ def generate(sweep: Sweep, rate: float, stop_hz: float | None = None) -> npt.NDA
     rate : float
         Sampling rate, Hz.
     stop_hz : float, optional
-        Go on to this frequency with the same L.
+        Go on to this frequency with the same L, without a fade at the end.
 
     Returns
     -------
     ndarray, shape (n,)
-        Samples, without fades.
+        Samples.
 
     Raises
     ------
@@ -141,7 +141,15 @@ def generate(sweep: Sweep, rate: float, stop_hz: float | None = None) -> npt.NDA
     t = np.arange(round(seconds * rate)) / rate
     phase = 2 * math.pi * sweep.start_hz * length * np.expm1(t / length)
     result: npt.NDArray[np.float64] = sweep.amplitude * np.sin(phase)
+    _fade(result, round(sweep.fade_in * rate))
+    if stop_hz is None:
+        _fade(result[::-1], round(sweep.fade_out * rate))
     return result
+
+
+def _fade(samples: npt.NDArray[np.float64], count: int) -> None:
+    """Let the first samples rise from 0 as a raised cosine, in place."""
+    samples[:count] *= 0.5 - 0.5 * np.cos(np.pi * (np.arange(count) + 0.5) / max(count, 1))
 
 
 def deconvolve(
