@@ -8,6 +8,7 @@ Tree::
     ├── LedgerError            the store, or an act that the store's state does not allow
     ├── CurveError             a measurement file that cannot be read or is ambiguous
     ├── ExchangeError          a spreadsheet that cannot be taken in
+    ├── OutputError            a file that must not or cannot be written
     └── TrialsError            a table of trials that cannot be used as it is
 """
 
@@ -20,6 +21,7 @@ __all__ = [
     "ExchangeError",
     "ExperimentError",
     "LedgerError",
+    "OutputError",
     "PlanError",
     "Problem",
     "RecipeError",
@@ -79,6 +81,10 @@ class CurveError(ExperimentError):
 
 class ExchangeError(ExperimentError):
     """A spreadsheet cannot be taken in."""
+
+
+class OutputError(ExperimentError):
+    """A file that must not be overwritten, or cannot be written."""
 
 
 class TrialsError(ExperimentError):

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from experiments.outputs import write_whole
 from optimiser import wording
 from optimiser.answers import Pick
 from optimiser.cautions import for_settings
-from optimiser.templating import environment, write_whole
+from optimiser.templating import environment
 
 if TYPE_CHECKING:
     from experiments.plan import Plan
@@ -113,4 +114,6 @@ def write_card(
     Path
         The file.
     """
-    return write_whole(card_path(folder, cone), card_html(plan, pick, cone, plate=plate))
+    path = card_path(folder, cone)
+    path.parent.mkdir(exist_ok=True)
+    return write_whole(path, card_html(plan, pick, cone, plate=plate).encode("utf-8"))

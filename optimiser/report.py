@@ -7,6 +7,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
+from experiments.outputs import write_whole
 from optimiser import wording
 from optimiser.answers import Pick
 from optimiser.cautions import for_plan
@@ -21,7 +22,7 @@ from optimiser.report_tables import (
     trial_table,
     variable_table,
 )
-from optimiser.templating import environment, write_whole
+from optimiser.templating import environment
 
 __all__ = ["METHODS", "SECTIONS", "report_html", "versions", "write_report"]
 
@@ -118,7 +119,7 @@ def report_html(material: Material) -> str:
 
 def write_report(material: Material, path: Path) -> Path:
     """Write the report to a file; a reader never sees half of it."""
-    return write_whole(path, report_html(material))
+    return write_whole(path, report_html(material).encode("utf-8"))
 
 
 def _counts(material: Material) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import math
-import os
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -13,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from experiments.errors import ExchangeError, Problem
+from experiments.outputs import write_whole
 
 __all__ = [
     "RawSheet",
@@ -252,7 +252,7 @@ def write_sheet(path: Path, rows: Iterable[Sequence[str]], delimiter: str) -> No
 
     Raises
     ------
-    ExchangeError
+    OutputError
         If it cannot be written.
     """
     buffer = io.StringIO(newline="")
@@ -260,13 +260,4 @@ def write_sheet(path: Path, rows: Iterable[Sequence[str]], delimiter: str) -> No
     text = buffer.getvalue()
     # Spreadsheets take a file without the mark for the computer's old code page.
     encoding = "utf-8" if text.isascii() else "utf-8-sig"
-    part = path.with_name(f"{path.name}.{os.getpid()}.part")
-    try:
-        part.write_bytes(text.encode(encoding))
-        os.replace(part, path)
-    except OSError as error:
-        raise ExchangeError(
-            Problem(str(path), f"trouble: {error.strerror or error}", "a place to write to")
-        ) from None
-    finally:
-        part.unlink(missing_ok=True)
+    write_whole(path, text.encode(encoding))

@@ -2,19 +2,37 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from experiments.errors import ExchangeError, Problem
 from experiments.exchange.cells import cell_text, write_sheet
 from experiments.exchange.rows import columns_of
 from experiments.ledger import Ledger
+from experiments.outputs import Kind, check_output
 from experiments.trials import is_mass
 
 __all__ = ["export_csv"]
 
+_MARKS = {"cone", "measurement", "version"}
+"""The columns by which rows are matched; a file that has them all is a table of ours."""
+
+
+def _is_table(content: bytes) -> bool:
+    head = content.removeprefix(b"\xef\xbb\xbf").partition(b"\n")[0].decode("latin-1")
+    return {cell.strip().strip('"') for cell in re.split("[,;\t]", head)} >= _MARKS
+
+
+_TABLE = Kind("a table", (".csv",), _is_table)
+
 
 def export_csv(
-    ledger: Ledger, path: str | Path, *, delimiter: str | None = None, decimal: str = "."
+    ledger: Ledger,
+    path: str | Path,
+    *,
+    delimiter: str | None = None,
+    decimal: str = ".",
+    force: bool = False,
 ) -> Path:
     """Write the table as a CSV file, one row a measurement.
 
@@ -23,11 +41,13 @@ def export_csv(
     ledger : Ledger
         The experiment.
     path : path
-        The file; an older one is replaced.
+        The file, ``.csv``; an older table of ours is replaced.
     delimiter : {",", ";"}, optional
         What separates the cells; a semicolon where the decimal mark is a comma.
     decimal : {".", ","}
         The decimal mark.
+    force : bool
+        Replace a file even if it is no table of ours.
 
     Returns
     -------
@@ -37,7 +57,9 @@ def export_csv(
     Raises
     ------
     ExchangeError
-        For another delimiter or decimal mark, or if the file cannot be written.
+        For another delimiter or decimal mark.
+    OutputError
+        If the name does not fit, another file stands there, or the file cannot be written.
     """
     delimiter = delimiter or (";" if decimal == "," else ",")
     if delimiter not in (",", ";") or decimal not in (".", ","):
@@ -46,6 +68,8 @@ def export_csv(
                 "export", f"delimiter {delimiter!r}, decimal {decimal!r}", "',' ';' and '.' ','"
             )
         )
+    path = Path(path)
+    check_output(path, _TABLE, force=force)
     plan = ledger.plan
     names = columns_of(plan)
     frame = ledger.wide_table()
@@ -58,6 +82,5 @@ def export_csv(
     rows = zip(
         *([cell_text(value, decimal) for value in column] for column in columns), strict=True
     )
-    path = Path(path)
     write_sheet(path, [names, *rows], delimiter)
     return path

@@ -8,7 +8,7 @@ import click
 
 from experiments.exchange import apply, export_csv, preview_csv
 from experiments.ledger import Ledger
-from optimiser.command.options import as_json, in_folder
+from optimiser.command.options import as_json, force_option, in_folder
 from optimiser.command.show import print_json
 
 __all__ = ["export_command", "import_command"]
@@ -17,16 +17,17 @@ __all__ = ["export_command", "import_command"]
 @click.command("export")
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
 @click.option("--comma", is_flag=True, help="Decimal comma, with semicolons between cells.")
+@force_option
 @in_folder
 @as_json
-def export_command(file: Path, comma: bool, folder: Path, json_wanted: bool) -> None:
+def export_command(file: Path, comma: bool, force: bool, folder: Path, json_wanted: bool) -> None:
     """Write the table as a spreadsheet.
 
     Edit it, then take it in with `coneloop import`. Keep the columns cone, measurement and
     version: rows are matched by them.
     """
     with Ledger.open(folder) as ledger:
-        path = export_csv(ledger, file, decimal="," if comma else ".")
+        path = export_csv(ledger, file, decimal="," if comma else ".", force=force)
         rows = len(ledger.table())
     if json_wanted:
         print_json({"file": str(path), "rows": rows})

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import click
+
+from experiments.outputs import Kind, check_output
 
 __all__ = [
     "NUMBER",
     "answer_options",
     "as_json",
     "cone_argument",
+    "force_option",
     "in_folder",
     "parse_number",
     "parse_pairs",
@@ -45,16 +49,47 @@ def as_json(function: Wrapped) -> Wrapped:
     )
 
 
+def force_option(function: Wrapped) -> Wrapped:
+    """Add ``--force``; the verb gets `force`."""
+    return click.option(
+        "--force", is_flag=True, help="Overwrite a file even if coneloop did not make it."
+    )(function)
+
+
+def _is_png(content: bytes) -> bool:
+    # The signature of a PNG (ISO/IEC 15948, 5.2), and the program that our pictures name.
+    return content.startswith(b"\x89PNG\r\n\x1a\n") and b"Software\0coneloop" in content[:4096]
+
+
+def _is_svg(content: bytes) -> bool:
+    return b"<svg" in content[:4096] and b"<dc:title>coneloop</dc:title>" in content[:4096]
+
+
+_PICTURES = {
+    "svg": Kind("an SVG picture", (".svg",), _is_svg),
+    "png": Kind("a PNG picture", (".png",), _is_png),
+}
+
+
 def picture_files(function: Wrapped) -> Wrapped:
-    """Add ``--png FILE`` and ``--svg FILE``; the verb gets `png` and `svg`."""
-    for name in ("svg", "png"):
-        function = click.option(
+    """Add ``--png FILE`` and ``--svg FILE``, checked beforehand; the verb gets `png` and `svg`."""
+
+    @functools.wraps(function)
+    def checked(*args: Any, force: bool, **given: Any) -> Any:
+        for name, kind in _PICTURES.items():
+            if given[name] is not None:
+                check_output(given[name], kind, force=force)
+        return function(*args, **given)
+
+    verb: Any = force_option(checked)
+    for name in _PICTURES:
+        verb = click.option(
             f"--{name}",
-            type=click.Path(dir_okay=False, path_type=Path),
+            type=click.Path(path_type=Path),
             metavar="FILE",
             help=f"Write the picture as {name.upper()}.",
-        )(function)
-    return function
+        )(verb)
+    return cast(Wrapped, verb)
 
 
 def random_seed(function: Wrapped) -> Wrapped:

@@ -8,7 +8,8 @@ from pathlib import Path
 import click
 
 from experiments.ledger import Ledger
-from optimiser.command.options import as_json, in_folder, random_seed
+from experiments.outputs import Kind, check_output
+from optimiser.command.options import as_json, force_option, in_folder, random_seed
 from optimiser.command.show import print_json, progress
 from optimiser.gathering import gather_material
 from optimiser.report import write_report
@@ -16,27 +17,33 @@ from optimiser.report import write_report
 __all__ = ["report_command"]
 
 
+def _is_report(content: bytes) -> bool:
+    return content[:15].lower() == b"<!doctype html>" and b"Made with coneloop" in content
+
+
+_PAGE = Kind("a report", (".html", ".htm"), _is_report)
+
+
 @click.command("report")
-@click.argument(
-    "file", type=click.Path(dir_okay=False, path_type=Path), required=False, metavar="[FILE.html]"
-)
+@click.argument("file", type=click.Path(path_type=Path), required=False, metavar="[FILE.html]")
+@force_option
 @random_seed
 @in_folder
 @as_json
-def report_command(file: Path | None, seed: int | None, folder: Path, json_wanted: bool) -> None:
+def report_command(
+    file: Path | None, force: bool, seed: int | None, folder: Path, json_wanted: bool
+) -> None:
     """Write the whole experiment as one self-contained page.
 
     Without FILE.html it is report.html in the experiment's folder.
     """
     path = file or folder / "report.html"
     with Ledger.open(folder) as ledger, progress("writing the report") as tell:
+        check_output(path, _PAGE, force=force)
         material = gather_material(
             ledger, seed=seed, made=f"{datetime.now(UTC):%Y-%m-%d}", progress=tell
         )
-    try:
-        write_report(material, path)
-    except OSError as error:
-        raise click.FileError(str(path), hint=error.strerror or str(error)) from None
+    write_report(material, path)
     if json_wanted:
         print_json({"file": str(path), "bytes": path.stat().st_size, "notes": material.notes})
     else:

@@ -19,6 +19,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 from rich.text import Text
 
+from experiments.outputs import write_whole
 from optimiser import wording
 from optimiser.answers import Calibration
 
@@ -170,11 +171,7 @@ def save_picture(draw: Callable[[], Any], png: Path | None, svg: Path | None, te
         if path is None:
             continue
         made = write(draw())
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(made if isinstance(made, bytes) else made.encode("utf-8"))
-        except OSError as error:
-            raise click.FileError(str(path), hint=error.strerror or str(error)) from None
+        write_whole(path, made if isinstance(made, bytes) else made.encode("utf-8"))
         click.echo(f"wrote {path}", err=True)
 
 

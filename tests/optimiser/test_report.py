@@ -116,7 +116,7 @@ def test_equal_material_gives_equal_text(source):
 
 
 def test_it_is_written_whole(tmp_path, source):
-    path = write_report(answers.material(), tmp_path / "deep" / "report.html")
+    path = write_report(answers.material(), tmp_path / "report.html")
     assert path.read_text(encoding="utf-8") == source
     assert [each.name for each in path.parent.iterdir()] == ["report.html"]
 

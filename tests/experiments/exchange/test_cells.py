@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from experiments.errors import ExchangeError
+from experiments.errors import ExchangeError, OutputError
 from experiments.exchange.cells import (
     cell_text,
     decimal_mark,
@@ -182,5 +182,5 @@ def test_a_missing_or_huge_file_is_refused(tmp_path, monkeypatch):
 
 
 def test_a_place_that_cannot_be_written_is_one_clear_error(tmp_path):
-    with pytest.raises(ExchangeError, match="a place to write to"):
+    with pytest.raises(OutputError, match="a file that can be written"):
         write_sheet(tmp_path / "none" / "sheet.csv", ROWS, ",")

@@ -36,3 +36,32 @@ def test_pairs():
 def test_bad_pairs_are_refused(pairs):
     with pytest.raises(click.BadParameter, match="--set"):
         parse_pairs(pairs, "--set")
+
+
+@pytest.mark.parametrize("kind", ["png", "svg"])
+def test_a_picture_replaces_pictures_of_ours_only(run, response, tmp_path, kind):
+    made = tmp_path / f"made.{kind}"
+    other = tmp_path / f"other.{kind}"
+    mark = {"png": b"\x89PNG\r\n\x1a\n", "svg": b'<?xml version="1.0"?>\n<svg></svg>'}[kind]
+    other.write_bytes(mark + b"drawn by somebody else")
+    for _ in range(2):
+        assert run("listen", response, f"--{kind}", made).status == 0
+    told = run("listen", response, f"--{kind}", other)
+    assert told.status == 2
+    assert "--force" in told.err
+    assert told.out == ""
+    assert other.read_bytes().startswith(mark + b"drawn")
+    assert run("listen", response, f"--{kind}", other, "--force").status == 0
+    assert other.read_bytes() == made.read_bytes()
+
+
+@pytest.mark.parametrize("kind", ["png", "svg"])
+def test_a_picture_never_takes_the_place_of_a_measurement(run, response, tmp_path, kind):
+    raw = response.read_bytes()
+    for flags in ((), ("--force",)):
+        told = run("listen", response, f"--{kind}", response, *flags)
+        assert told.status == 2
+        assert f"expected .{kind}" in told.err
+    assert response.read_bytes() == raw
+    assert run("listen", response, f"--{kind}", tmp_path / "none" / f"x.{kind}").status == 2
+    assert not (tmp_path / "none").exists()

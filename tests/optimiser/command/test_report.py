@@ -131,3 +131,15 @@ def test_the_whole_demo(run, tmp_path):
         assert len(ledger.cones()) == len({row["cone"] for row in rows}) + 1
     (pick,) = told.json["picks"]
     assert pick["score"]["low"] < pick["score"]["mean"] < pick["score"]["high"]
+
+
+def test_a_report_replaces_reports_only(run, fresh, tmp_path):
+    page = tmp_path / "page.html"
+    page.write_text("<!DOCTYPE html><p>my own page</p>", encoding="utf-8")
+    told = run("report", page, "--in", fresh)
+    assert told.status == 2
+    assert "--force" in told.err
+    assert "my own page" in page.read_text(encoding="utf-8")
+    assert run("report", page, "--force", "--in", fresh).status == 0
+    assert run("report", page, "--in", fresh).status == 0
+    assert run("report", tmp_path / "report.pdf", "--in", fresh).status == 2

@@ -1,0 +1,69 @@
+"""Files that a person asks for: what is refused, and that no half of one is ever there."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+from experiments import outputs
+from experiments.errors import OutputError
+from experiments.outputs import Kind, check_output, write_whole
+
+LETTER = Kind("a letter", (".txt", ".text"), lambda content: content.startswith(b"Dear"))
+
+
+@pytest.mark.parametrize("name", ["new.txt", "new.TEXT", "letter.txt"])
+def test_a_new_file_and_one_of_ours_may_be_written(tmp_path, name):
+    (tmp_path / "letter.txt").write_bytes(b"Dear maker")
+    check_output(tmp_path / name, LETTER)
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("letter.csv", "the ending '.csv', expected .txt or .text"),
+        ("letter", "the ending 'none'"),
+        ("-", "the ending 'none'"),
+        ("nowhere/letter.txt", "no folder"),
+        ("folder.txt", "no file"),
+        ("raw.txt", "a file that is not a letter of coneloop's making"),
+    ],
+)
+def test_what_must_not_be_written_is_refused(tmp_path, name, words):
+    (tmp_path / "folder.txt").mkdir()
+    (tmp_path / "raw.txt").write_bytes(b"20 80\n")
+    with pytest.raises(OutputError, match=words) as refusal:
+        check_output(tmp_path / name, LETTER)
+    assert len(refusal.value.problems) == 1
+    assert not (tmp_path / "nowhere").exists()
+
+
+def test_force_overwrites_a_stranger_but_mends_no_name(tmp_path):
+    (tmp_path / "raw.txt").write_bytes(b"20 80\n")
+    (tmp_path / "folder.txt").mkdir()
+    check_output(tmp_path / "raw.txt", LETTER, force=True)
+    for name in ("raw.csv", "folder.txt", "nowhere/raw.txt"):
+        with pytest.raises(OutputError):
+            check_output(tmp_path / name, LETTER, force=True)
+
+
+def test_a_file_is_replaced_as_a_whole(tmp_path):
+    path = tmp_path / "page.html"
+    assert write_whole(path, b"first\n") == path
+    write_whole(path, "zweite Zeile: ü\n".encode())
+    assert path.read_bytes() == "zweite Zeile: ü\n".encode()
+    assert os.listdir(tmp_path) == ["page.html"]
+
+
+def test_a_failed_write_leaves_the_old_file_and_no_rest(tmp_path, monkeypatch):
+    path = write_whole(tmp_path / "page.html", b"old")
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(outputs.os, "replace", full)
+    with pytest.raises(OutputError, match="No space"):
+        write_whole(path, b"new")
+    assert path.read_bytes() == b"old"
+    assert os.listdir(tmp_path) == ["page.html"]

@@ -1,0 +1,28 @@
+"""The verbs export and import: what may be overwritten, and what the preview says."""
+
+from __future__ import annotations
+
+import pytest
+
+
+def test_an_older_table_of_ours_is_replaced_and_nothing_else(run, folder, tmp_path, response):
+    table = tmp_path / "table.csv"
+    for flags in ((), ("--comma",), ()):
+        assert run("export", table, *flags, "--in", folder).status == 0
+    raw = tmp_path / "raw.csv"
+    raw.write_bytes(response.read_bytes())
+    told = run("export", raw, "--in", folder)
+    assert told.status == 2
+    assert "not a table of coneloop's making" in told.err
+    assert "--force" in told.err
+    assert raw.read_bytes() == response.read_bytes()
+    assert run("export", raw, "--force", "--in", folder).status == 0
+    assert raw.read_bytes() == table.read_bytes()
+
+
+@pytest.mark.parametrize("name", ["table.txt", "table", "none/table.csv"])
+def test_a_table_needs_a_fitting_name_in_a_folder_that_exists(run, folder, tmp_path, name):
+    told = run("export", tmp_path / name, "--force", "--in", folder)
+    assert told.status == 2
+    assert len([line for line in told.err.splitlines() if line.startswith("error: ")]) == 1
+    assert not (tmp_path / name).parent.joinpath(name).exists()
