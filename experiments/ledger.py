@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from experiments import acts, reading
+from experiments.definitions import stamp_changes
 from experiments.entries import clean_text, cone_number
 from experiments.errors import LedgerError, Problem
 from experiments.folder import found_experiment
@@ -115,6 +116,7 @@ class Ledger(View):
         with self._store.writing(self._stamp()) as writer:
             act = Act(writer)
             yield act
+            stamp_changes(writer, self._plan)
             if writer.changes:
                 self._record(writer, name, arguments, act.summary)
 

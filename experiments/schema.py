@@ -91,7 +91,10 @@ _FIRST = (
     ),
 )
 
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST,)
+# Under which definition of its metric a value was computed; NULL where that was not kept.
+_SECOND = ("ALTER TABLE readings ADD COLUMN definition TEXT",)
+
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _SECOND)
 """Statements that lead from version n to n + 1, in order; published ones are never edited."""
 
 

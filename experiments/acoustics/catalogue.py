@@ -238,9 +238,13 @@ _UNITS: Final[dict[str, tuple[str, float]]] = {
     "kHz": ("frequency", 1000.0),
     "ms": ("time", 1.0),
     "s": ("time", 1000.0),
+    "min": ("time", 60_000.0),
+    "h": ("time", 3_600_000.0),
     "dB": ("level", 1.0),
     "%": ("ratio", 1.0),
+    "mg": ("mass", 0.001),
     "g": ("mass", 1.0),
+    "kg": ("mass", 1000.0),
     "": ("number", 1.0),
 }
 
@@ -280,7 +284,7 @@ def convert(value: float, from_unit: str, to_unit: str) -> float:
     value : float
         The number in `from_unit`.
     from_unit, to_unit : str
-        Hz, kHz, s, ms, dB, %, g or empty (a plain number).
+        Hz, kHz, ms, s, min, h, dB, %, mg, g, kg or empty (a plain number).
 
     Returns
     -------
