@@ -40,8 +40,17 @@ def dense_pool(model: Model, functions: DrawnFunctions, *, seed: int) -> tuple[C
     -------
     codes : ndarray of shape (m, d)
     utility : ndarray of shape (functions, m)
-        The score, or the single metric with the sign that makes larger better.
+        The score, or the single metric with the sign that makes larger better. Both are
+        read-only: a model keeps them, since every answer about the best recipe asks for them.
     """
+    if seed not in model.pools:
+        codes, utility = _dense_pool(model, functions, seed)
+        codes.flags.writeable = utility.flags.writeable = False
+        model.pools[seed] = codes, utility
+    return model.pools[seed]
+
+
+def _dense_pool(model: Model, functions: DrawnFunctions, seed: int) -> tuple[Codes, Floats]:
     space = model.evidence.space
     count = space.count(limit=_WHOLE)
     if count.exact and count.number <= _WHOLE:

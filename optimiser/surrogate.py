@@ -132,6 +132,8 @@ class Model:
     seed : int
     notes : list of str
         What could not be used or done.
+    pools : dict of int to tuple
+        Recipes and their drawn utility by seed, once `optimiser.pool.dense_pool` was asked.
     """
 
     plan: Plan
@@ -142,6 +144,9 @@ class Model:
     printability: Printability
     seed: int
     notes: list[str] = field(default_factory=list)
+    pools: dict[int, tuple[npt.NDArray[np.int32], Floats]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
 
     @property
     def scorable(self) -> bool:

@@ -13,10 +13,12 @@ if TYPE_CHECKING:
 
 __all__ = [
     "UNKNOWN",
+    "beside",
     "column",
     "describe",
     "duration",
     "interval",
+    "many",
     "number",
     "percent",
     "recipe_line",
@@ -24,6 +26,7 @@ __all__ = [
     "score_name",
     "score_unit",
     "setting",
+    "sides",
     "with_unit",
 ]
 
@@ -100,12 +103,35 @@ def interval(estimate: Estimate, unit: str = "", *, most: int = 8) -> str:
     """
     if not estimate.known:
         return "cannot tell yet"
-    width = estimate.high - estimate.low
-    if not math.isfinite(width):
+    if not math.isfinite(estimate.high - estimate.low):
         return with_unit(number(estimate.mean, most=most), unit)
     ends = (estimate.low, estimate.mean, estimate.high)
-    low, mean, high = (number(value, width, most=most) for value in ends)
+    if most < 8 and max(map(abs, ends)) < 0.5 * 10.0**-most:
+        return with_unit(f"under {10.0**-most:g}", unit)
+    low, mean, high = (beside(value, estimate, most=most) for value in ends)
     return f"{with_unit(mean, unit)} ({low} to {high})"
+
+
+def beside(value: float | None, estimate: Estimate, *, most: int = 8) -> str:
+    """Write a value with the digits of an estimate: its interval is 5 to 50 of the last one.
+
+    Examples
+    --------
+    >>> beside(0.5857, Estimate(0.58, 0.551, 0.609))
+    '0.59'
+    """
+    return number(value, 2 * (estimate.high - estimate.low), most=most)
+
+
+def many(count: int, thing: str) -> str:
+    """Write ``1 cone`` or ``7 cones``.
+
+    Examples
+    --------
+    >>> many(1, "cone"), many(0, "measured cone")
+    ('1 cone', '0 measured cones')
+    """
+    return f"{count} {thing}{'' if count == 1 else 's'}"
 
 
 def percent(probability: float) -> str:
@@ -151,6 +177,25 @@ def recipe_rows(plan: Plan, settings: Mapping[str, Any]) -> list[tuple[str, str]
 def recipe_line(plan: Plan, settings: Mapping[str, Any]) -> str:
     """Give a recipe on one line: ``process resin, cure time 12 min``."""
     return ", ".join(f"{label} {value}" for label, value in recipe_rows(plan, settings))
+
+
+def sides(plan: Plan, a: Mapping[str, Any], b: Mapping[str, Any]) -> tuple[str, str]:
+    """Name two recipes, whole or partial, by the settings in which they differ.
+
+    Returns
+    -------
+    tuple of str
+        Such as ``('process resin', 'process filament')``; the first three differences.
+    """
+    differ = [name for name in plan.variables if a.get(name) != b.get(name)]
+
+    def name(side: Mapping[str, Any]) -> str:
+        own = [each for each in differ if each in side]
+        shown = own[:3] or list(side)
+        text = recipe_line(plan, {each: side[each] for each in shown})
+        return f"{text} and {len(own) - 3} more" if len(own) > 3 else text
+
+    return name(a), name(b)
 
 
 def score_name(plan: Plan) -> str:

@@ -3,7 +3,17 @@ from __future__ import annotations
 import pytest
 
 from optimiser.answers import Estimate
-from optimiser.wording import column, duration, interval, number, percent, recipe_line, setting
+from optimiser.wording import (
+    column,
+    duration,
+    interval,
+    many,
+    number,
+    percent,
+    recipe_line,
+    setting,
+    sides,
+)
 from tests import answers
 
 NAN = float("nan")
@@ -76,3 +86,26 @@ def test_a_recipe_in_plan_order_without_what_is_inactive():
 )
 def test_a_column_has_equal_decimals(values, texts):
     assert column(values) == texts
+
+
+def test_an_interval_of_nothing_is_under_the_last_digit():
+    assert interval(Estimate(0.0001, 0.0, 0.0003), most=3) == "under 0.001"
+    assert interval(Estimate(0.0, 0.0, 0.0), "kHz", most=2) == "under 0.01\xa0kHz"
+    assert interval(Estimate(0.009, 0.0, 0.054), most=3) == "0.01 (0.00 to 0.05)"
+
+
+@pytest.mark.parametrize("count", [1, 2, 0])
+def test_a_count_agrees_with_its_noun(count):
+    assert many(count, "file") == f"{count} file{'s' if count != 1 else ''}"
+
+
+def test_two_recipes_are_named_by_what_differs():
+    plan = answers.plan()
+    resin = {"process": "resin", "wall": 0.6, "cure_time": 12.0}
+    assert sides(plan, resin, {**resin, "wall": 0.8}) == ("wall 0.6\xa0mm", "wall 0.8\xa0mm")
+    assert sides(plan, resin, {"process": "filament", "wall": 0.6}) == (
+        "process resin, cure time 12\xa0min",
+        "process filament",
+    )
+    assert sides(plan, {"process": "resin"}, resin)[0] == "process resin"
+    assert sides(plan, resin, resin)[0].startswith("process resin, wall")
