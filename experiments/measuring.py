@@ -11,9 +11,11 @@ from typing import Any
 import pandas as pd
 
 from experiments.acoustics.catalogue import KINDS, convert
+from experiments.acoustics.excitation import excitation_beside
 from experiments.acoustics.listening import Listening, listen
 from experiments.acoustics.options import Options, Sweep
 from experiments.acoustics.quality import CODES
+from experiments.acoustics.reading import NoExcitation
 from experiments.acts import check_values, write_readings
 from experiments.errors import CurveError, LedgerError, Problem
 from experiments.ledger import Ledger
@@ -24,7 +26,9 @@ from experiments.trials import is_mass
 
 __all__ = ["Measured", "measure_files", "recompute"]
 
-READING = ("sweep", "channel", "loopback", "rate")
+READING = (
+    "sweep", "channel", "loopback", "rate", "sensitivity_dbfs", "drive_volts", "distance_m",
+)  # fmt: skip
 """Options that say how a file is read, and are therefore stored with it."""
 
 MAX_BYTES = 1_000_000_000  # SQLite's own limit for one value
@@ -149,15 +153,18 @@ def _kind(path: Path, kinds: Mapping[str | Path, str] | str | None) -> str | Non
 
 def _open(plan: Plan, path: Path, kind: str | None, options: Options) -> _File:
     content = _bytes(path)
+    if kind == "sweep":
+        return _File(path.name, content, kind, _with_excitation(plan, path, options))
     if kind is not None:
         return _File(path.name, content, kind, _with_rig(plan, kind, options))
     try:
         file = _File(path.name, content, None, options)
-    except CurveError:
+    except CurveError as error:
         # A recording of unknown kind may be the sweep that the plan says the rig plays.
-        if "sweep" not in plan.rig.get("sweep", {}) or content[:4] not in (b"RIFF", b"RIFX"):
+        rig = "sweep" in plan.rig and content[:4] in (b"RIFF", b"RIFX")
+        if not rig and not isinstance(error, NoExcitation):
             raise
-        return _File(path.name, content, "sweep", _with_rig(plan, "sweep", options))
+        return _File(path.name, content, "sweep", _with_excitation(plan, path, options))
     fitted = _with_rig(plan, file.kind, options)
     return file if fitted == options else _File(path.name, content, file.kind, fitted)
 
@@ -185,6 +192,13 @@ def _with_rig(plan: Plan, kind: str, options: Options) -> Options:
         if name in known and getattr(options, name) is None
     }
     return options.with_values(given)
+
+
+def _with_excitation(plan: Plan, path: Path, options: Options) -> Options:
+    """Add the rig's words about sweeps; the excitation may stand beside the recording instead."""
+    fitted = _with_rig(plan, "sweep", options)
+    found = excitation_beside(path) if fitted.sweep is None else None
+    return fitted if found is None else fitted.with_values({"sweep": found.sweep})
 
 
 def _measured(plan: Plan, files: Sequence[_File], hand: Mapping[str, float | None]) -> Measured:

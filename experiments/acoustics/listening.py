@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 from experiments.acoustics import hearing
 from experiments.acoustics.catalogue import KINDS, MEASURES
+from experiments.acoustics.excitation import excitation_beside
 from experiments.acoustics.options import Options
-from experiments.acoustics.reading import read
+from experiments.acoustics.reading import NoExcitation, Reading, read
 from experiments.acoustics.table import MAX_BYTES
 from experiments.errors import CurveError, Problem
 
@@ -102,7 +103,8 @@ def listen(
     kind : {"response", "distortion", "impulse", "sweep"}, optional
         What the file holds; by default found out from its words, units and numbers.
     options : Options, optional
-        Band, drop, smoothing and so on.
+        Band, drop, smoothing and so on. A recording whose excitation they do not state is
+        read with the sidecar that stands beside it (`experiments.acoustics.excitation`).
 
     Returns
     -------
@@ -118,11 +120,11 @@ def listen(
         raise CurveError(Problem("--kind", repr(kind), f"one of {', '.join(KINDS)}"))
     options = options or Options()
     if isinstance(source, bytes):
-        raw, name = source, name or "data"
+        path, raw, name = None, source, name or "data"
     else:
         path = Path(source)
         raw, name = _bytes_of(path), name or str(path)
-    reading = read(raw, name, kind, options)
+    reading, options = _read(raw, name, kind, options, path)
     heard = hearing.Heard(list(reading.warnings), list(reading.notes))
     hearing.hear(reading, options, heard, name)
     metrics = {
@@ -158,6 +160,22 @@ def measure(curve: Response | Distortion | Impulse, options: Options | None = No
         if key in heard.values
     }
     return Listening("", kind, curve, metrics, heard.warnings, heard.notes, heard.curves)
+
+
+def _read(
+    raw: bytes, name: str, kind: str | None, options: Options, recording: Path | None
+) -> tuple[Reading, Options]:
+    """Read a file; the excitation of a recording may be told by a sidecar beside it."""
+    try:
+        return read(raw, name, kind, options), options
+    except NoExcitation:
+        found = excitation_beside(recording) if recording is not None else None
+        if found is None:
+            raise
+    options = options.with_values({"sweep": found.sweep})
+    reading = read(raw, name, "sweep", options)
+    reading.notes.append(found.note)
+    return reading, options
 
 
 def _bytes_of(path: Path) -> bytes:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from experiments.acoustics.options import Options
 
-__all__ = ["Reading", "guess_kind", "read"]
+__all__ = ["NoExcitation", "Reading", "guess_kind", "read"]
 
 _SAY: Final = "Say what it is: --kind response, distortion, impulse or sweep."
 _LONGEST: Final = 0.3  # s within which an impulse response has 90 % of its energy
@@ -37,6 +37,10 @@ _FOREIGN: Final = (
     (b"\x1f\x8b", "a gzip archive", "Unpack it first."),
     (b"SQLite format 3", "a database", "Export the numbers as text."),
 )
+
+
+class NoExcitation(CurveError):
+    """A recording that may be a sweep, of which nobody said what was played."""
 
 
 @dataclass
@@ -126,7 +130,7 @@ def _from_wav(recording: Recording, name: str, kind: str | None, options: Option
                 name, "a WAV file", f"a text file for a {kind}", "Use --kind impulse or sweep."
             )
         )
-    if kind is None and options.sweep is not None:
+    if kind is None and (options.sweep is not None or options.loopback is not None):
         kind = "sweep"
     if kind == "sweep" and options.sweep is None:
         raise _no_sweep(name)
@@ -148,13 +152,13 @@ def _from_wav(recording: Recording, name: str, kind: str | None, options: Option
     return Reading(kind, curve, found, notes, loopback)
 
 
-def _no_sweep(name: str) -> CurveError:
-    return CurveError(
+def _no_sweep(name: str) -> NoExcitation:
+    return NoExcitation(
         Problem(
             name,
             "a sweep recording without its excitation",
             "the sweep that was played",
-            "Say --sweep F1:F2:SECONDS, such as --sweep 20:20000:10.",
+            "Say --sweep F1:F2:SECONDS, such as --sweep 20:20000:10, or --excitation FILE.",
         )
     )
 
@@ -171,12 +175,13 @@ def _like_impulse(samples: npt.NDArray[np.float64], rate: float, name: str) -> s
     share = max(width, 1) / samples.size
     if width / rate <= _LONGEST and (crest >= 20 or share <= 0.35):
         return f"90 % of the energy lies within {1000 * width / rate:.3g} ms"
-    raise CurveError(
+    raise NoExcitation(
         Problem(
             name,
             f"a signal that goes on for {width / rate:.2g} s",
             "an impulse response, or a sweep with its settings",
-            "For a sweep recording say --sweep F1:F2:SECONDS; else say --kind impulse.",
+            "For a sweep recording say --sweep F1:F2:SECONDS or --excitation FILE; else say "
+            "--kind impulse.",
         )
     )
 

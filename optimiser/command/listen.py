@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 
 from experiments.acoustics import MEASURES, Impulse, Listening, Options, Sweep, listen
 from experiments.acoustics.catalogue import KINDS
+from experiments.acoustics.excitation import read_excitation
 from experiments.errors import CurveError
 from optimiser import figures, wording
 from optimiser.command.options import NUMBER, as_json, parse_number, picture_files
@@ -29,6 +30,15 @@ def _band(text: str | None) -> tuple[float, float] | None:
     return parse_number(low, "--band"), parse_number(high, "--band")
 
 
+def _sweep(text: str | None, file: Path | None) -> Sweep | None:
+    """Take the excitation from its settings or from its file."""
+    if text is not None and file is not None:
+        raise click.BadParameter("--excitation: found --sweep beside it, expected one of the two")
+    if file is not None:
+        return read_excitation(file).sweep
+    return Sweep.from_text(text) if text is not None else None
+
+
 @click.command("listen")
 @click.argument(
     "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
@@ -42,6 +52,12 @@ def _band(text: str | None) -> tuple[float, float] | None:
     "--drop", type=NUMBER, metavar="DB", help="Drop that ends the range; 10 dB by default."
 )
 @click.option("--sweep", metavar="F1:F2:SECONDS", help="The excitation of a sweep recording.")
+@click.option(
+    "--excitation",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The WAV file that was played; by default the one whose sidecar is found.",
+)
 @click.option(
     "--thd-of",
     type=click.Choice(["fundamental", "total"]),
@@ -72,6 +88,7 @@ def listen_command(
     smooth: float | None,
     drop: float | None,
     sweep: str | None,
+    excitation: Path | None,
     thd_of: str | None,
     prominence: float | None,
     channel: int | None,
@@ -90,7 +107,7 @@ def listen_command(
         "band": _band(band),
         "smooth": smooth,
         "drop_db": drop,
-        "sweep": Sweep.from_text(sweep) if sweep is not None else None,
+        "sweep": _sweep(sweep, excitation),
         "thd_of": thd_of,
         "prominence_db": prominence,
         "channel": channel,

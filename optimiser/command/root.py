@@ -28,6 +28,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "aside": ("acts", "Set a cone aside: it stays in the table and counts no more."),
     "add": ("acts", "Add a cone made outside any proposal."),
     "measure": ("measure", "Store a cone's raw measurement files and compute its metrics."),
+    "sweep": ("sweep", "Write a swept sine to play through a driver, as WAV."),
     "listen": ("listen", "Show the metrics of raw files; needs no experiment."),
     "table": ("table", "Show the table of trials."),
     "import": ("exchange", "Take an edited spreadsheet in, after a preview."),
