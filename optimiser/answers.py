@@ -204,7 +204,7 @@ class Optimum:
     ----------
     setting : float or str or None
         The setting with the best expected score, all other knobs at their best; None while
-        nothing can be said.
+        nothing can be said, or where the interval is nearly the whole range.
     low, high : float or str or None
         90 % interval of where the best lies (for a choice: None).
     as_good : list
@@ -298,6 +298,7 @@ class Outlook:
     within : dict of float to float
         Probability that the best cone so far lies within 1 %, 2 %, 5 % (keys 0.01, 0.02, 0.05)
         of the best printable recipe.
+        Cones planned or printed but not measured count in none of these.
     verdict : {'go on', 'nearly there', 'stop', 'cannot tell yet'}
     best : int or None
         The best cone so far by its expected score.

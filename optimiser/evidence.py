@@ -178,8 +178,16 @@ def _labels(frame: pd.DataFrame, column: str) -> npt.NDArray[np.object_]:
     own = np.array([f"row {place}" for place in range(len(frame))], dtype=object)
     if column not in frame:
         return own
-    values = frame[column]
-    return np.where(values.notna(), values.astype(str).to_numpy(dtype=object), own)
+    pairs = zip(own, frame[column], strict=True)
+    return np.array(
+        [mine if pd.isna(value) else _label(value) for mine, value in pairs], dtype=object
+    )
+
+
+def _label(value: object) -> str:
+    """Write a cone's or session's name; a number beside blank cells has become a float."""
+    whole = isinstance(value, float) and value.is_integer()
+    return str(int(value)) if whole else str(value)
 
 
 def _complete(

@@ -25,6 +25,7 @@ Ints = npt.NDArray[np.intp]
 
 _CONTEXTS = 40
 _SETTINGS = 61
+_ANYWHERE = 0.85  # share of the range; if all settings were equally likely, 90 % would hold 0.9
 
 
 @one_thread
@@ -64,7 +65,7 @@ def optimum(
     Notes
     -----
     Each function drawn from the posterior has its own best setting; their 5 % and 95 %
-    quantiles are the interval.
+    quantiles are the interval. Where that is nearly the whole range, no best setting is named.
     """
     if variable not in plan.variables:
         raise TrialsError(
@@ -142,12 +143,14 @@ def _answer(model: Model, knob: Variable, shown: Ints, curves: Floats) -> Optimu
         }
     )
     low = high = None
-    at_edge = False
+    at_edge = anywhere = False
     if knob.kind != "choice":
-        low, high = (grid[shown[i]] for i in _interval(winners))
+        first, last = _interval(winners)
+        low, high = grid[shown[first]], grid[shown[last]]
+        anywhere = bool(np.ptp(shown[[first, last]]) >= _ANYWHERE * np.ptp(shown))
         edge = share[0] if best == 0 else share[-1]
         at_edge = len(shown) > 2 and best in (0, len(shown) - 1) and bool(edge >= 0.5)
-    setting = grid[shown[best]]
+    setting = None if anywhere and not at_edge else grid[shown[best]]
     as_good = [_plain(value) for value in grid[shown[near]]]
     text = _text(model, knob, setting, low, high, as_good, share[best], at_edge)
     return Optimum(
@@ -189,6 +192,11 @@ def _text(
 ) -> str:
     """One plain sentence."""
     unit = f" {knob.unit}" if knob.unit else ""
+    if setting is None:
+        return (
+            f"Cannot tell yet where the best {knob.label} lies: from {model.cones} cones, it may "
+            f"be anywhere between {setting_text(low)} and {setting_text(high)}{unit}."
+        )
     if knob.kind == "choice":
         others = [str(value) for value in as_good if value != setting]
         tail = f"; {', '.join(others)} cannot be told from it" if others else ""

@@ -23,7 +23,7 @@ __all__ = ["DrawnFunctions", "Paths"]
 Floats = npt.NDArray[np.float64]
 
 _FEATURES = 768
-_EACH = 8  # functions a hyperparameter set
+_EACH = 32  # functions a hyperparameter set: enough for a probability of a few per cent
 
 
 @dataclass(frozen=True)

@@ -90,7 +90,7 @@ class Exploration:
         The maxima.
     proposals : ndarray of shape (proposals, size)
     log_weight : ndarray of shape (proposals,)
-        Logarithm of posterior over proposal density.
+        Logarithm of posterior over proposal density, the largest truncated.
     """
 
     modes: list[Floats]
@@ -99,8 +99,8 @@ class Exploration:
 
     def draw(self, count: int, seed: int) -> Floats:
         """Draw hyperparameter sets, (count, size); all weigh the same, one may come twice."""
-        weight = np.exp(self.log_weight - np.max(self.log_weight))
-        return self.proposals[_systematic(weight / weight.sum(), count, seed)]
+        weight = special.softmax(self.log_weight)
+        return self.proposals[_systematic(weight, count, seed)]
 
     @property
     def log_evidence(self) -> float:
@@ -144,7 +144,18 @@ def explore(
     )
     _, sd = covariance.prior()
     log_target -= np.log(sd).sum() + 0.5 * size * np.log(2 * np.pi)
-    return Exploration(centres, proposals, log_target - log_proposal)
+    return Exploration(centres, proposals, _truncated(log_target - log_proposal))
+
+
+def _truncated(log_weight: Floats) -> Floats:
+    """Cut weights at the root of their number times their mean.
+
+    Ionides (2008), Truncated importance sampling, Journal of Computational and Graphical
+    Statistics 17(2): where the proposals miss a corner of the posterior, one lucky draw would
+    else stand for all.
+    """
+    count = len(log_weight)
+    return np.minimum(log_weight, special.logsumexp(log_weight) - 0.5 * np.log(count))
 
 
 def _log_t(points: Floats, centre: Floats, root: Floats) -> Floats:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
@@ -46,7 +48,8 @@ def outlook(
     Outlook
         'stop' when the best cone is within 5 % of the best printable recipe with probability
         0.9 and the next cone is expected to gain less than a quarter of the repeatability;
-        'nearly there' when the probability is 0.6 or the gain under half of it.
+        'nearly there' when the probability is 0.6 and the gain under half of it. Cones
+        planned or printed count as not there: what they may bring is still to be gained.
 
     Raises
     ------
@@ -55,6 +58,8 @@ def outlook(
     """
     if model is None:
         model = fit(plan, trials, seed, progress=progress)
+    nothing_pending = model.evidence.pending.iloc[:0]
+    model = replace(model, evidence=replace(model.evidence, pending=nothing_pending))
     history = _history(model)
     leader = model.leader()
     if leader is None or model.cones < first_cones(plan) // 2 + 1:
@@ -115,7 +120,7 @@ def _outlook_verdict(gain: Estimate, spread: float, within: dict[float, float]) 
         return "go on"
     if within[0.05] >= 0.9 and gain.mean < 0.25 * spread:
         return "stop"
-    if within[0.05] >= 0.6 or gain.mean < 0.5 * spread:
+    if within[0.05] >= 0.6 and gain.mean < 0.5 * spread:
         return "nearly there"
     return "go on"
 
@@ -135,10 +140,12 @@ def _outlook_text(
         if gain.known
         else "the first cones are not all measured, so the next one's gain is not known"
     )
+    slow = verdict == "go on" and gain.known and gain.mean < 0.5 * spread
     return (
         f"{verdict.capitalize()}: {gain_text}, against a repeatability of "
         f"{with_unit(number(spread, spread), unit)}; cone {cone} is within 5 % of the best "
         f"printable recipe with probability {percent(within[0.05])} ({model.cones} cones)."
+        + (" Expect to need several cones before a gain shows." if slow else "")
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from scipy import special
 
 from experiments.plan import Plan, Variable
 from optimiser.answers import DeadEnds, Estimate, Variant
@@ -52,7 +53,8 @@ def dead_ends(
     -------
     DeadEnds
         Each level of a choice and each third of a numeric range. 'drop' where the best lies with
-        less than 5 % probability and giving the variant up is expected to cost less than the
+        less than 5 % probability, by the upper 95 % limit that so many drawn functions allow
+        (Clopper & Pearson 1934), and giving the variant up is expected to cost less than the
         repeatability of one cone.
 
     Raises
@@ -147,6 +149,12 @@ def _fill_regions(
     return np.vstack([codes, new]), np.hstack([utility, drawn_utility(model, functions, new)])
 
 
+def _upper(share: float, count: int) -> float:
+    """Upper 95 % limit of a probability seen in so many draws (Clopper & Pearson 1934)."""
+    wins = round(share * count)
+    return float(special.betaincinv(wins + 1, count - wins, 0.95)) if wins < count else 1.0
+
+
 def _judge(model: Model, codes: Codes, utility: Floats, region: _Region, spread: float) -> Variant:
     """Probability that the variant holds the best, loss of giving it up, verdict."""
     column = list(model.plan.variables).index(region.variable.name)
@@ -157,7 +165,7 @@ def _judge(model: Model, codes: Codes, utility: Floats, region: _Region, spread:
     best_out = utility[:, ~inside].max(axis=1)
     probability = float(np.mean(best_in > best_out))
     loss = estimate(np.maximum(best_in - best_out, 0.0), model.cones)
-    if probability < _DROP and loss.mean < spread:
+    if _upper(probability, len(utility)) < _DROP and loss.mean < spread:
         verdict = "drop"
     else:
         verdict = "keep" if probability >= 0.5 else "undecided"

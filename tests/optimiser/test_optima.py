@@ -50,6 +50,18 @@ def test_more_noise_widens_the_interval():
     assert len(wide.as_good) > len(narrow.as_good)
 
 
+def test_no_best_is_named_where_nothing_tells():
+    plan, trials = hill(20, 8, 0.1, seed=1)
+    noise = np.random.default_rng(5).standard_normal((6, len(trials)))
+    found = [optimum(plan, trials.assign(y=y), variable="cure", seed=0) for y in noise]
+    silent = [answer for answer in found if answer.setting is None]
+    assert len(silent) >= 3
+    for answer in silent:
+        assert answer.high - answer.low >= 34
+        assert answer.text.startswith("Cannot tell yet")
+        assert len(answer.curve) > 10
+
+
 def test_a_best_at_the_end_says_so():
     result = optimum(*hill(60, 25, 0.05, seed=1), variable="cure", seed=0)
     assert result.setting == 40
@@ -74,7 +86,8 @@ def test_the_choice_of_a_level_comes_without_interval(mixed_plan):
     assert result.setting == "resin"
     assert result.low is None
     conditional = optimum(mixed_plan, trials, variable="nozzle", seed=0)
-    assert 190 <= conditional.setting <= 250
+    assert 190 <= conditional.low <= conditional.high <= 250
+    assert conditional.setting is None  # nothing depends on it
 
 
 def test_an_unknown_variable_is_refused():
