@@ -21,6 +21,7 @@ from experiments.errors import LedgerError, Problem
 from experiments.folder import found_experiment
 from experiments.history import take_back
 from experiments.records import Caution, Cone, StoredCurve
+from experiments.slips import refuse_slips
 from experiments.store import Writer
 from experiments.view import View
 
@@ -207,8 +208,8 @@ class Ledger(View):
         Parameters
         ----------
         settings : dict
-            Its complete recipe; values between the plan's steps are allowed unless it is only
-            planned.
+            Its complete recipe; values between the plan's steps, and a little outside their
+            range, are allowed unless it is only planned.
         status : {"printed", "planned", "failed"}
             Its state.
         plate, mass, minutes, note
@@ -224,12 +225,14 @@ class Ledger(View):
         Raises
         ------
         RecipeError
-            If the recipe is not complete.
+            If the recipe is not complete, or a value is so far off that it must be a slip.
         LedgerError
             For another status, or a failure without a reason.
         """
         recipe = self.space.complete(dict(settings), off_grid=status != "planned")
-        with self.act("add", {"settings": dict(settings), "status": status}) as act:
+        refuse_slips(self.plan, recipe)
+        told = {"plate": plate, "mass": mass, "minutes": minutes, "why": why, "note": note}
+        with self.act("add", {"settings": dict(settings), "status": status, **told}) as act:
             number = acts.add_cone(
                 act.writer,
                 recipe,
@@ -276,7 +279,8 @@ class Ledger(View):
         Raises
         ------
         RecipeError
-            If the changed recipe is not complete.
+            If the changed recipe is not complete, or a change is so far off that it must be a
+            slip.
         LedgerError
             If the cone is not planned, or a number is none.
         """
@@ -292,9 +296,11 @@ class Ledger(View):
     def _changed(self, writer: Writer, cone: int, changes: Settings) -> dict[str, Any]:
         now = reading.cones(writer.connection, self._plan, self._space, cone)[0].settings
         wanted = {**now, **changes}
-        return self._space.complete(
+        recipe = self._space.complete(
             {name: value for name, value in wanted.items() if value is not None}, off_grid=True
         )
+        refuse_slips(self._plan, {name: recipe[name] for name in changes if name in recipe})
+        return recipe
 
     def failed(self, cone: int, *, why: str, note: str = "") -> Cone:
         """Record that a planned or printed cone came to nothing.
@@ -431,6 +437,7 @@ class Ledger(View):
             "session": session,
             "age_days": age_days,
             "light_hours": light_hours,
+            "note": note,
         }
         with self.act("measure", {**sitting, "files": files, "values": given}) as act:
             cautions = [*_cautions(warnings), *acts.seen_before(act.writer, curves)]

@@ -206,12 +206,16 @@ def _measured(plan: Plan, files: Sequence[_File], hand: Mapping[str, float | Non
     entered = check_values(plan, hand)
     values: dict[str, float | None] = {}
     warnings: list[Caution] = []
+    replaced: list[str] = []
     used: dict[tuple[str, Options], tuple[Listening, set[str]]] = {}
     for name, metric in plan.metrics.items():
+        file = by_kind.get(metric.source) or by_kind.get("sweep")
         if name in entered:
             values[name] = entered[name]
+            if metric.source != "hand" and file is not None:
+                computed = _value(metric, file.listen(metric.options))
+                replaced.append(_instead(metric, entered[name], computed, file.name))
             continue
-        file = by_kind.get(metric.source) or by_kind.get("sweep")
         if metric.source == "hand" or file is None:
             values[name] = None
             warnings += _no_source(metric)
@@ -227,9 +231,21 @@ def _measured(plan: Plan, files: Sequence[_File], hand: Mapping[str, float | Non
         curves=[file.stored() for file in files],
         warnings=list(dict.fromkeys(warnings)),
         by_hand=frozenset(entered),
-        notes=[f"{file.name}: {note}" for file in files for note in file.heard.notes],
+        notes=[
+            *(f"{file.name}: {note}" for file in files for note in file.heard.notes),
+            *replaced,
+        ],
         heard=[file.heard for file in files],
     )
+
+
+def _instead(metric: Metric, entered: float | None, computed: float | None, file: str) -> str:
+    """Say that a value typed in counts, and what the file would have given."""
+    typed, heard = (
+        "no value" if value is None else f"{value:.4g} {metric.unit}".rstrip()
+        for value in (entered, computed)
+    )
+    return f"{metric.label}: {typed} as entered by hand, in place of {heard} from {file}"
 
 
 def _by_kind(files: Sequence[_File]) -> dict[str, _File]:

@@ -15,7 +15,7 @@ from experiments.acoustics.catalogue import resolve
 from experiments.plan import Metric, Plan, Variable
 from experiments.space import Space
 
-__all__ = ["LEADING", "cone_recipes", "is_mass", "trials_frame"]
+__all__ = ["LEADING", "cone_recipes", "is_mass", "trials_frame", "with_records"]
 
 LEADING = ("cone", "status", "plate", "session", "age_days", "light_hours")
 """The columns that stand before the variables and the metrics."""
@@ -25,6 +25,10 @@ _ROWS = """
            CASE WHEN m.id IS NULL THEN c.note ELSE m.note END, c.version, c.mass_g
     FROM cones c LEFT JOIN measurements m ON m.cone = c.id LEFT JOIN sessions s ON s.id = m.session
     ORDER BY c.id, m.id"""
+
+_TOLD = """
+    SELECT id, minutes, CASE aside WHEN '' THEN failure ELSE aside END, note
+    FROM cones ORDER BY id"""
 
 Floats = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
@@ -85,6 +89,40 @@ def trials_frame(connection: sqlite3.Connection, plan: Plan, space: Space) -> pd
     frame["version"] = pd.Series(np.array(columns[8], dtype=np.int64))
     frame["mass_g"] = pd.Series(mass)
     return pd.DataFrame(frame)
+
+
+def with_records(connection: sqlite3.Connection, plan: Plan, frame: pd.DataFrame) -> pd.DataFrame:
+    """Add to the table what else people want to see of a cone.
+
+    Parameters
+    ----------
+    connection : sqlite3.Connection
+        A connection inside the transaction in which the table was built.
+    plan : Plan
+        The present plan.
+    frame : DataFrame
+        As `trials_frame` gives it.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The table, but a mass that was given on printing shows before the cone is
+        measured, too; then ``minutes, why`` (it failed or was set aside) and ``remark`` (on the
+        cone, where `note` is on the measurement).
+    """
+    frame = frame.copy()
+    unmeasured = frame["measurement"].isna()
+    for name, metric in plan.metrics.items():
+        if is_mass(metric):
+            frame[name] = frame[name].where(~unmeasured, frame["mass_g"])
+    told = connection.execute(_TOLD).fetchall()
+    columns = list(zip(*told, strict=True)) if told else [()] * 4
+    numbers = np.array(columns[0], dtype=np.int64)
+    at = np.searchsorted(numbers, frame["cone"].to_numpy())
+    frame["minutes"] = _floats(columns[1])[at]
+    for name, texts in (("why", columns[2]), ("remark", columns[3])):
+        frame[name] = pd.Series(np.array(texts, dtype=object)[at], dtype=object)
+    return frame
 
 
 def cone_recipes(

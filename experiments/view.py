@@ -23,7 +23,7 @@ from experiments.plan import Plan
 from experiments.records import Cone, Curve, Measurement
 from experiments.space import Space
 from experiments.store import Store
-from experiments.trials import LEADING, trials_frame
+from experiments.trials import LEADING, trials_frame, with_records
 
 __all__ = ["View"]
 
@@ -174,6 +174,15 @@ class View:
         plan, space = self.plan, self.space
         with self._store.reading() as connection:
             return trials_frame(connection, plan, space)
+
+    def full_table(self) -> pd.DataFrame:
+        """As `wide_table`, with everything that people want to see of a cone.
+
+        The mass of a cone shows before it is measured, too; ``minutes, why, remark`` follow:
+        minutes of printing, why it failed or was set aside, the remark on the cone.
+        """
+        with self._store.reading() as connection:
+            return with_records(connection, self.plan, self.wide_table())
 
     def wide_table_at(self, act: int) -> pd.DataFrame:
         """As `wide_table`, in the state right after an act of the history."""

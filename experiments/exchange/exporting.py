@@ -10,7 +10,6 @@ from experiments.exchange.cells import cell_text, write_sheet
 from experiments.exchange.rows import columns_of
 from experiments.ledger import Ledger
 from experiments.outputs import Kind, check_output
-from experiments.trials import is_mass
 
 __all__ = ["export_csv"]
 
@@ -72,11 +71,7 @@ def export_csv(
     check_output(path, _TABLE, force=force)
     plan = ledger.plan
     names = columns_of(plan)
-    frame = ledger.wide_table()
-    unmeasured = frame["measurement"].isna()
-    for name, metric in plan.metrics.items():
-        if is_mass(metric):
-            frame[name] = frame[name].where(~unmeasured, frame["mass_g"])
+    frame = ledger.full_table()
     # Whole columns at once: object arrays hold None for what is missing.
     columns = [frame[name].astype(object).where(frame[name].notna(), None) for name in names]
     rows = zip(

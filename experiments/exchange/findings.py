@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 from experiments.errors import Problem, RecipeError
 from experiments.exchange.preview import Change, ConeEdit, Row, Sitting, show
 from experiments.exchange.rows import SheetRow
 from experiments.plan import Plan
+from experiments.slips import recipe_remarks, refuse_slips
 from experiments.space import Space
 from experiments.trials import is_mass
 
@@ -82,11 +84,14 @@ class Findings:
                 return False, None
         return True, first
 
-    def complete(self, row: SheetRow, wanted: Row, *, off_grid: bool) -> Row | None:
-        """Check a recipe; None, and its problems noted, where it cannot be."""
+    def complete(
+        self, row: SheetRow, wanted: Row, typed: Collection[str], *, off_grid: bool
+    ) -> Row | None:
+        """Check a recipe of which some settings were typed; None, its problems noted, if bad."""
         given = {name: value for name, value in wanted.items() if value is not None}
         try:
-            return self._space.complete(given, off_grid=off_grid)
+            recipe = self._space.complete(given, off_grid=off_grid)
+            refuse_slips(self.plan, {name: recipe[name] for name in typed if name in recipe})
         except RecipeError as error:
             for one in error.problems:
                 if isinstance(one, Problem):
@@ -95,6 +100,9 @@ class Findings:
                 else:
                     self.problem(row, "", str(one), "a recipe that fits the plan")
             return None
+        for remark in recipe_remarks(self.plan, self._space, recipe, typed):
+            self.notes.append(f"row {row.number}: {remark}")
+        return recipe
 
     def metrics(self, row: SheetRow) -> dict[str, float]:
         """Give the metrics that a row has values for."""

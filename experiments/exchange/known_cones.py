@@ -82,14 +82,15 @@ class KnownCones:
         if given and status is None:
             self._findings.problem(row, "status", None, "the state of the cone")
         status = status or cone.status
-        wanted, moved = dict(cone.settings), False
+        wanted, moved = dict(cone.settings), list[str]()
         for name in self._findings.plan.variables:
             given, value = self._findings.agreed(rows, name)
             if given and row.differs(name, now[name]):
-                wanted[name], moved = value, True
+                wanted[name] = value
+                moved.append(name)
                 self._findings.change(row, cone.number, name, now[name], value)
         if moved:
-            edit.recipe = self._findings.complete(row, wanted, off_grid=status != "planned")
+            edit.recipe = self._findings.complete(row, wanted, moved, off_grid=status != "planned")
         return str(status)
 
     def _targets(

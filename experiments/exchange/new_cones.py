@@ -44,7 +44,9 @@ class NewCones:
         wanted = {name: said[name] for name in self._findings.plan.variables}
         sitting_rows = [one for one in rows if self._findings.is_sitting(one, values["status"])]
         status = values["status"] or ("measured" if sitting_rows else "printed")
-        edit.recipe = self._findings.complete(row, wanted, off_grid=status != "planned")
+        edit.recipe = self._findings.complete(
+            row, wanted, list(wanted), off_grid=status != "planned"
+        )
         self._new_status(edit, row, status, bool(sitting_rows))
         if len(self._findings.problems) > before:
             return

@@ -11,6 +11,7 @@ from experiments.ledger import Ledger
 from experiments.records import Cone
 from optimiser import wording
 from optimiser.command.options import NUMBER, as_json, cone_argument, in_folder, parse_pairs
+from optimiser.command.remarks import remark_on_numbers, remark_on_recipe
 from optimiser.command.show import print_json
 
 __all__ = ["add_command", "aside_command", "failed_command", "printed_command"]
@@ -57,6 +58,8 @@ def printed_command(
         changes = _changes(ledger, parse_pairs(pairs, "--set"))
         now = ledger.printed(cone, mass=mass, minutes=minutes, note=note, changes=changes or None)
         _told(ledger, now, f"cone {cone} printed", json_wanted)
+        remark_on_recipe(ledger, cone, changes)
+        remark_on_numbers(ledger, cone, {"mass": mass, "minutes": minutes})
 
 
 def _changes(ledger: Ledger, pairs: dict[str, str]) -> dict[str, Any]:
@@ -131,8 +134,9 @@ def add_command(
 ) -> None:
     """Add a cone made outside any proposal."""
     with Ledger.open(folder) as ledger:
+        settings = parse_pairs(pairs, "--set")
         number = ledger.add(
-            parse_pairs(pairs, "--set"),
+            settings,
             status=status,
             plate=plate,
             mass=mass,
@@ -141,3 +145,5 @@ def add_command(
             note=note,
         )
         _told(ledger, ledger.cone(number), f"cone {number} added as {status}", json_wanted)
+        remark_on_recipe(ledger, number, settings)
+        remark_on_numbers(ledger, number, {"mass": mass, "minutes": minutes})

@@ -22,6 +22,7 @@ from optimiser.command.options import (
     parse_number,
     parse_pairs,
 )
+from optimiser.command.remarks import remark_on_numbers
 from optimiser.command.show import console, print_json, print_notes, print_table, progress
 
 __all__ = ["measure_command"]
@@ -90,6 +91,7 @@ def measure_command(
             print_json({"measurement": stored, "notes": measured.notes})
         else:
             _print(ledger.plan, stored, measured)
+        remark_on_numbers(ledger, cone, values)
 
 
 def _kinds(texts: tuple[str, ...]) -> dict[str | Path, str] | str | None:

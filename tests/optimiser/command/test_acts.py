@@ -91,3 +91,30 @@ def test_history_is_newest_first(run, folder):
         "cone 7 added as failed",
     ]
     assert "cone 8 added as printed" in run("history", "--in", folder).out
+
+
+def test_a_value_that_must_be_a_slip_is_refused(run, folder):
+    words = ("--set", "process=filament", "--set", "wall=11")
+    told = run("add", *words, "--in", folder)
+    assert told.status == 2
+    assert "wall: found 11, expected 0.3 to 1.2 mm" in told.err
+    with Ledger.open(folder) as ledger:
+        assert len(ledger.cones()) == 8
+
+
+def test_odd_values_are_recorded_and_remarked_upon(run, folder):
+    plan = folder / "experiment.toml"
+    text = plan.read_text(encoding="utf-8")
+    plan.write_text(text.replace("[effort]", '[rules]\nthick = "wall >= 0.4"\n\n[effort]'))
+    words = ("--set", "process=filament", "--set", "wall=0.2", "--mass", 2300)
+    told = run("add", *words, "--json", "--in", folder)
+    assert told.status == 0
+    assert told.json["mass"] == 2300
+    assert "wall 0.2 lies outside the plan's 0.3 to 1.2 mm" in told.err
+    assert "the rule thick (wall >= 0.4) does not hold" in told.err
+    assert "mass 2300 g: the other 6 cones had 2 g in the middle" in told.err
+    assert "coneloop undo" in told.err
+    quiet = run(
+        "add", "--set", "process=filament", "--set", "wall=0.5", "--mass", 2.5, "--in", folder
+    )
+    assert quiet.err == ""

@@ -104,3 +104,14 @@ def test_listening_refuses_what_cannot_be(run, response, words):
     assert told.err.startswith("error: ")
     missing = [word for word in words if word in ("nothing.txt", "nowhere.txt")]
     assert all(name in told.err for name in missing)
+
+
+def test_a_value_typed_over_a_computed_one_is_told(run, folder, response):
+    words = ("--session", "june", "--value", "upper_limit=9", "--value", "loss=300")
+    told = run("measure", 8, response, *words, "--in", folder)
+    assert told.status == 0
+    shown = " ".join(told.out.replace("·", "").split())
+    assert "upper limit: 9 kHz as entered by hand, in place of" in shown
+    assert "from cone_response.txt" in shown
+    assert "loss 300 %: the other 6 cones had" in told.err
+    assert "upper limit" not in told.err
