@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from optimiser.answers import Estimate
@@ -17,12 +17,14 @@ __all__ = [
     "column",
     "describe",
     "duration",
+    "ends",
     "interval",
     "many",
     "number",
     "percent",
     "recipe_line",
     "recipe_rows",
+    "runs",
     "score_name",
     "score_unit",
     "setting",
@@ -163,6 +165,31 @@ def setting(value: Any) -> str:
     if value is None or (isinstance(value, float) and math.isnan(value)):
         return UNKNOWN
     return f"{value:.6g}"
+
+
+def ends(low: Any, high: Any) -> str:
+    """Write a range of settings: ``0.5 to 0.7``, or ``0.5`` where both ends are the same."""
+    return setting(low) if low == high else f"{setting(low)} to {setting(high)}"
+
+
+def runs(some: Sequence[Any], every: Sequence[Any]) -> str:
+    """Write settings out of a list: numbers that stand side by side in it as ranges.
+
+    Examples
+    --------
+    >>> runs([7, 9, 10, 11], [6, 7, 8, 9, 10, 11, 12])
+    '7, 9 to 11'
+    """
+    if any(isinstance(each, str) for each in some):
+        return ", ".join(map(setting, some))
+    order = list(every)
+    parts: list[list[Any]] = []
+    for each in some:
+        if parts and each in order and order.index(each) == order.index(parts[-1][-1]) + 1:
+            parts[-1].append(each)
+        else:
+            parts.append([each])
+    return ", ".join(ends(part[0], part[-1]) for part in parts)
 
 
 def recipe_rows(plan: Plan, settings: Mapping[str, Any]) -> list[tuple[str, str]]:

@@ -15,14 +15,20 @@ from rich.text import Text
 from experiments.ledger import Ledger
 from experiments.plan import Plan
 from optimiser import compare, dead_ends, figures, fit, optimum, outlook, sensitivity, wording
-from optimiser.answers import Estimate, Variant
+from optimiser.answer_tables import (
+    dead_end_table,
+    difference_table,
+    knob_table,
+    optimum_table,
+    outlook_table,
+)
 from optimiser.command.options import answer_options, parse_pairs
 from optimiser.command.show import (
     console,
     print_calibration,
     print_json,
     print_notes,
-    print_table,
+    print_rows,
     progress,
     save_picture,
 )
@@ -76,11 +82,11 @@ def _desk(folder: Path, seed: int | None, title: str) -> Iterator[_Desk]:
             yield _Desk(ledger, plan, trials, start, model, tell)
 
 
-def _close(answer: Any) -> None:
+def _close(answer: Any, labels: dict[str, str], *, whole: bool) -> None:
     """Print what stands below every answer: the text, the calibration, the notes."""
     console().print(Text(answer.text))
     click.echo()
-    print_calibration(answer.calibration, answer.cones)
+    print_calibration(answer.calibration, answer.cones, labels, whole=whole)
     print_notes(answer.notes)
 
 
@@ -96,6 +102,7 @@ def knobs_command(
     metric: str,
     png: Path | None,
     svg: Path | None,
+    check_wanted: bool,
     seed: int | None,
     folder: Path,
     json_wanted: bool,
@@ -118,18 +125,8 @@ def knobs_command(
     if json_wanted:
         print_json(answer)
         return
-    rows = [
-        [
-            desk.labels.get(knob.variable, knob.variable),
-            wording.interval(knob.first, most=2),
-            wording.interval(knob.total, most=2),
-            knob.verdict,
-        ]
-        for knob in answer.knobs
-    ]
-    title = f"What moves {desk.labels.get(metric, metric)} (share of its variance, 90 % intervals)"
-    print_table(title, ["variable", "alone", "in all", "verdict"], rows)
-    _close(answer)
+    print_rows(knob_table(answer, desk.labels))
+    _close(answer, desk.labels, whole=check_wanted)
 
 
 @click.command("optimum")
@@ -139,6 +136,7 @@ def optimum_command(
     variable: str,
     png: Path | None,
     svg: Path | None,
+    check_wanted: bool,
     seed: int | None,
     folder: Path,
     json_wanted: bool,
@@ -157,22 +155,8 @@ def optimum_command(
         print_json(answer)
         return
     if answer.setting is not None:
-        rows = [["best", wording.with_unit(wording.setting(answer.setting), answer.unit)]]
-        if answer.low is not None and answer.high is not None:
-            ends = f"{wording.setting(answer.low)} to {wording.setting(answer.high)}"
-            rows.append(["90 % interval", wording.with_unit(ends, answer.unit)])
-        good = _span(answer.as_good)
-        if good:
-            rows.append(["as good as best", wording.with_unit(good, answer.unit)])
-        print_table(desk.labels[variable].capitalize(), ["", ""], rows)
-    _close(answer)
-
-
-def _span(settings: list[Any]) -> str:
-    """Write settings as a range where they are many numbers, else one by one."""
-    if len(settings) > 4 and not isinstance(settings[0], str):
-        return f"{wording.setting(min(settings))} to {wording.setting(max(settings))}"
-    return ", ".join(wording.setting(each) for each in settings)
+        print_rows(optimum_table([answer], desk.labels))
+    _close(answer, desk.labels, whole=check_wanted)
 
 
 @click.command("compare")
@@ -184,23 +168,28 @@ def compare_command(
     b: str,
     png: Path | None,
     svg: Path | None,
+    check_wanted: bool,
     seed: int | None,
     folder: Path,
     json_wanted: bool,
 ) -> None:
     """Show whether one cone or recipe beats another.
 
-    A and B are cone numbers, or complete recipes as variable=value,variable=value. A recipe may
-    start from a cone: 7,cure_time=20.
+    A and B are cone numbers, or settings as variable=value,variable=value; with a few settings
+    each side is taken at the best of the others. A recipe may start from a cone: 7,cure_time=20.
     """
     with _desk(folder, seed, "comparing") as desk:
         recipes = [_recipe(desk, text) for text in (a, b)]
-        answer = compare(desk.plan, desk.trials, a=recipes[0], b=recipes[1], **desk.common)
-    names = [f"cone {text}" if text.isdigit() else letter for text, letter in ((a, "A"), (b, "B"))]
+        called = _called(desk.plan, (a, b), recipes)
+        answer = compare(
+            desk.plan, desk.trials, a=recipes[0], b=recipes[1], names=called, **desk.common
+        )
+    called = called or wording.sides(desk.plan, answer.a, answer.b)
     units = {name: metric.unit for name, metric in desk.plan.metrics.items()}
+    units.setdefault("score", desk.unit)
     save_picture(
         lambda: figures.draw_comparison(
-            answer, a=names[0], b=names[1], units=units, labels=desk.labels
+            answer, a=called[0], b=called[1], units=units, labels=desk.labels
         ),
         png,
         svg,
@@ -209,21 +198,31 @@ def compare_command(
     if json_wanted:
         print_json(answer)
         return
-    differences: dict[str, Estimate] = {"score": answer.score, **answer.difference}
-    rows = [
-        [desk.labels.get(name, name), wording.interval(each, units.get(name, ""))]
-        for name, each in differences.items()
-    ]
-    print_table(
-        f"{names[0]} minus {names[1]}",
-        ["metric", "difference of the recipes, 90 % interval"],
-        rows,
-    )
-    _close(answer)
+    print_rows(difference_table(answer, called, units, desk.labels))
+    _close(answer, desk.labels, whole=check_wanted)
+
+
+def _called(
+    plan: Plan, texts: tuple[str, str], recipes: list[dict[str, Any]]
+) -> tuple[str, str] | None:
+    """Name two sides that start from cones; others are named by what differs."""
+    if not any(text.strip()[:1].isdigit() for text in texts):
+        return None
+    by_settings = wording.sides(plan, recipes[0], recipes[1])
+    return _cone(texts[0]) or by_settings[0], _cone(texts[1]) or by_settings[1]
+
+
+def _cone(text: str) -> str:
+    """Name a side that starts from a cone: ``cone 7``, ``cone 7 with cure_time=20``."""
+    first, *changes = [part for part in _split(text) if part]
+    if not first.isdigit():
+        return ""
+    changed = ", ".join(change.replace("_", " ").replace("=", " ") for change in changes)
+    return f"cone {first} with {changed}" if changes else f"cone {first}"
 
 
 def _recipe(desk: _Desk, text: str) -> dict[str, Any]:
-    """Read a cone number, a recipe, or a cone with changes."""
+    """Read a cone number, settings, or a cone with changes."""
     parts = [part for part in _split(text) if part]
     settings: dict[str, Any] = {}
     if parts and parts[0].isdigit():
@@ -231,14 +230,9 @@ def _recipe(desk: _Desk, text: str) -> dict[str, Any]:
     changes = parse_pairs(tuple(parts), f"recipe {text!r}")
     if not settings and not changes:
         raise click.UsageError(f"found {text!r}, expected a cone number or variable=value,…")
-    if not changes:
-        return settings
-    for name, value in changes.items():
-        if value.lower() == "none":
-            settings.pop(name, None)
-        else:
-            settings[name] = value
-    return dict(desk.ledger.space.complete(settings, off_grid=True))
+    settings.update(changes)
+    gone = [name for name, value in changes.items() if value.lower() == "none"]
+    return {name: value for name, value in settings.items() if name not in gone}
 
 
 def _split(text: str) -> list[str]:
@@ -257,7 +251,12 @@ def _split(text: str) -> list[str]:
 @click.command("deadends")
 @answer_options
 def deadends_command(
-    png: Path | None, svg: Path | None, seed: int | None, folder: Path, json_wanted: bool
+    png: Path | None,
+    svg: Path | None,
+    check_wanted: bool,
+    seed: int | None,
+    folder: Path,
+    json_wanted: bool,
 ) -> None:
     """Show which levels and regions can be given up."""
     with _desk(folder, seed, "looking for dead ends") as desk:
@@ -266,31 +265,19 @@ def deadends_command(
     if json_wanted:
         print_json(answer)
         return
-    rows = [
-        [
-            name,
-            variant.where,
-            wording.percent(variant.probability),
-            wording.interval(variant.loss, desk.unit, most=3),
-            variant.verdict,
-        ]
-        for variant, name in zip(answer.variants, _once(answer.variants, desk.labels), strict=True)
-    ]
-    heads = ["variable", "where", "chance", f"{desk.name} lost without it", "verdict"]
-    print_table("Where the best recipe can still lie", heads, rows, right=[2])
-    _close(answer)
-
-
-def _once(variants: list[Variant], labels: dict[str, str]) -> list[str]:
-    """Name each variable on the first of its rows only."""
-    names = [labels.get(variant.variable, variant.variable) for variant in variants]
-    return ["" if place and names[place - 1] == name else name for place, name in enumerate(names)]
+    print_rows(dead_end_table(answer, desk.labels, desk.name, desk.unit), right=[2])
+    _close(answer, desk.labels, whole=check_wanted)
 
 
 @click.command("outlook")
 @answer_options
 def outlook_command(
-    png: Path | None, svg: Path | None, seed: int | None, folder: Path, json_wanted: bool
+    png: Path | None,
+    svg: Path | None,
+    check_wanted: bool,
+    seed: int | None,
+    folder: Path,
+    json_wanted: bool,
 ) -> None:
     """Show whether another cone is worth printing."""
     with _desk(folder, seed, "weighing one more cone") as desk:
@@ -304,17 +291,5 @@ def outlook_command(
     if json_wanted:
         print_json(answer)
         return
-    rows = [["verdict", answer.verdict]]
-    if answer.best is not None:
-        rows.append(["best so far", f"cone {answer.best}"])
-    rows.append(["expected gain of one more", wording.interval(answer.gain, desk.unit, most=3)])
-    repeat = wording.with_unit(
-        wording.number(answer.repeatability, answer.repeatability), desk.unit
-    )
-    rows.append(["repeatability (sd)", repeat])
-    for share, chance in sorted(answer.within.items()):
-        rows.append(
-            [f"best within {100 * share:g} % of what is possible", wording.percent(chance)]
-        )
-    print_table("Outlook", ["", ""], rows)
-    _close(answer)
+    print_rows(outlook_table(answer, desk.unit))
+    _close(answer, desk.labels, whole=check_wanted)

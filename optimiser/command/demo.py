@@ -12,7 +12,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from experiments.ledger import Ledger
-from optimiser import fit, propose
+from optimiser import fit, propose, wording
 from optimiser.answers import Pick
 from optimiser.command.demo_data import demo_folder, log_trials, read_trials
 from optimiser.command.next import record
@@ -80,9 +80,9 @@ def _loop(ledger: Ledger, tell: Callable[[float, str], None]) -> _Demo:
     tell(0.15, "choosing the next cone")
     picks = propose(plan, trials, 1, plan.seed, model=model)
     numbers, plate, cards = record(ledger, picks, plan.seed)
+    # Learnt anew, with the new cone on the table: what is told is what the verbs will tell.
     material = gather_material(
         ledger,
-        model=model,
         made=f"{datetime.now(UTC):%Y-%m-%d}",
         progress=lambda share, said: tell(0.2 + 0.7 * share, said),
     )
@@ -136,7 +136,8 @@ def _print_rest(folder: Path, made: _Demo) -> None:
     for title, text in (("Knobs", material.knobs.text), ("Outlook", material.outlook.text)):
         screen.print(Text(title, style="bold"))
         screen.print(Padding(Text(text), (0, 0, 0, 2)))
-    print_calibration(material.calibration, material.knobs.cones)
+    labels = wording.describe(material.plan)
+    print_calibration(material.calibration, material.knobs.cones, labels, whole=True)
     print_notes(material.notes)
     click.echo(f"\nreport: {made.report}")
     for card in made.cards:

@@ -7,10 +7,10 @@ from pathlib import Path
 import click
 
 from experiments.ledger import Ledger
-from optimiser import fit, propose
+from optimiser import fit, propose, wording
 from optimiser.answers import Pick
 from optimiser.cards import write_card
-from optimiser.command.options import as_json, in_folder, random_seed
+from optimiser.command.options import as_json, in_folder, random_seed, whole_check
 from optimiser.command.picks import pick_record, print_pick
 from optimiser.command.shortlist import read_shortlist
 from optimiser.command.show import print_calibration, print_json, print_notes, progress
@@ -36,6 +36,7 @@ __all__ = ["next_command", "record"]
     metavar="FILE.csv",
     help="Choose among these recipes only: one column a variable.",
 )
+@whole_check
 @random_seed
 @in_folder
 @as_json
@@ -43,6 +44,7 @@ def next_command(
     count: int,
     dry_run: bool,
     shortlist: Path | None,
+    check_wanted: bool,
     seed: int | None,
     folder: Path,
     json_wanted: bool,
@@ -83,7 +85,7 @@ def next_command(
         click.echo()
     if not picks:
         click.echo("nothing to propose: every recipe that can be printed has its cone")
-    print_calibration(model.calibration(), model.cones)
+    print_calibration(model.calibration(), model.cones, wording.describe(plan), whole=check_wanted)
     print_notes(model.notes)
     for card in cards:
         click.echo(f"card: {card}")

@@ -23,6 +23,7 @@ __all__ = [
     "parse_pairs",
     "picture_files",
     "random_seed",
+    "whole_check",
 ]
 
 Wrapped = TypeVar("Wrapped", bound=Callable[..., Any])
@@ -102,9 +103,19 @@ def random_seed(function: Wrapped) -> Wrapped:
     )(function)
 
 
+def whole_check(function: Wrapped) -> Wrapped:
+    """Add ``--calibration``; the verb gets `check_wanted`."""
+    return click.option(
+        "--calibration",
+        "check_wanted",
+        is_flag=True,
+        help="Show the whole check of the model, each cone foretold without itself, as a table.",
+    )(function)
+
+
 def answer_options(function: Wrapped) -> Wrapped:
-    """Add what every answer takes: pictures, seed, folder, ``--json``."""
-    return picture_files(random_seed(in_folder(as_json(function))))
+    """Add what every answer takes: pictures, the check, seed, folder, ``--json``."""
+    return picture_files(whole_check(random_seed(in_folder(as_json(function)))))
 
 
 def cone_argument(function: Wrapped) -> Wrapped:

@@ -21,6 +21,8 @@ from rich.text import Text
 
 from experiments.outputs import write_whole
 from optimiser import wording
+from optimiser.answer_tables import Table as Rows
+from optimiser.answer_tables import check_table
 from optimiser.answers import Calibration
 
 __all__ = [
@@ -28,6 +30,7 @@ __all__ = [
     "print_calibration",
     "print_json",
     "print_notes",
+    "print_rows",
     "print_table",
     "progress",
     "save_picture",
@@ -112,6 +115,11 @@ def print_table(
     screen.print(Padding(table, (0, 0, 0, 2)))
 
 
+def print_rows(table: Rows, *, right: Sequence[int] = ()) -> None:
+    """Print an answer's table; see `print_table`."""
+    print_table(table.title, table.heads, table.rows, right=right)
+
+
 def print_notes(notes: Sequence[str], *, title: str = "Could not be said") -> None:
     """Print remarks as a list; nothing if there are none."""
     if not notes:
@@ -131,24 +139,37 @@ def _item(screen: Console, text: str) -> None:
     screen.print(Padding(grid, (0, 0, 0, 2)))
 
 
-def print_calibration(checks: Sequence[Calibration], cones: int) -> None:
-    """Print how well the models foretell cones they were not shown, and how many there are."""
-    head = f"Stands on {cones} measured cone{'' if cones == 1 else 's'}"
+def print_calibration(
+    checks: Sequence[Calibration], cones: int, labels: Mapping[str, str], *, whole: bool
+) -> None:
+    """Print how well the models foretell cones they were not shown, and how many there are.
+
+    Parameters
+    ----------
+    checks : list of Calibration
+    cones : int
+        Measured cones.
+    labels : mapping of str to str
+        Words for the metrics' names.
+    whole : bool
+        As a table, else in one sentence.
+    """
+    head = f"Stands on {wording.many(cones, 'measured cone')}"
     known = [check for check in checks if check.cones >= LEAST]
     if not known:
-        console().print(Text(f"{head}: too few to check the models.", style="bold"))
-        return
-    rows = [
-        [
-            check.metric.replace("_", " "),
-            f"{check.inside} of {check.cones}",
-            wording.with_unit(wording.number(check.error, check.error), check.unit),
-            wording.with_unit(wording.number(check.spread, check.spread), check.unit),
-        ]
-        for check in known
-    ]
-    heads = ["metric", "inside 90 % interval", "typical miss", "spread of the cones"]
-    print_table(f"{head}; each foretold without itself:", heads, rows)
+        console().print(Text(f"{head}: too few to check the models."))
+    elif whole:
+        table = check_table(known, labels)
+        print_table(f"{head}; each foretold without itself:", table.heads, table.rows)
+    else:
+        told = "; ".join(_short(check, labels) for check in known)
+        text = f"{head}. Left out in turn, inside 90 % (typical miss): {told}. --calibration"
+        console().print(Text(f"{text} shows the table."))
+
+
+def _short(check: Calibration, labels: Mapping[str, str]) -> str:
+    miss = wording.with_unit(wording.number(check.error, check.error), check.unit)
+    return f"{labels.get(check.metric, check.metric)} {check.inside} of {check.cones} ({miss})"
 
 
 def save_picture(draw: Callable[[], Any], png: Path | None, svg: Path | None, text: str) -> None:

@@ -68,7 +68,8 @@ def test_comparing_a_cone_with_a_change_of_it(run, folder):
         (("optimum", "colour"), "colour"),
         (("compare", "1", "99"), "99"),
         (("compare", "1", "wall"), "wall"),
-        (("compare", "1", "wall=0.5"), "process"),
+        (("compare", "1", "wall=9"), "0.3 to 1.2"),
+        (("compare", "1", "process=filament,cure_time=9"), "printable"),
         (("compare", "1", ""), "cone number"),
     ],
 )
@@ -77,6 +78,31 @@ def test_a_question_that_cannot_be_asked(run, folder, words, wanted):
     assert told.status == 2
     assert told.out == ""
     assert wanted in told.err
+
+
+def test_comparing_levels_as_the_library_does(run, folder):
+    told = run("compare", "process=resin", "process=filament", "--in", folder)
+    assert told.status == 0
+    said = " ".join(told.out.split())
+    assert "process resin minus process filament" in said
+    assert "at the best of its other settings" in said
+    from experiments.ledger import Ledger
+    from optimiser import compare
+
+    with Ledger.open(folder) as ledger:
+        plan, trials = ledger.plan, ledger.table()
+    same = compare(plan, trials, a={"process": "resin"}, b={"process": "filament"}, seed=plan.seed)
+    assert " ".join(same.text.split()) in said
+
+
+def test_the_whole_check_is_shown_when_asked_for(run, folder):
+    assert "spread of the cones" not in run("outlook", "--in", folder).out
+    assert "spread of the cones" in run("outlook", "--calibration", "--in", folder).out
+
+
+def test_cones_are_named_in_a_comparison(run, folder):
+    said = " ".join(run("compare", "2", "4,wall=0.7", "--in", folder).out.split())
+    assert "cone 2 minus cone 4 with wall 0.7" in said
 
 
 def test_a_picture_that_cannot_be_written(run, folder):

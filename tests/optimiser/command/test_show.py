@@ -78,8 +78,22 @@ def test_a_table_wraps_words_and_keeps_markup_as_text(capsys, monkeypatch):
 
 
 def test_too_few_cones_are_told_instead_of_a_calibration(capsys):
-    show.print_calibration([answers.calibration(cones=2)], 2)
-    assert "too few" in capsys.readouterr().out
+    for whole in (True, False):
+        show.print_calibration([answers.calibration(cones=2)], 2, {}, whole=whole)
+        assert "too few" in capsys.readouterr().out
+
+
+def test_the_check_is_a_sentence_or_a_table(capsys):
+    show.print_calibration(answers.CHECKS, 6, {"upper_limit": "upper limit"}, whole=False)
+    said = " ".join(capsys.readouterr().out.replace("\xa0", " ").split())
+    assert said == (
+        "Stands on 6 measured cones. Left out in turn, inside 90 % (typical miss): upper limit "
+        "5 of 6 (0.84 kHz); decay 5 of 6 (0.84 ms). --calibration shows the table."
+    )
+    show.print_calibration(answers.CHECKS, 6, {}, whole=True)
+    said = capsys.readouterr().out
+    assert "spread of the cones" in said
+    assert "1.9" in said
 
 
 def test_progress_is_one_line_where_nobody_watches(capsys):

@@ -1,0 +1,267 @@
+"""Answers as tables of text: the same rows in the terminal and in the report."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from optimiser import wording
+from optimiser.answers import (
+    Calibration,
+    Comparison,
+    DeadEnds,
+    Estimate,
+    Optimum,
+    Outlook,
+    Sensitivity,
+)
+from optimiser.uncertainty import Chart, Component, Drift, Offset, Spread
+
+__all__ = [
+    "Table",
+    "chart_table",
+    "check_table",
+    "dead_end_table",
+    "difference_table",
+    "knob_table",
+    "level_table",
+    "offset_table",
+    "optimum_table",
+    "outlook_table",
+    "sitting_table",
+    "spread_table",
+]
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table as text.
+
+    Parameters
+    ----------
+    title : str
+        What it shows.
+    heads : list of str
+        Column heads; empty ones for pairs of a name and a value.
+    rows : list of list of str
+        Cells.
+    marked : frozenset of int
+        Indices of the rows to emphasise.
+    narrow : bool
+        Whether cells are short and never wrap.
+    """
+
+    title: str
+    heads: Sequence[str]
+    rows: Sequence[Sequence[str]]
+    marked: frozenset[int] = frozenset()
+    narrow: bool = False
+
+    @property
+    def letters(self) -> int:
+        """How wide it is at least, in letters: long words and short cells do not break."""
+        widths = []
+        for place, head in enumerate(self.heads):
+            cells = [str(row[place]) for row in self.rows]
+            words = [word for text in [head, *cells] for word in text.split(" ")]
+            widths.append(max(map(len, [*words, *(cells if self.narrow else [])]), default=0) + 2)
+        return sum(widths)
+
+
+def _name(labels: Mapping[str, str], name: str) -> str:
+    return labels.get(name, name.replace("_", " "))
+
+
+def check_table(checks: Sequence[Calibration], labels: Mapping[str, str]) -> Table:
+    """List how well each metric's model foretells cones that it was not shown."""
+    rows = [
+        [
+            _name(labels, check.metric),
+            f"{check.inside} of {check.cones}",
+            wording.with_unit(wording.number(check.error, check.error), check.unit),
+            wording.with_unit(wording.number(check.spread, check.spread), check.unit),
+        ]
+        for check in checks
+    ]
+    heads = ["metric", "inside 90 % interval", "typical miss", "spread of the cones"]
+    return Table("Each cone foretold without itself", heads, rows)
+
+
+def knob_table(answer: Sensitivity, labels: Mapping[str, str]) -> Table:
+    """List the Sobol indices with their intervals."""
+    rows = [
+        [
+            _name(labels, knob.variable),
+            wording.interval(knob.first, most=2),
+            wording.interval(knob.total, most=2),
+            knob.verdict,
+        ]
+        for knob in answer.knobs
+    ]
+    shown = _name(labels, answer.metric)
+    title = f"What moves {shown} (share of its variance, 90 % intervals)"
+    return Table(title, ["variable", "alone", "in all", "verdict"], rows)
+
+
+def optimum_table(answers: Sequence[Optimum], labels: Mapping[str, str]) -> Table:
+    """List where the best setting of each variable lies."""
+    rows = []
+    for answer in answers:
+        best, between = "cannot tell yet", wording.UNKNOWN
+        if answer.setting is not None:
+            best = wording.with_unit(wording.setting(answer.setting), answer.unit)
+        if answer.low is not None and answer.high is not None:
+            between = wording.with_unit(wording.ends(answer.low, answer.high), answer.unit)
+        good = wording.runs(answer.as_good, list(answer.curve["setting"])) or wording.UNKNOWN
+        edge = "at the end of its range" if answer.at_edge else ""
+        good = wording.with_unit(good, answer.unit)
+        rows.append([_name(labels, answer.variable), best, between, good, edge])
+    heads = ["variable", "best", "it lies in (90 %)", "as good as best", ""]
+    if not any(row[-1] for row in rows):
+        heads, rows = heads[:-1], [row[:-1] for row in rows]
+    return Table("Best settings, all others at their best", heads, rows)
+
+
+def difference_table(
+    answer: Comparison,
+    called: tuple[str, str],
+    units: Mapping[str, str],
+    labels: Mapping[str, str],
+) -> Table:
+    """List the differences of two recipes, metric by metric."""
+    differences = {"score": answer.score, **answer.difference}
+    rows = [
+        [_name(labels, name), wording.interval(each, units.get(name, ""))]
+        for name, each in differences.items()
+    ]
+    heads = ["metric", "difference of the recipes, 90 % interval"]
+    return Table(f"{called[0]} minus {called[1]}", heads, rows)
+
+
+def level_table(
+    answers: Sequence[Comparison], called: Sequence[tuple[str, str]], name: str, unit: str
+) -> Table:
+    """List comparisons, one a row: the first of each pair against the second."""
+    rows = [
+        [
+            a,
+            b,
+            wording.interval(answer.score, unit, most=3),
+            wording.percent(answer.probability),
+            "over 50" if answer.replicates is None else str(answer.replicates),
+        ]
+        for answer, (a, b) in zip(answers, called, strict=True)
+    ]
+    heads = [
+        "first", "second", f"{name}, first less second", "first beats second",
+        "cones of each to tell",
+    ]  # fmt: skip
+    return Table("Levels of each choice, each at the best of all other settings", heads, rows)
+
+
+def dead_end_table(
+    answer: DeadEnds, labels: Mapping[str, str], name: str, unit: str = ""
+) -> Table:
+    """List each variant's chance of holding the best recipe; a variable is named once."""
+    rows, before = [], ""
+    for variant in answer.variants:
+        shown = _name(labels, variant.variable)
+        rows.append(
+            [
+                "" if shown == before else shown,
+                variant.where,
+                wording.percent(variant.probability),
+                wording.interval(variant.loss, unit, most=3),
+                variant.verdict,
+            ]
+        )
+        before = shown
+    heads = ["variable", "where", "chance", f"{name} lost without it", "verdict"]
+    return Table("Where the best recipe can still lie", heads, rows)
+
+
+def outlook_table(answer: Outlook, unit: str = "") -> Table:
+    """List what one more cone may bring."""
+    rows = [["verdict", answer.verdict]]
+    if answer.best is not None:
+        rows.append(["best so far", f"cone {answer.best}"])
+    rows.append(["expected gain of one more", wording.interval(answer.gain, unit, most=3)])
+    repeat = wording.number(answer.repeatability, answer.repeatability)
+    rows.append(["repeatability (sd)", wording.with_unit(repeat, unit)])
+    rows += [
+        [f"best within {100 * share:g} % of what is possible", wording.percent(chance)]
+        for share, chance in sorted(answer.within.items())
+    ]
+    return Table("Outlook", ["", ""], rows)
+
+
+def spread_table(answer: Spread) -> Table:
+    """List each metric's sources of spread; the metric is named on its first row."""
+    rows = []
+    for metric in answer.metrics:
+        parts = [each for each in (*metric.components, metric.combined) if each.sd.known]
+        for place, part in enumerate(parts or metric.components[:1]):
+            rows.append(["" if place else metric.label, *_source(part, metric.unit)])
+    heads = ["metric", "source", "sd, 90 % interval", "df", "cones", "n"]
+    return Table("Spread of the measurements", heads, rows)
+
+
+def _source(part: Component, unit: str) -> list[str]:
+    if not part.sd.known:
+        return ["", wording.interval(part.sd), "", "", ""]
+    degrees = f"{part.degrees:.3g}" if math.isfinite(part.degrees) else wording.UNKNOWN
+    counts = [degrees, str(part.sd.cones), str(part.measurements)]
+    return [part.source, wording.interval(part.sd, unit), *counts]
+
+
+def sitting_table(answer: Drift) -> Table:
+    """List the verdict on each session."""
+    rows = [[each.session, each.verdict, each.text] for each in answer.sittings]
+    return Table("Sessions", ["session", "verdict", ""], rows)
+
+
+def chart_table(charts: Sequence[Chart]) -> Table:
+    """List each metric's centre, limits and newest reading of the reference cone."""
+    rows = [
+        [
+            chart.label,
+            wording.with_unit(wording.number(chart.centre, chart.sd), chart.unit),
+            _limits(chart),
+            wording.number(chart.values[-1], chart.sd),
+            str(len(chart.values)),
+        ]
+        for chart in charts
+    ]
+    heads = ["metric", "centre", "limits", "newest", "sessions"]
+    return Table("Readings of the reference cone", heads, rows)
+
+
+def _limits(chart: Chart) -> str:
+    if not math.isfinite(chart.sd):
+        return "too few"
+    low, high = (wording.number(end, chart.sd) for end in (chart.low, chart.high))
+    return f"{low} to {high}"
+
+
+def offset_table(answer: Drift, labels: Mapping[str, str]) -> Table:
+    """List the offset of each session; metrics that tell none are left out."""
+    known: dict[str, list[Offset]] = {}
+    for offset in answer.offsets:
+        known.setdefault(offset.metric, []).append(offset)
+    told = {name: each for name, each in known.items() if any(o.offset.known for o in each)}
+    sessions = [each.session for each in next(iter(told.values()), [])]
+    columns = [[_offset(each.offset) for each in row] for row in told.values()]
+    heads = [f"{_name(labels, name)} ({_offset_unit(row[0])})" for name, row in told.items()]
+    rows: list[list[Any]] = [list(row) for row in zip(sessions, *columns, strict=True)]
+    return Table("Offsets of the sessions, 90 % intervals", ["session", *heads], rows)
+
+
+def _offset_unit(offset: Offset) -> str:
+    return "% of value" if offset.relative else offset.unit
+
+
+def _offset(estimate: Estimate) -> str:
+    """Write an offset with its interval, or a dash."""
+    return wording.interval(estimate) if estimate.known else wording.UNKNOWN
