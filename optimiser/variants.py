@@ -15,7 +15,7 @@ from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, drawn_utility, repeatability
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
-from optimiser.wording import setting
+from optimiser.wording import ends, setting
 
 __all__ = ["dead_ends"]
 
@@ -118,9 +118,7 @@ def _regions(variable: Variable) -> list[_Region]:
             for place, value in enumerate(grid)
         ]
     parts = np.array_split(np.arange(len(grid)), _REGIONS)
-    return [
-        _Region(variable, f"{setting(grid[p[0]])} to {setting(grid[p[-1]])}", p) for p in parts
-    ]
+    return [_Region(variable, ends(grid[p[0]], grid[p[-1]]), p) for p in parts]
 
 
 def _fill_regions(
