@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import click
 
 from experiments.ledger import Ledger
+from optimiser import wording
 from optimiser.command.options import as_json, in_folder
 from optimiser.command.show import print_json, print_table
 
 __all__ = ["history_command", "undo_command"]
+
+_NUMBERS = {
+    "mass": "g",
+    "minutes": "min",
+    "age_days": "days old",
+    "light_hours": "hours in the light",
+}
+"""What may be given with an act, and its unit."""
 
 
 @click.command("undo")
@@ -38,7 +49,7 @@ def undo_command(folder: Path, json_wanted: bool) -> None:
 @in_folder
 @as_json
 def history_command(limit: int, folder: Path, json_wanted: bool) -> None:
-    """Show what was recorded, newest first."""
+    """Show what was recorded, newest first, with reasons and notes."""
     with Ledger.open(folder) as ledger:
         frame = ledger.history(limit)
     if json_wanted:
@@ -49,8 +60,26 @@ def history_command(limit: int, folder: Path, json_wanted: bool) -> None:
             str(row["id"]),
             str(row["at"])[:16].replace("T", " "),
             str(row["who"]),
-            str(row["summary"]) + (" (undone)" if row["undone"] else ""),
+            _told(row),
         ]
         for row in frame.to_dict(orient="records")
     ]
     print_table("", ["act", "when (UTC)", "who", "what"], rows, right=[0])
+
+
+def _told(row: Mapping[Any, Any]) -> str:
+    """Say what an act was, and what was said with it."""
+    given = row["arguments"]
+    numbers = [
+        wording.with_unit(wording.setting(given[name]), unit)
+        for name, unit in _NUMBERS.items()
+        if given.get(name) is not None
+    ]
+    changes = [
+        f"{name}={'none' if value is None else wording.setting(value)}"
+        for name, value in (given.get("changes") or {}).items()
+    ]
+    words = [given[name] for name in ("why", "note", "text") if given.get(name)]
+    details = "; ".join([*numbers, *changes, *words])
+    text = row["summary"] + (" (undone)" if row["undone"] else "")
+    return f"{text}: {details}" if details else text

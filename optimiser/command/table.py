@@ -9,6 +9,7 @@ import click
 import pandas as pd
 
 from experiments.ledger import Ledger
+from experiments.trials import LEADING
 from optimiser import wording
 from optimiser.command.options import as_json, in_folder
 from optimiser.command.show import console, print_json, print_table
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 __all__ = ["table_command"]
 
 _GAP = 2
+_LONGEST = 44
+"""Letters of a note that the table shows at most."""
 
 
 @click.command("table")
@@ -35,25 +38,31 @@ def table_command(spread_wanted: bool, folder: Path, json_wanted: bool) -> None:
     """Show the table of trials.
 
     One row a measurement; cones that were not measured have one row. A table wider than the
-    terminal is shown in parts, each with the cone's number.
+    terminal is shown in parts, each with the cone's number. Reasons and notes come last, cut to
+    fit; `coneloop history` has them whole.
 
     With --spread: for each metric the standard deviation from measurement to measurement of a
     cone, from print to print of a recipe, and from session to session.
     """
     with Ledger.open(folder) as ledger:
-        plan, trials = ledger.plan, ledger.table()
+        plan = ledger.plan
+        trials = ledger.table() if spread_wanted else ledger.full_table()
     if spread_wanted:
         show_spread(plan, trials, json_wanted=json_wanted)
         return
     if json_wanted:
-        print_json(trials)
+        trials["notes"] = _notes(trials)
+        names = [*LEADING, *plan.variables, *plan.metrics, "minutes", "why", "notes"]
+        print_json(trials[names])
         return
     if not len(trials):
         click.echo("no cone yet; `coneloop next` proposes the first ones")
         return
+    width = console().width - 2
     columns = _columns(plan, trials)
     first = [columns[0]]
-    for part in _parts(columns[1:], first, console().width - 2):
+    columns += _remarks(trials, width - _width(first[0]) - _GAP)
+    for part in _parts(columns[1:], first, width):
         shown = [*first, *part]
         rows = [list(row) for row in zip(*(cells for _, cells in shown), strict=True)]
         print_table("", [head for head, _ in shown], rows)
@@ -70,10 +79,31 @@ def _columns(plan: Plan, trials: pd.DataFrame) -> list[tuple[str, list[str]]]:
     for variable in plan.variables.values():
         head = _head(variable.label, variable.unit)
         columns.append((head, [_cell(v) for v in trials[variable.name]]))
+    if trials["minutes"].notna().any():
+        columns.append((_head("print time", "min"), [_cell(v) for v in trials["minutes"]]))
     for metric in plan.metrics.values():
         head = _head(metric.label, metric.unit)
         columns.append((head, wording.column(trials[metric.name])))
     return columns
+
+
+def _notes(trials: pd.DataFrame) -> list[list[str]]:
+    """Give what was noted on the cone and on the measurement, each once."""
+    pairs = zip(trials["remark"], trials["note"], strict=True)
+    return [[text for text in dict.fromkeys(pair) if text] for pair in pairs]
+
+
+def _remarks(trials: pd.DataFrame, room: int) -> list[tuple[str, list[str]]]:
+    """Give a column of reasons and notes, cut to the room; none where nothing was said."""
+    texts = [
+        " ".join("; ".join(text for text in (why, *notes) if text).split())
+        for why, notes in zip(trials["why"], _notes(trials), strict=True)
+    ]
+    if not any(texts):
+        return []
+    most = min(room, _LONGEST)
+    cut = [text if len(text) <= most else f"{text[: most - 1].rstrip()}…" for text in texts]
+    return [("reason, notes", cut)]
 
 
 def _cell(value: object) -> str:

@@ -140,3 +140,33 @@ def test_starting_gives_a_plan_that_is_well(run, tmp_path):
     again = run("start", folder)
     assert again.status == 2
     assert "Choose another folder" in again.err
+
+
+def test_reasons_notes_minutes_and_mass_are_shown(run, folder, small_plan):
+    (folder / "experiment.toml").write_text(small_plan, encoding="utf-8")
+    tale = "rough at the rim, sanded for a long while, then wiped with\na damp cloth"
+    words = ("--set", "process=filament", "--set", "wall=0.5", "--mass", 2.34, "--minutes", 71)
+    assert run("add", *words, "--note", tale, "--in", folder).status == 0
+    assert run("aside", 2, "--why", "cracked later", "--in", folder).status == 0
+    told = run("table", "--in", folder)
+    assert max(map(len, told.out.splitlines())) <= 80
+    assert "rough at the rim, sanded for a long while," in told.out
+    assert "damp cloth" not in told.out
+    for wanted in ("cracked later", "tore", "2.34", "71"):
+        assert wanted in told.out, wanted
+    rows = {row["cone"]: row for row in run("table", "--json", "--in", folder).json}
+    assert rows[9]["notes"] == [tale]
+    assert (rows[9]["minutes"], rows[9]["mass"], rows[9]["why"]) == (71, 2.34, "")
+    assert (rows[2]["why"], rows[2]["notes"], rows[7]["why"]) == ("cracked later", [], "tore")
+
+
+def test_a_note_on_the_cone_and_one_on_its_measurement_both_show(run, folder):
+    words = ("--set", "process=filament", "--set", "wall=0.5")
+    assert run("add", *words, "--note", "glossy", "--in", folder).status == 0
+    told = run(
+        "measure", 9, "--session", "june", "--value", "loss=3", "--note", "damp", "--in", folder
+    )
+    assert told.status == 0
+    rows = run("table", "--json", "--in", folder).json
+    assert rows[-1]["notes"] == ["glossy", "damp"]
+    assert "glossy; damp" in run("table", "--in", folder).out

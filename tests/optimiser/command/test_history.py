@@ -1,0 +1,23 @@
+"""The verbs history and undo: reasons in words, and cards that go with their cones."""
+
+from __future__ import annotations
+
+
+def test_history_tells_reasons_numbers_and_notes(run, fresh):
+    assert run("next", "--count", 2, "--in", fresh).status == 0
+    words = ("--mass", 2.31, "--minutes", 74, "--set", "wall=0.55", "--note", "soft edge")
+    assert run("printed", 1, *words, "--in", fresh).status == 0
+    assert run("failed", 2, "--why", "came off the plate", "--in", fresh).status == 0
+    assert run("undo", "--in", fresh).status == 0
+    assert run("aside", 1, "--why", "lent out", "--in", fresh).status == 0
+    added = ("--set", "process=filament", "--set", "wall=0.5", "--minutes", 61, "--note", "spare")
+    assert run("add", *added, "--in", fresh).status == 0
+    shown = " ".join(run("history", "--in", fresh).out.split())
+    for wanted in (
+        "cone 1 printed: 2.31 g; 74 min; wall=0.55; soft edge",
+        "cone 2 failed (undone): came off the plate",
+        "cone 1 set aside: lent out",
+        "cone 3 added as printed: 61 min; spare",
+        "cones 1 and 2 planned",
+    ):
+        assert wanted in shown.replace("\N{NO-BREAK SPACE}", " "), wanted
