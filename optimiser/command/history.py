@@ -15,12 +15,7 @@ from optimiser.command.show import print_json, print_table
 
 __all__ = ["history_command", "undo_command"]
 
-_NUMBERS = {
-    "mass": "g",
-    "minutes": "min",
-    "age_days": "days old",
-    "light_hours": "hours in the light",
-}
+_NUMBERS = {"mass": "g", "minutes": "min"}
 """What may be given with an act, and its unit."""
 
 

@@ -95,9 +95,12 @@ def _notes(trials: pd.DataFrame) -> list[list[str]]:
 
 def _remarks(trials: pd.DataFrame, room: int) -> list[tuple[str, list[str]]]:
     """Give a column of reasons and notes, cut to the room; none where nothing was said."""
+    # What belongs to the cone stands on its first row only, or it would hide the others' own.
+    first = ~trials["cone"].duplicated()
+    of_cones = trials["why"].where(first, ""), trials["remark"].where(first, "")
     texts = [
-        " ".join("; ".join(text for text in (why, *notes) if text).split())
-        for why, notes in zip(trials["why"], _notes(trials), strict=True)
+        " ".join("; ".join(filter(None, dict.fromkeys(parts))).split())
+        for parts in zip(*of_cones, trials["note"], strict=True)
     ]
     if not any(texts):
         return []
