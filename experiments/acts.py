@@ -17,6 +17,7 @@ from typing import Any
 
 from experiments.entries import clean_text, cone_number, finite_number, needed_text
 from experiments.errors import LedgerError, Problem
+from experiments.history import withdrawn_number
 from experiments.plan import Plan
 from experiments.reading import state_before
 from experiments.records import Caution, StoredCurve, caution_text
@@ -113,9 +114,9 @@ def _no_cone(writer: Writer, cone: int) -> LedgerError:
 
 
 def next_number(writer: Writer) -> int:
-    """Give the number that the next cone gets."""
-    row = writer.one("SELECT coalesce(max(id), 0) + 1 FROM cones")
-    return int(row[0]) if row else 1
+    """Give the number that the next cone gets: one that no cone ever had."""
+    row = writer.one("SELECT coalesce(max(id), 0) FROM cones")
+    return max(int(row[0]) if row else 0, withdrawn_number(writer)) + 1
 
 
 def plan_plate(

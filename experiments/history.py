@@ -11,7 +11,7 @@ import pandas as pd
 from experiments.errors import LedgerError, Problem
 from experiments.store import Writer
 
-__all__ = ["last_undoable", "read_history", "return_to", "take_back"]
+__all__ = ["last_undoable", "read_history", "return_to", "take_back", "withdrawn_number"]
 
 _UNDOABLE = """
     SELECT id, summary, changes FROM history
@@ -89,6 +89,26 @@ def return_to(writer: Writer, act: int) -> None:
         "SELECT changes FROM history WHERE id > ? ORDER BY id DESC", (act,)
     ):
         writer.revert(json.loads(changes))
+
+
+def withdrawn_number(writer: Writer) -> int:
+    """Give the highest cone number that an undone act had given; 0 if there is none.
+
+    It may stand on a printed card or on the cone itself, so it is not given again. A number that
+    a person typed into a spreadsheet does not count: it may have been the very mistake.
+    """
+    highest = 0
+    for changes, arguments in writer.all(
+        """SELECT changes, arguments FROM history
+        WHERE act IN ('plan', 'add', 'import') AND id IN (SELECT undoes FROM history)"""
+    ):
+        typed = {change[1] for change in json.loads(arguments).get("changes", ())}
+        made = {key for what, table, key, _ in json.loads(changes) if (what, table) == _NEW_CONE}
+        highest = max(highest, *made - typed, 0)
+    return highest
+
+
+_NEW_CONE = ("insert", "cones")
 
 
 def read_history(connection: sqlite3.Connection, limit: int | None) -> pd.DataFrame:

@@ -10,6 +10,7 @@ import click
 
 from experiments.ledger import Ledger
 from optimiser import wording
+from optimiser.cards import card_path
 from optimiser.command.options import as_json, in_folder
 from optimiser.command.show import print_json, print_table
 
@@ -23,13 +24,25 @@ _NUMBERS = {"mass": "g", "minutes": "min"}
 @in_folder
 @as_json
 def undo_command(folder: Path, json_wanted: bool) -> None:
-    """Take the last recorded act back."""
+    """Take the last recorded act back.
+
+    Print cards of cones that are no more are removed; their numbers are not given again.
+    """
     with Ledger.open(folder) as ledger:
+        before = {cone.number for cone in ledger.cones()}
         told = ledger.undo()
+        gone = sorted(before - {cone.number for cone in ledger.cones()})
+    cards = [path for path in (card_path(folder, number) for number in gone) if path.is_file()]
+    for path in cards:
+        path.unlink()
     if json_wanted:
-        print_json({"undone": told})
-    else:
-        click.echo(told)
+        print_json({"undone": told, "cards_removed": [str(path) for path in cards]})
+        return
+    click.echo(told)
+    for path in cards:
+        click.echo(f"removed card: {path}")
+    if cards:
+        click.echo("Throw printed copies away; these numbers are not given again.")
 
 
 @click.command("history")

@@ -299,10 +299,22 @@ def test_undo_skips_what_is_undone_and_new_acts_go_on_from_there(ledger, resin, 
     ledger.add(resin)
     ledger.add(filament)
     assert ledger.undo() == "undid: cone 2 added as printed"
-    assert ledger.add(resin) == 2
-    assert ledger.undo() == "undid: cone 2 added as printed"
+    assert ledger.add(resin) == 3
+    assert ledger.undo() == "undid: cone 3 added as printed"
     assert ledger.undo() == "undid: cone 1 added as printed"
     assert list(ledger.history()["undone"]) == [False, False, True, False, True, True, False]
+
+
+def test_a_number_that_was_given_is_never_given_again(ledger, resin, filament):
+    assert ledger.plan_cones([resin, filament]) == [1, 2]
+    ledger.undo()
+    assert ledger.add(filament) == 3
+    assert ledger.plan_cones([resin, filament]) == [4, 5]
+    ledger.undo()
+    ledger.undo()
+    with Ledger.open(ledger.folder) as again:
+        assert again.plan_cones([resin]) == [6]
+    assert [cone.number for cone in ledger.cones()] == [6]
 
 
 def test_undone_files_stay_in_the_archive(ledger, resin):

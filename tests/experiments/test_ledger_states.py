@@ -58,6 +58,7 @@ class Acts(RuleBasedStateMachine):
         self.ledger = Ledger.create(self.folder, self.plan_text, who="maker")
         self.model: dict[int, dict] = {}
         self.past: list[dict[int, dict]] = []
+        self.highest = 0
 
     def teardown(self):
         if hasattr(self, "ledger"):
@@ -65,7 +66,7 @@ class Acts(RuleBasedStateMachine):
             self.home.cleanup()
 
     def fresh(self, recipe, status, origin, note=""):
-        number = max(self.model, default=0) + 1
+        number = self.highest = self.highest + 1
         self.model[number] = {
             "status": status,
             "before": status,

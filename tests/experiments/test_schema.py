@@ -112,6 +112,8 @@ def test_a_store_of_version_1_is_still_understood(tmp_path, plan_text):
         assert told[0] == "undid: note on cone 1 written"
         assert told[-1] == "undid: cones 1 and 2 planned"
         assert ledger.cones() == []
+        # Four numbers were given in that store, one to a cone that was taken back at the time.
+        assert ledger.add({"process": "filament", "wall": 0.6, "ribs": 0}) == 5
 
 
 def test_the_store_itself_refuses_what_makes_no_sense(ledger, resin):

@@ -475,10 +475,16 @@ def test_a_new_row_may_name_its_plate_and_a_new_measurement_its_note(full, sheet
     assert full.cone(6).plate == 9
 
 
-def test_undoing_an_import_of_new_cones_frees_their_numbers(full, tmp_path, resin):
+def test_undoing_an_import_frees_the_numbers_that_were_typed_not_those_that_were_given(
+    full, tmp_path, resin
+):
     path = tmp_path / "new.csv"
     path.write_text("process,wall,ribs,cone\nfilament,0.4,1,50\nfilament,0.4,2,\n")
     apply(full, preview_csv(full, path))
     assert [cone.number for cone in full.cones()][-2:] == [50, 51]
     full.undo()
-    assert full.add(resin) == 6
+    assert full.add(resin) == 52
+    path.write_text("process,wall,ribs,cone\nfilament,0.4,1,500\n")
+    apply(full, preview_csv(full, path))
+    full.undo()
+    assert full.add(resin) == 53

@@ -21,3 +21,26 @@ def test_history_tells_reasons_numbers_and_notes(run, fresh):
         "cones 1 and 2 planned",
     ):
         assert wanted in shown.replace("\N{NO-BREAK SPACE}", " "), wanted
+
+
+def test_undone_cones_take_their_cards_and_numbers_along(run, fresh):
+    assert run("next", "--in", fresh).status == 0
+    assert run("next", "--count", 2, "--in", fresh).status == 0
+    cards = fresh / "cards"
+    told = run("undo", "--json", "--in", fresh)
+    assert told.json["undone"] == "undid: cones 2 and 3 planned"
+    assert told.json["cards_removed"] == [str(cards / f"cone_0{n}.html") for n in (2, 3)]
+    assert [path.name for path in cards.iterdir()] == ["cone_01.html"]
+    assert run("next", "--in", fresh).status == 0
+    assert sorted(path.name for path in cards.iterdir()) == ["cone_01.html", "cone_04.html"]
+    shown = run("undo", "--in", fresh)
+    assert "removed card" in shown.out
+    assert "not given again" in shown.out
+
+
+def test_undoing_something_else_leaves_the_cards_alone(run, fresh):
+    assert run("next", "--in", fresh).status == 0
+    assert run("printed", 1, "--in", fresh).status == 0
+    told = run("undo", "--in", fresh)
+    assert told.out == "undid: cone 1 printed\n"
+    assert (fresh / "cards" / "cone_01.html").is_file()
