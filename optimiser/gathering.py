@@ -11,6 +11,7 @@ from experiments.errors import ExperimentError
 from experiments.records import Curve
 from optimiser import fit, outlook, propose, sensitivity
 from optimiser.answers import Pick
+from optimiser.findings import gather_findings
 from optimiser.heard import envelope_of, line_of
 from optimiser.material import Coming, Curves, Material
 
@@ -57,13 +58,16 @@ def gather_material(
     tell(0.0, "learning the metrics")
     model = model or fit(plan, trials, seed=start)
     leader = model.leader()
-    tell(0.2, "choosing the next cone")
+    tell(0.1, "choosing the next cone")
     coming = coming_cones(ledger, model, start)
-    tell(0.4, "weighing the knobs")
+    tell(0.2, "weighing the knobs")
     knobs = sensitivity(plan, trials, seed=start, model=model)
-    tell(0.6, "weighing one more cone")
+    tell(0.4, "weighing one more cone")
     look = outlook(plan, trials, seed=start, model=model)
-    tell(0.8, "reading the curves")
+    findings = gather_findings(
+        ledger, model, start, progress=lambda share, said: tell(0.5 + 0.4 * share, said)
+    )
+    tell(0.9, "reading the curves")
     curves = gather_curves(ledger, int(leader.cone) if leader is not None else None)
     return Material(
         plan=plan,
@@ -75,6 +79,7 @@ def gather_material(
         outlook=look,
         calibration=model.calibration(),
         curves=curves,
+        findings=findings,
         notes=model.notes,
         data_digest=ledger.data_digest(),
         made=made,

@@ -8,15 +8,26 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from optimiser.answers import Calibration, Outlook, Pick, Sensitivity
+from optimiser.answers import (
+    Calibration,
+    Comparison,
+    DeadEnds,
+    Estimate,
+    Optimum,
+    Outlook,
+    Pick,
+    Sensitivity,
+    Settings,
+)
 from optimiser.figures.overlay import Line
 from optimiser.figures.style import Floats
+from optimiser.uncertainty import Drift, Spread
 
 if TYPE_CHECKING:
     from experiments.plan import Plan
     from optimiser.surrogate import Leader
 
-__all__ = ["Coming", "Curves", "Material"]
+__all__ = ["Coming", "Curves", "Findings", "Lost", "Material"]
 
 
 @dataclass(frozen=True)
@@ -60,6 +71,58 @@ class Curves:
 
 
 @dataclass(frozen=True)
+class Lost:
+    """A cone that failed or was set aside, and why.
+
+    Parameters
+    ----------
+    cone : int
+        Its number.
+    status : str
+        ``failed`` or ``set aside``.
+    settings : dict
+        Its recipe.
+    why : str
+        What its maker wrote down; may be empty.
+    """
+
+    cone: int
+    status: str
+    settings: Settings
+    why: str
+
+
+@dataclass(frozen=True)
+class Findings:
+    """Answers beside knobs and outlook.
+
+    Parameters
+    ----------
+    again : Estimate or None
+        Score of one measurement of another cone of the leader's recipe.
+    optima : list of Optimum
+        One a number knob.
+    levels : list of Comparison
+        The levels of each choice, the best one against each other one.
+    dead_ends : DeadEnds or None
+    spread : Spread or None
+        How far measurements, prints and sessions scatter.
+    drift : Drift or None
+        Whether the rig moved.
+    lost : list of Lost
+        Cones that failed or were set aside.
+    """
+
+    again: Estimate | None = None
+    optima: Sequence[Optimum] = ()
+    levels: Sequence[Comparison] = ()
+    dead_ends: DeadEnds | None = None
+    spread: Spread | None = None
+    drift: Drift | None = None
+    lost: Sequence[Lost] = ()
+
+
+@dataclass(frozen=True)
 class Material:
     """Everything that a report shows; plain records only, so that a report can be made of any.
 
@@ -78,6 +141,7 @@ class Material:
     outlook : Outlook
     calibration : list of Calibration
     curves : Curves
+    findings : Findings
     notes : list of str
         What could not be said.
     data_digest, made : str
@@ -93,6 +157,7 @@ class Material:
     outlook: Outlook
     calibration: Sequence[Calibration]
     curves: Curves = field(default_factory=Curves)
+    findings: Findings = field(default_factory=Findings)
     notes: Sequence[str] = ()
     data_digest: str = ""
     made: str = ""

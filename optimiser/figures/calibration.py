@@ -85,7 +85,7 @@ def _panel(axes: Axes, check: Calibration, labels: Mapping[str, str] | None) -> 
     axes.set_ylim(*ends)
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_locator(round_ticks(4))
-    name = axis_label(check.metric, check.unit, labels, 16)
+    name = axis_label(check.metric, check.unit, labels, width=24)
     axes.set_title(
         f"{name}\n{check.inside} of {check.cones} inside",
         fontsize=TYPE,

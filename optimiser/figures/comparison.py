@@ -50,7 +50,7 @@ def draw_comparison(
     -------
     matplotlib.figure.Figure
     """
-    a, b = plain(a, 14), plain(b, 14)
+    a, b = plain(a, 60), plain(b, 60)
     rows = {"score": answer.score, **answer.difference}
     rows = {name: each for name, each in rows.items() if each.known}
     if not rows:
@@ -61,11 +61,11 @@ def draw_comparison(
     figure = new_figure(0.6 + 0.72 * len(rows))
     grid = figure.subplots(len(rows), 1, squeeze=False)[:, 0]
     for axes, (name, difference) in zip(grid, rows.items(), strict=True):
-        title = axis_label(name, (units or {}).get(name, ""), labels).replace(" (0–1)", "")
+        title = axis_label(name, (units or {}).get(name, ""), labels, 40).replace(" (0–1)", "")
         _strip(tune(axes, grid="x"), title, difference)
     chance = answer.probability
-    says = f"{a} beats {b} with probability {chance:.2f}; " if np.isfinite(chance) else ""
-    heading(figure, f"{a} minus {b}, 90 % intervals. {says}{cones_text(answer.cones)}")
+    says = f"the first is better with probability {chance:.2f}; " if np.isfinite(chance) else ""
+    heading(figure, f"{a} minus {b}, 90 % intervals; {says}{cones_text(answer.cones)}")
     return figure
 
 

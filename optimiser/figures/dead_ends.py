@@ -18,6 +18,7 @@ from optimiser.figures.style import (
     new_axes,
     plain,
 )
+from optimiser.wording import percent
 
 __all__ = ["draw_dead_ends"]
 
@@ -48,7 +49,7 @@ def draw_dead_ends(answer: DeadEnds, *, labels: Mapping[str, str] | None = None)
     for variant in variants:
         if variant.variable != before:
             at += 2.0
-            groups.append((label_of(variant.variable, labels, 22), at - 0.95))
+            groups.append((label_of(variant.variable, labels, 40), at - 0.95))
             before = variant.variable
         else:
             at += 1.0
@@ -58,10 +59,11 @@ def draw_dead_ends(answer: DeadEnds, *, labels: Mapping[str, str] | None = None)
         dead = variant.verdict == "drop"
         colour = LIGHT["quiet"] if dead else LIGHT["sea"]
         axes.barh(place, variant.probability, height=0.62, color=colour)
+        # The words stand in a column right of the axis, which ends at 1.
         axes.text(
-            variant.probability + 0.015,
+            1.03,
             place,
-            f"{100 * variant.probability:.0f} % {variant.verdict}",
+            f"{percent(variant.probability)} {variant.verdict}",
             va="center",
             fontsize=TYPE - 0.5,
             color=LIGHT["soft"] if dead else LIGHT["ink"],
@@ -78,10 +80,11 @@ def draw_dead_ends(answer: DeadEnds, *, labels: Mapping[str, str] | None = None)
             fontsize=TYPE,
             fontweight="bold",
             color=LIGHT["ink"],
+            annotation_clip=False,
         )
     axes.set_ylim(places[-1] + 0.7, -0.6)
-    axes.set_xlim(0, 1.8)
-    axes.set_xticks([0, 0.5, 1.0])
+    axes.set_xlim(0, 1)
+    axes.set_xticks([0, 0.5, 1])
     axes.tick_params(axis="y", length=0)
     axes.set_xlabel("probability of holding the best recipe", fontsize=TYPE, color=LIGHT["ink"])
     heading(figure, f"Where the best recipe can still lie; {cones_text(answer.cones)}")

@@ -143,7 +143,8 @@ def _name_sessions(axes: Axes, sessions: Sequence[str]) -> None:
 def _head(answer: Drift) -> str:
     """Say what is seen and which cones carry it."""
     if not answer.charts:
-        return f"Session offsets, 90 % intervals; {answer.cones} cone(s) heard in several sessions"
+        heard = f"{cones_text(answer.cones)} heard in several sessions"
+        return f"Session offsets, 90 % intervals; {heard}"
     most = max(len(chart.values) for chart in answer.charts)
     limits = "; dashed: limits" if most >= LEAST_READINGS else ", too few for limits"
     return (

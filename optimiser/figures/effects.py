@@ -37,7 +37,7 @@ def draw_effects(
     values: Floats | None = None,
     *,
     labels: Mapping[str, str] | None = None,
-    most: int = 8,
+    most: int = 24,
 ) -> Figure:
     """Draw the main effects with their 90 % bands, the measured cones behind them.
 
@@ -52,13 +52,15 @@ def draw_effects(
     labels : mapping of str to str, optional
         Words for names.
     most : int, optional
-        Panels at most; those with the largest total index come first.
+        Panels at most; those with the largest total index come first, and the heading tells
+        how many are left out.
 
     Returns
     -------
     matplotlib.figure.Figure
     """
-    knobs = [knob for knob in answer.knobs if len(knob.effect)][:most]
+    known = [knob for knob in answer.knobs if len(knob.effect)]
+    knobs = known[:most]
     if not knobs:
         return empty(
             f"No main effects: {cones_text(answer.cones)} cannot carry them yet. "
@@ -75,13 +77,13 @@ def draw_effects(
     grid[0, 0].set_ylim(*span)
     for row in grid:
         row[0].yaxis.set_major_locator(round_ticks(4))
-    figure.supylabel(
-        axis_label(answer.metric, answer.unit, labels), fontsize=TYPE, color=LIGHT["ink"]
-    )
+        title = axis_label(answer.metric, answer.unit, labels, width=18)
+        row[0].set_ylabel(title, fontsize=TYPE, color=LIGHT["ink"])
+    left_out = f"; {len(known) - len(knobs)} smaller ones not drawn" if known[most:] else ""
     heading(
         figure,
         f"{label_of(answer.metric, labels).capitalize()}: main effects, 90 % bands; "
-        f"{cones_text(answer.cones)}",
+        f"{cones_text(answer.cones)}{left_out}",
     )
     return figure
 
@@ -136,7 +138,7 @@ def _panel(
         axes.xaxis.set_major_locator(round_ticks(4))
     faded = knob.verdict == "no effect seen"
     axes.set_xlabel(
-        axis_label(knob.variable, knob.unit, labels, max(8, 22 - len(knob.unit))),
+        axis_label(knob.variable, knob.unit, labels, width=22),
         fontsize=TYPE,
         color=LIGHT["soft"] if faded else LIGHT["ink"],
     )

@@ -100,13 +100,23 @@ def label_of(name: str, labels: Mapping[str, str] | None = None, most: int = 26)
 
 
 def axis_label(
-    name: str, unit: str, labels: Mapping[str, str] | None = None, most: int = 26
+    name: str,
+    unit: str,
+    labels: Mapping[str, str] | None = None,
+    most: int = 26,
+    *,
+    width: int | None = None,
 ) -> str:
-    """Give an axis title with its unit; a quantity without one is marked ``(0–1)`` if a score."""
-    words = label_of(name, labels, most)
+    """Give an axis title with its unit; a quantity without one is marked ``(0–1)`` if a score.
+
+    With `width` a long title is broken into lines of so many characters, two at most.
+    """
+    words = label_of(name, labels, most if width is None else 2 * width - 8)
     if unit:
-        return f"{words} ({plain(unit, 10)})"
-    return f"{words} (0–1)" if name in {"score", "desirability"} else words
+        words = f"{words} ({plain(unit, 10)})"
+    elif name in {"score", "desirability"}:
+        words = f"{words} (0–1)"
+    return words if width is None else "\n".join(textwrap.wrap(words, width))
 
 
 def cones_text(count: int) -> str:

@@ -71,7 +71,7 @@ def test_nothing_leaves_the_page_and_type_is_legible(drawn, name):
         ),
         ("shifted", ("13 sessions", "dashed: limits", "1 cone")),
         ("few", ("3 sessions, too few for limits",)),
-        ("no reference", ("decay (% of value)", "cone(s) heard in several sessions")),
+        ("no reference", ("decay (% of value)", "cones heard in several sessions")),
     ],
 )
 def test_it_says_its_units_and_cones(drawn, name, wanted):

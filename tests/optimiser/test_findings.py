@@ -1,0 +1,94 @@
+"""The report's answers are those of the verbs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from experiments.ledger import Ledger
+from optimiser import dead_ends, fit, optimum
+from optimiser.comparing import compare_levels
+from optimiser.drift import rig_drift
+from optimiser.findings import gather_findings
+from optimiser.spread import estimate_spread
+
+PLAN = """
+name = "shelf speaker"
+
+[variables.wall]
+kind = "continuous"
+low = 0.3
+high = 1.2
+step = 0.1
+
+[variables.process]
+kind = "choice"
+levels = ["resin", "filament"]
+
+[metrics.loss]
+from = "hand"
+goal = "minimise"
+poor = 10
+good = 1
+
+[sessions]
+reference_cone = 1
+"""
+
+
+@pytest.fixture
+def ledger(tmp_path: Path):
+    with Ledger.create(tmp_path / "speaker", PLAN, who="tester") as opened:
+        for number in range(1, 7):
+            process = "resin" if number % 2 else "filament"
+            opened.add({"wall": 0.2 + 0.1 * number, "process": process})
+            opened.measure(number, session="may", values={"loss": 4.0 + 0.5 * number})
+        opened.measure(1, session="june", values={"loss": 4.6})
+        opened.add({"wall": 1.2, "process": "resin"}, status="failed", why="tore off")
+        opened.add({"wall": 0.3, "process": "resin"})
+        opened.set_aside(8, why="dropped")
+        yield opened
+
+
+def test_they_are_what_the_verbs_say(ledger):
+    plan, trials = ledger.plan, ledger.table()
+    model = fit(plan, trials, seed=3)
+    told: list[float] = []
+    found = gather_findings(ledger, model, 3, progress=lambda share, _: told.append(share))
+    (wall,) = found.optima
+    assert wall.text == optimum(plan, trials, variable="wall", seed=3, model=model).text
+    assert found.dead_ends is not None
+    assert found.dead_ends.text == dead_ends(plan, trials, seed=3, model=model).text
+    levels = compare_levels(plan, trials, 3, model=model)
+    assert [each.text for each in found.levels] == [each.text for each in levels]
+    assert found.spread is not None
+    assert found.spread.text == estimate_spread(plan, trials).text
+    assert found.drift is not None
+    assert found.drift.text == rig_drift(plan, ledger.wide_table()).text
+    assert told == sorted(told)
+
+
+def test_another_cone_of_the_leader_scatters_more_than_its_recipe(ledger):
+    model = fit(ledger.plan, ledger.table(), seed=3)
+    again, leader = gather_findings(ledger, model, 3).again, model.leader()
+    assert again is not None
+    assert leader is not None
+    assert again.high - again.low > leader.score.high - leader.score.low
+
+
+def test_lost_cones_come_with_their_reasons(ledger):
+    model = fit(ledger.plan, ledger.table(), seed=3)
+    lost = gather_findings(ledger, model, 3).lost
+    assert [(each.cone, each.status, each.why) for each in lost] == [
+        (7, "failed", "tore off"),
+        (8, "set aside", "dropped"),
+    ]
+
+
+def test_nothing_measured_is_no_error(tmp_path: Path):
+    with Ledger.create(tmp_path / "speaker", PLAN, who="tester") as ledger:
+        found = gather_findings(ledger, fit(ledger.plan, ledger.table()), 0)
+    assert found.again is None
+    assert found.levels == []
+    assert [each.setting for each in found.optima] == [None]
