@@ -145,10 +145,15 @@ _ALL: Final = (
         _CURVES,
         ("band", "prominence_db", "smooth"),
         "break-up",
-        "Natural frequency of the lowest resonance above the piston range: the lowest local "
-        "maximum above the low end of the band with a topographic prominence of at least "
-        "prominence_db (3 dB), the driver's own fundamental resonance left out. From the pole "
-        "pair where a fit carries it, else the maximum itself.",
+        "Natural frequency of the lowest resonance above the piston range, which is taken to end "
+        "at the low end of the band, without a band at 300 Hz (ka = 1 of a cone 0.36 m across). A "
+        "resonance is a local maximum after 1/24 octave smoothing, with a prominence of at least "
+        "prominence_db (3 dB) within two octaves to each side, at least one flank that falls 3 dB "
+        "within half an octave, at least 3 points over half its prominence on a grid of at least "
+        "12 points an octave, and a pole pair with Q of at least 1.5. The driver's fundamental "
+        "resonance, the passband and broader humps are passed over. Null where nothing decides "
+        "between a low, broad peak and a sharper one above it. From the pole pair where a fit "
+        "carries it, else the maximum itself.",
         "Common practice, no source; prominence as scipy.signal.peak_prominences defines it.",
         "The first dip; the strongest peak; the end of the piston range by ka = 1; the "
         "frequency of the maximum, which lies off the natural frequency at low Q.",

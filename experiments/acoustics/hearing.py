@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from experiments.acoustics import breakup, resonance, spectrum
 from experiments.acoustics import decay as decays
 from experiments.acoustics import distortion as distortions
-from experiments.acoustics import resonance, spectrum
 from experiments.acoustics import response as responses
 from experiments.acoustics import sweep as sweeps
 from experiments.acoustics.curves import Distortion, Impulse, Response
@@ -26,6 +26,7 @@ __all__ = ["Heard", "hear", "hear_curve"]
 _NOISE_MARGIN: Final = 6.0  # dB: nearer to the noise there is no value
 _NOISE_DOUBT: Final = 20.0  # dB: nearer than this a limit is doubtful
 _CALM: Final = 48.0  # N of 1/N octave
+_LISTED: Final = 4
 _DISAGREE: Final = 0.25  # relative difference of two Q values
 
 
@@ -256,19 +257,16 @@ def _hear_breakup(
     response: Response, impulse: Impulse | None, options: Options, heard: Heard
 ) -> None:
     heard.values["breakup_hz"] = heard.values["breakup_q"] = None
-    curve = _search_curve(response, impulse, options)
-    peak = _breakup_peak(curve, response, options, heard)
-    if peak is None:
+    curve = breakup.search_curve(response)
+    if options.smooth is not None:
+        curve = responses.smoothed(response, options.smooth)
+    result = breakup.find_break_up(response, curve, options.prominence_db, options.band)
+    _say_search(result, options, heard)
+    if result.found is None:
+        _warn_no_break_up(result, options, heard)
         return
-    fit = resonance.fit_pole_pair(response, peak, curve)
-    mode = None
-    if impulse is not None:
-        q = fit.q if fit is not None and fit.carried else 6.0
-        mode = decays.mode_decay(
-            impulse, fit.frequency if fit and fit.carried else peak.frequency, q
-        )
-        if mode is not None and mode.rms_db > 1.5:
-            mode = None
+    peak, fit = result.found.peak, result.found.fit
+    mode = None if impulse is None else _mode(impulse, peak, fit)
     heard.values["breakup_hz"] = peak.frequency
     if fit is not None and fit.carried:
         heard.values["breakup_hz"], heard.values["breakup_q"] = fit.frequency, fit.q
@@ -284,48 +282,60 @@ def _hear_breakup(
     heard.notes.append(f"break-up carried by {carried}")
 
 
-def _search_curve(response: Response, impulse: Impulse | None, options: Options) -> Response:
-    """Return the curve in which peaks are looked for; a transform is smoothed by 1/24 octave."""
-    if options.smooth is not None:
-        return responses.smoothed(response, options.smooth)
-    return response if impulse is None else responses.outline(response)
+def _mode(
+    impulse: Impulse, peak: resonance.Peak, fit: resonance.PolePair | None
+) -> decays.ModeDecay | None:
+    """Read the mode from its own decay, where that is straight."""
+    at, q = peak.frequency, 6.0
+    if fit is not None and fit.carried:
+        at, q = fit.frequency, fit.q
+    mode = decays.mode_decay(impulse, at, q)
+    return None if mode is None or mode.rms_db > 1.5 else mode
 
 
-def _breakup_peak(
-    curve: Response, response: Response, options: Options, heard: Heard
-) -> resonance.Peak | None:
-    found = resonance.peaks(curve, options.prominence_db)
-    clear = [peak for peak in found if _stands_clear(response, peak)]
-    if len(clear) < len(found):
-        heard.notes.append(f"{len(found) - len(clear)} peaks near the noise were left out")
-    found = clear
-    if found and resonance.fundamental_peak(curve, found[0]):
-        heard.notes.append(
-            f"the peak at {_hz(found[0].frequency)} is the fundamental resonance, not break-up: "
-            "the curve falls away below it"
-        )
-        found = found[1:]
-    low, high = options.band or (0.0, math.inf)
-    found = [peak for peak in found if peak.frequency >= low]
-    if not found:
-        where = "" if options.band is None else f" above {_hz(low)}"
-        heard.warn(
-            "no_resonance",
-            f"break-up: no peak with a prominence of {options.prominence_db:g} dB{where}.",
-        )
-        return None
-    if found[0].frequency > high:
-        heard.warn("outside_band", "break-up: the lowest peak lies above the band stated.")
+def _say_search(result: breakup.BreakUp, options: Options, heard: Heard) -> None:
+    """Note where the search began and what was passed over."""
+    how = "the low end of the band" if options.band is not None else "no band stated: assumed"
     heard.notes.append(
-        f"break-up: lowest peak with a prominence of {options.prominence_db:g} dB, at "
-        f"{_hz(found[0].frequency)} (prominence {found[0].prominence:.1f} dB)"
+        f"break-up: lowest resonance above {_hz(result.start_hz)} ({how}) with a prominence of "
+        f"{options.prominence_db:g} dB and a Q of at least {breakup.LEAST_Q:g}"
     )
-    return found[0]
+    heard.notes += [
+        f"break-up: the peak at {_hz(one.peak.frequency)} {one.why}; passed over"
+        for one in result.passed[:_LISTED]
+    ]
+    if len(result.passed) > _LISTED:
+        heard.notes.append(f"{len(result.passed) - _LISTED} more peaks passed over")
+    if result.found is not None:
+        peak = result.found.peak
+        heard.notes.append(
+            f"break-up: the peak at {_hz(peak.frequency)} (prominence {peak.prominence:.1f} dB)"
+        )
+        if options.band is not None and peak.frequency > options.band[1]:
+            heard.warn("outside_band", "break-up: the lowest peak lies above the band stated.")
 
 
-def _stands_clear(response: Response, peak: resonance.Peak) -> bool:
-    margin = _noise_margin(response, peak.frequency)
-    return margin is None or margin >= 10.0
+def _warn_no_break_up(result: breakup.BreakUp, options: Options, heard: Heard) -> None:
+    if result.doubt is not None:
+        at = _hz(result.doubt.peak.frequency)
+        remedy = "Measure with a finer grid, or state a band that starts above it."
+        if result.doubt.verdict == "unclear":
+            remedy = "State a band that starts where the cone stops moving as a piston."
+            if options.band is not None:
+                remedy = "Measure without reflections and noise, or start the band above it."
+        code = "coarse_grid" if result.doubt.verdict == "coarse" else "no_resonance"
+        heard.warn(code, f"break-up: the peak at {at} {result.doubt.why}. {remedy}")
+        return
+    text = (
+        f"break-up: no resonance with a prominence of {options.prominence_db:g} dB above "
+        f"{_hz(result.start_hz)}"
+    )
+    if result.below is not None and options.band is None:
+        text += (
+            f"; one peak lies below, at {_hz(result.below.frequency)}. If that is the cone's, "
+            "state a band that starts under it"
+        )
+    heard.warn("no_resonance", text + ".")
 
 
 def _compare(fit: resonance.PolePair | None, mode: decays.ModeDecay, heard: Heard) -> None:
@@ -345,7 +355,12 @@ def _why_no_q(response: Response, peak: resonance.Peak, fit: resonance.PolePair 
         return (
             f"too few points around the peak at {_hz(peak.frequency)} ({100 * step:.1f} % apart)."
         )
-    if fit.rms_db > fit.sd_log_q:
+    if math.isinf(fit.sd_log_q):
+        return (
+            f"the points around {_hz(peak.frequency)} are {100 * step:.1f} % apart, wider than "
+            "the peak between them; measure with a finer grid."
+        )
+    if not fit.described:
         return (
             f"the peak at {_hz(peak.frequency)} is not that of a single resonance (a fit leaves "
             f"{fit.rms_db:.1f} dB)."

@@ -27,12 +27,18 @@ if TYPE_CHECKING:
 
     from experiments.acoustics.curves import Response
 
-__all__ = ["Peak", "PolePair", "fit_pole_pair", "fundamental_peak", "peaks"]
+__all__ = [
+    "Peak",
+    "PolePair",
+    "fit_pole_pair",
+    "fundamental_peak",
+    "octaves_of_bandwidth",
+    "peaks",
+]
 
 _STARTS: Final = (1.5, 4.0, 12.0, 40.0)  # Q values from which the fit starts
 _MAX_RMS: Final = 0.7  # dB: a worse fit does not describe the peak
 _MAX_SD: Final = 0.2  # of ln Q: about 20 %
-_OCTAVES_OF_BANDWIDTH: Final = 1.44  # an octave is ln 2 wide, a bandwidth 1 / Q
 _TILT_WEIGHT: Final = 0.0025  # dB of misfit for a tilt of 1 dB per unit of log frequency
 _POINTS: Final = 200
 _NEAR: Final = 0.03  # of log frequency
@@ -80,9 +86,19 @@ class PolePair:
     rms_db: float
 
     @property
+    def described(self) -> bool:
+        """Whether a pole pair describes the peak at all."""
+        return self.rms_db <= _MAX_RMS
+
+    @property
     def carried(self) -> bool:
         """Whether the data carry the Q."""
-        return self.rms_db <= _MAX_RMS and self.sd_log_q <= _MAX_SD
+        return self.described and self.sd_log_q <= _MAX_SD
+
+
+def octaves_of_bandwidth(q: float) -> float:
+    """Return the half-power width of a resonance of high Q, octaves: 1 / (Q ln 2)."""
+    return 1.0 / (q * math.log(2.0))
 
 
 def peaks(response: Response, prominence_db: float = 3.0) -> list[Peak]:
@@ -120,18 +136,24 @@ def fundamental_peak(response: Response, peak: Peak) -> bool:
     Returns
     -------
     bool
-        True if the curve falls by at least 10 dB from one octave to two octaves under the peak
-        and stays that low below, as a mass-controlled driver does under its resonance
-        (12 dB an octave). False also where the data do not reach that far down.
+        True if the curve falls below the peak as steeply as under a driver's resonance and
+        stays that low. False also where the data do not reach half an octave down.
+
+    Notes
+    -----
+    The fall is looked at between the lower end of the data, at most two octaves under the peak,
+    and half as many octaves. A high-pass of second order with its resonance at u = 1 goes there
+    as u² / (1 - u²), a band-pass as u / (1 - u²); the limit lies in the middle between them.
     """
-    low = response.frequency[0]
-    if octaves(low, peak.frequency) < 2.0:
+    reach = min(octaves(float(response.frequency[0]), peak.frequency), 2.0)
+    if reach < 0.5:
         return False
-    one = float(
-        np.interp(math.log(peak.frequency / G), np.log(response.frequency), response.level)
-    )
-    below = response.level[response.frequency <= peak.frequency / G**2]
-    return bool(below.size and np.max(below) <= one - 10.0)
+    u = G ** (-reach * np.array([0.5, 1.0]))
+    fall = 20 * math.log10(float(np.divide(*(u**1.5 / (1 - u**2)))))
+    x = np.log(response.frequency)
+    upper, lower = np.interp(np.log(peak.frequency * u), x, response.level)
+    below = response.level[response.frequency <= peak.frequency * u[1]]
+    return bool(max(lower, np.max(below, initial=lower)) <= upper - fall)
 
 
 def fit_pole_pair(
@@ -162,7 +184,7 @@ def fit_pole_pair(
     found = _fit(response, peak, low, high, _STARTS)
     if found is None:
         return None
-    width = G ** max(3 * _OCTAVES_OF_BANDWIDTH / found.q, 0.12)
+    width = G ** max(3 * octaves_of_bandwidth(found.q), 0.12)
     narrow = max(low, peak.frequency / width), min(high, peak.frequency * width)
     return _fit(response, peak, *narrow, (found.q,)) or found
 

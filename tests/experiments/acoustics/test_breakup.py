@@ -1,0 +1,209 @@
+"""Break-up against systems whose poles are known, and against the demo's own physics."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.signal import peak_prominences
+
+from demo_trials import make_demo
+from demo_trials.history import CONES, REPEATS, SESSIONS, Repeat
+from demo_trials.physics import build
+from experiments.acoustics import Options, listen
+from experiments.acoustics.breakup import START_HZ, _prominent, find_break_up, search_curve
+from experiments.acoustics.curves import Response
+from experiments.acoustics.listening import measure
+
+F = np.geomspace(25.0, 20000.0, 463)  # 48 points an octave
+RAW = Path(make_demo.__file__).with_name("raw")
+
+
+def decibels(h):
+    return 80 + 20 * np.log10(np.abs(h))
+
+
+def printed():
+    """Every measured cone of the demo: its first file's stem and the modes it really had."""
+    for number, made in enumerate(CONES, start=1):
+        good, spread, _ = make_demo.outcome(number)
+        again = [repeat for repeat in REPEATS if repeat.cone == number]
+        for sitting in [Repeat(number, made.session, note=""), *again] if good else []:
+            index = [session.name for session in SESSIONS].index(sitting.session)
+            warmer = make_demo.sitting(index).warmer
+            cone = build(made.settings, spread, light_hours=sitting.light_hours, warmer=warmer)
+            yield pytest.param(
+                RAW / f"cone_{number:02d}" / sitting.session,
+                cone,
+                id=f"{number}-{sitting.session}",
+            )
+
+
+@pytest.mark.parametrize(("stem", "cone"), list(printed()))
+def test_every_cone_of_the_demo_without_a_band(stem, cone):
+    """The truth is the first plate mode of the model that made the files."""
+    files = [next(stem.parent.glob(f"{stem.name}-response.*")), Path(f"{stem}-impulse.wav")]
+    for file in files:
+        heard = listen(file)
+        assert heard.metrics["breakup_hz"].value == pytest.approx(cone.modes[0], rel=0.005)
+        assert heard.metrics["breakup_q"].value == pytest.approx(cone.mode_q, rel=0.06)
+        assert any("no band stated: assumed" in note for note in heard.notes)
+
+
+def single(known, q, f0, *, noise=0.0, grid=F, seed=0):
+    """A driver with one mode that stands 9 dB over its response."""
+    h = known.second_order(grid, 90.0, 0.9, 2) * known.second_order(grid, 12000.0, 0.7, 0)
+    h = h * (1 + 1.8 * known.second_order(grid, f0, q, 1) / q)
+    rough = np.random.default_rng(seed).normal(0, noise, grid.size)
+    return Response(grid, decibels(h) + rough)
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.1, 0.3])
+@pytest.mark.parametrize("q", [2.0, 3.0, 5.0, 8.0, 15.0, 30.0, 60.0, 100.0])
+def test_one_mode(known, q, noise):
+    for seed, f0 in enumerate((900.0, 2100.0, 5200.0)):
+        grid = np.geomspace(25.0, 20000.0, 926)
+        heard = measure(single(known, q, f0, noise=noise, grid=grid, seed=seed)).metrics
+        assert heard["breakup_hz"].value == pytest.approx(f0, rel=0.004 + 0.2 / q**2)
+        if heard["breakup_q"].value is not None:
+            assert heard["breakup_q"].value == pytest.approx(q, rel=0.05 + 0.6 * noise)
+        assert heard["breakup_q"].value is not None or noise or q < 3
+
+
+@pytest.mark.parametrize("q", [4.0, 8.0, 15.0, 30.0])
+@pytest.mark.parametrize("apart", [1.5, 2.2])
+def test_the_lower_of_two_modes(known, q, apart):
+    for noise, f0 in ((0.0, 1100.0), (0.1, 2900.0), (0.2, 5100.0)):
+        first = single(known, q, f0, noise=noise)
+        second = 20 * np.log10(np.abs(1 + 1.8 * known.second_order(F, apart * f0, q, 1) / q))
+        heard = measure(Response(F, first.level + second)).metrics["breakup_hz"]
+        assert heard.value == pytest.approx(f0, rel=0.02 + 0.3 / q**2)
+
+
+def told(curve, **options):
+    heard = measure(curve, Options(**options))
+    warnings = [item for item in heard.warnings if item.text.startswith("break-up:")]
+    return heard.metrics["breakup_hz"].value, warnings
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_passband_of_a_driver_without_a_mode_is_no_resonance(known, seed):
+    rng = np.random.default_rng(seed)
+    h = known.second_order(F, rng.uniform(60, 400), rng.uniform(0.5, 1.2), 2)
+    h = h * known.second_order(F, rng.uniform(3000, 12000), rng.uniform(0.5, 1.0), 0)
+    value, warnings = told(Response(F, decibels(h) + rng.normal(0, 0.3, F.size)))
+    assert value is None
+    assert [item.code for item in warnings] == ["no_resonance"]
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_noise_alone_is_no_resonance(seed):
+    rng = np.random.default_rng(seed)
+    value, _ = told(Response(F, 80 + rng.normal(0, rng.uniform(0.1, 2.0), F.size)))
+    assert value is None
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_modes_of_a_room_below_the_assumed_start_are_left_alone(known, seed):
+    rng = np.random.default_rng(seed)
+    curve = single(known, 10.0, 3200.0, noise=0.1)
+    room = sum(
+        20 * np.log10(np.abs(1 + 1.5 * known.second_order(F, f, 12.0, 1) / 12.0))
+        for f in rng.uniform(35, 250, 5)
+    )
+    assert told(Response(F, curve.level + room))[0] == pytest.approx(3200.0, rel=0.01)
+
+
+def test_a_band_moves_the_start_and_what_lies_below_it_is_named(known):
+    curve = single(known, 8.0, 200.0)
+    value, warnings = told(curve)
+    assert value is None
+    assert START_HZ > 200.0
+    assert "one peak lies below, at 200" in warnings[0].text
+    assert "band" in warnings[0].text
+    assert told(curve, band=(150.0, 9000.0))[0] == pytest.approx(200.0, rel=0.01)
+
+
+def test_the_least_prominence_decides(known):
+    h = 1 + 0.7 * known.second_order(F, 3000.0, 9.0, 1) / 9.0
+    curve = Response(F, decibels(h))  # 4.6 dB high
+    assert told(curve, prominence_db=4.0)[0] == pytest.approx(3000.0, rel=0.01)
+    assert told(curve, prominence_db=5.0)[0] is None
+
+
+def test_nine_points_give_no_resonance():
+    f = 62.5 * 2.0 ** np.arange(9)
+    value, warnings = told(Response(f, np.array([60.0, 72, 80, 80, 79, 88, 80, 76, 60])))
+    assert value is None
+    assert [item.code for item in warnings] == ["coarse_grid"]
+    assert "2 in the octave around it, at least 12 an octave" in warnings[0].text
+
+
+@pytest.mark.parametrize("per_octave", [3, 6])
+def test_coarse_grids_say_what_they_need(known, per_octave):
+    grid = np.geomspace(25.0, 20000.0, round(per_octave * np.log2(800)))
+    value, warnings = told(single(known, 6.0, 2100.0, grid=grid))
+    assert value is None
+    assert "an octave are needed" in warnings[0].text
+
+
+def test_one_wild_point_is_no_resonance(known):
+    curve = single(known, 8.0, 4000.0)
+    level = curve.level.copy()
+    level[np.argmin(np.abs(F - 800.0))] += 12.0
+    value, warnings = told(Response(F, level))
+    assert value is None
+    assert "rests on too few points" in warnings[0].text
+    assert told(Response(F, level), band=(1000.0, 12000.0))[0] == pytest.approx(4000.0, rel=0.01)
+
+
+def test_between_a_broad_hump_and_a_sharp_peak_nothing_decides_but_a_band(known):
+    hump = 20 * np.log10(np.abs(1 + 0.8 * known.second_order(F, 700.0, 3.5, 1) / 3.5))
+    curve = Response(F, single(known, 12.0, 4000.0).level + hump)
+    value, warnings = told(curve)
+    assert value is None
+    assert "baffle" in warnings[0].text
+    assert "band" in warnings[0].text
+    assert told(curve, band=(400.0, 12000.0))[0] == pytest.approx(700.0, rel=0.03)
+    assert told(curve, band=(1500.0, 12000.0))[0] == pytest.approx(4000.0, rel=0.01)
+
+
+def test_a_q_between_the_points_is_not_carried(known):
+    grid = np.geomspace(25.0, 20000.0, 120)
+    h = known.second_order(grid, 3117.0, 60.0, 0)
+    heard = measure(Response(grid, decibels(h)))
+    assert heard.metrics["breakup_q"].value is None
+    assert heard.metrics["breakup_hz"].value in (None, pytest.approx(3117.0, rel=0.06))
+
+
+def test_local_prominence_is_scipys_with_a_window():
+    """scipy.signal.peak_prominences with wlen, on an even logarithmic grid."""
+    rng = np.random.default_rng(3)
+    f = 20.0 * 10 ** (0.3 * np.arange(0, 481) / 48)
+    y = np.convolve(rng.normal(0, 6, f.size + 20), np.ones(21) / 7, "valid")
+    found = {round(np.log10(p.frequency / 20) / 0.3 * 48): p for p in _prominent_all(f, y)}
+    places = np.array(sorted(found))
+    expected = peak_prominences(y, places, wlen=2 * 96 + 1)[0]
+    np.testing.assert_allclose([found[i].prominence for i in places], expected, rtol=1e-9)
+    assert places.size > 8
+
+
+def _prominent_all(f, y):
+    return list(_prominent(Response(f, y), 0.5))
+
+
+def test_the_search_curve_follows_the_data_wherever_they_lie(known):
+    curve = single(known, 8.0, 4000.0, noise=0.2)
+    moved = search_curve(Response(curve.frequency * 1.37, curve.level))
+    np.testing.assert_allclose(moved.level, search_curve(curve).level, atol=1e-9)
+    coarse = Response(F[::6], curve.level[::6])
+    assert search_curve(coarse) is coarse
+
+
+def test_what_was_passed_over_is_listed(known):
+    h = known.second_order(F, 400.0, 2.5, 2)
+    curve = Response(F, decibels(h) + single(known, 12.0, 4000.0).level - 80)
+    result = find_break_up(curve, search_curve(curve))
+    assert result.found.peak.frequency == pytest.approx(4000.0, rel=0.02)
+    assert [one.verdict for one in result.passed] == ["fundamental"]
