@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import sqlite3
+from collections import defaultdict
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
+from experiments.agreement import cones_text, foreign_ends, missing_settings, stale_problems
 from experiments.errors import ExperimentError, LedgerError, PlanError, Problem, RecipeError
 from experiments.folder import PLAN_FILE, STORE_FILE, no_experiment
 from experiments.plan import Plan
@@ -52,6 +55,7 @@ def check_experiment(folder: str | Path) -> list[Problem | str]:
             problems += check_store(connection, store.path)
             if plan is not None:
                 problems += check_recipes(connection, plan, Space(plan))
+                problems += stale_problems(connection, plan) or foreign_ends(connection, plan)
     except ExperimentError as error:
         problems += error.problems
     finally:
@@ -92,7 +96,7 @@ def check_store(connection: sqlite3.Connection, path: Path) -> list[Problem]:
 
 
 def check_recipes(connection: sqlite3.Connection, plan: Plan, space: Space) -> list[Problem]:
-    """Find cones that do not fit the present plan, and a reference cone that is not there.
+    """Find what keeps the cones of the store from fitting the present plan, once a cause.
 
     Parameters
     ----------
@@ -107,21 +111,52 @@ def check_recipes(connection: sqlite3.Connection, plan: Plan, space: Space) -> l
         Empty when all is well.
     """
     known = cones(connection, plan, space)
-    problems = [problem for cone in known for problem in _recipe_problems(cone, space)]
-    reference = plan.sessions.reference_cone
-    if known and reference is not None and reference not in {cone.number for cone in known}:
-        problems.append(
-            Problem("plan, sessions.reference_cone", f"cone {reference}", "a cone of the table")
+    missing = missing_settings(connection, plan, space)
+    told = {problem.where for problem in missing}
+    return [
+        *missing,
+        *(one for one in _unfit_recipes(known, space) if one.where not in told),
+        *_reference(plan, {cone.number for cone in known}),
+    ]
+
+
+def _unfit_recipes(known: Sequence[Cone], space: Space) -> list[Problem]:
+    """Gather what is wrong with recipes by its cause; cones set aside do not count."""
+    causes: defaultdict[tuple[str, str], defaultdict[str, list[int]]]
+    causes = defaultdict(lambda: defaultdict(list))
+    remedies: defaultdict[tuple[str, str], set[str]] = defaultdict(set)
+    for cone in known:
+        for one in _recipe_problems(cone, space):
+            where = f"variables.{one.where}" if one.where in space.plan.variables else one.where
+            causes[where, one.expected][one.found].append(cone.number)
+            remedies[where, one.expected].add(one.remedy)
+    return [
+        Problem(
+            where,
+            "; ".join(f"{found} in {cones_text(numbers)}" for found, numbers in cases.items()),
+            expected,
+            remedy if len(remedies[where, expected]) == 1 else "",
         )
-    return problems
+        for (where, expected), cases in causes.items()
+        for remedy in [next(iter(remedies[where, expected]))]
+    ]
 
 
 def _recipe_problems(cone: Cone, space: Space) -> list[Problem]:
+    if cone.status == "set aside":
+        return []
     try:
         space.complete(cone.settings, off_grid=cone.status != "planned")
     except RecipeError as error:
-        return [
-            Problem(f"cone {cone.number}", str(one), "a recipe that fits the present plan")
-            for one in error.problems
-        ]
+        return [one for one in error.problems if isinstance(one, Problem)]
     return []
+
+
+def _reference(plan: Plan, numbers: Collection[int]) -> list[Problem]:
+    reference = plan.sessions.reference_cone
+    # A plan may name its first cone before that is printed.
+    if reference is None or reference in numbers or (reference == 1 and not numbers):
+        return []
+    found = f"cone {reference}" + ("" if numbers else ", and no cone in the table yet")
+    remedy = "Leave the key out until the reference cone is in the table."
+    return [Problem("sessions.reference_cone", found, "the number of a cone", remedy)]

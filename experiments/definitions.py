@@ -1,12 +1,18 @@
 """How each stored value was computed, so that a plan that changed does not relabel it.
 
-Beside every reading the store keeps its definition: measure, options, unit and how the file was
-read, as one line of JSON. A reading whose definition is not that of the present plan is *stale*.
-`experiments.measuring.recompute` brings stale readings up.
+Beside every reading the store keeps its definition as one line of JSON: measure and the digest of
+its text in the catalogue, options, unit, kind of file, and which keys of ``[rig.files]`` pinned
+its reading. A reading whose definition is not that of the present plan is *stale*;
+`experiments.measuring.recompute` brings it up.
+
+What a pin says is a fact about the file on its day and is stored with the file: another sweep or
+another export today makes no old file stale. A key that is pinned for the first time does, since
+it was guessed until then.
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
 import sqlite3
 from collections.abc import Iterable
@@ -122,10 +128,11 @@ def definition_of(plan: Plan, metric: Metric, file: str | None, *, by_hand: bool
     standard = {name: getattr(Options(), name) for name in measure.options}
     return _text(
         measure=measure.name,
+        method=hashlib.sha256(measure.definition.encode()).hexdigest()[:8],
         options={**standard, **metric.options},
         unit=metric.unit,
         file=file,
-        rig=dict(plan.rig.get(file, {})),
+        pinned=sorted(plan.rig.get(file, {})),
     )
 
 
@@ -175,8 +182,21 @@ def stale_readings(connection: sqlite3.Connection, plan: Plan) -> list[Stale]:
         }
         for key, cone, status, value, hand, was, reading, file in connection.execute(_STALE, keys):
             counts = status != "set aside"
-            found.append(Stale(key, cone, counts, metric, value, bool(hand), was, reading, file))
+            one = Stale(key, cone, counts, metric, value, bool(hand), was, reading, file)
+            if not _same_but_for_fewer_pins(one, plan):
+                found.append(one)
     return found
+
+
+def _same_but_for_fewer_pins(one: Stale, plan: Plan) -> bool:
+    """Tell whether only pins were dropped since, which are stored with the file."""
+    if "pinned" not in one.was or one.file is None:
+        return False
+    now = definition_of(plan, one.metric, one.file, by_hand=False) or "{}"
+    fresh: dict[str, Any] = json.loads(now)
+    return set(one.was["pinned"]) >= set(fresh["pinned"]) and all(
+        one.was.get(key) == fresh[key] for key in fresh if key != "pinned"
+    )
 
 
 def stamp(writer: Writer, plan: Plan, readings: Iterable[int]) -> None:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,8 @@ from experiments.acoustics.options import Options, Sweep
 from experiments.acoustics.quality import CODES
 from experiments.acoustics.reading import NoExcitation
 from experiments.acts import check_values, write_readings
+from experiments.agreement import told_stale
+from experiments.definitions import Stale, stale_readings, stamp
 from experiments.errors import CurveError, LedgerError, Problem
 from experiments.ledger import Ledger
 from experiments.plan import Metric, Plan
@@ -290,11 +292,15 @@ def _concerning(heard: Listening, measures: set[str]) -> list[Caution]:
     return kept
 
 
-def recompute(ledger: Ledger, *, only_show: bool = False) -> pd.DataFrame:
-    """Derive every metric again from the stored files, under the present plan.
+def recompute(
+    ledger: Ledger, *, only_show: bool = False, keep: Collection[str] = ()
+) -> pd.DataFrame:
+    """Bring every value up to the present plan: from the stored files, or by its unit.
 
-    Each file is read as it was read at the time; values that a person entered stay. All of it
-    is one act, which `Ledger.undo` takes back.
+    A file is read as it was read at the time; keys of ``[rig.files]`` that were not stated then
+    are added. Values that a person entered stay, and are converted where the plan changed their
+    unit. Cones that are set aside are left as they are. All of it is one act, which
+    `Ledger.undo` takes back.
 
     Parameters
     ----------
@@ -302,6 +308,8 @@ def recompute(ledger: Ledger, *, only_show: bool = False) -> pd.DataFrame:
         The experiment.
     only_show : bool
         Change nothing.
+    keep : collection of str
+        Metrics whose entered values stand as they are, whatever their unit was called.
 
     Returns
     -------
@@ -311,29 +319,42 @@ def recompute(ledger: Ledger, *, only_show: bool = False) -> pd.DataFrame:
     Raises
     ------
     CurveError
-        If a file can no longer be read; it names cone and file. Nothing is changed.
+        If files can no longer be read; it names cones and files. Nothing is changed.
     LedgerError
-        If a file's bytes changed, or somebody else worked on the cones meanwhile.
+        If an entered value cannot be converted, a file's bytes changed, or somebody else worked
+        on the cones meanwhile.
     """
     plan = ledger.plan
-    with ledger.snapshot():
+    check_values(plan, dict.fromkeys(keep))
+    with ledger.snapshot() as connection:
         table = ledger.wide_table()
         versions = dict(zip(table["cone"].tolist(), table["version"].tolist(), strict=True))
-        sittings = [one for one in ledger.measurements() if one.files]
+        counted = {cone.number for cone in ledger.cones() if cone.status != "set aside"}
+        sittings = {one.id: one for one in ledger.measurements() if one.cone in counted}
+        stale = [one for one in stale_readings(connection, plan) if one.counts]
+    _refuse_unconvertible(plan, stale, keep)
     # Listening takes long; nobody else has to wait for it.
-    fresh = [(one, _again(plan, one, ledger.curves(measurement=one.id))) for one in sittings]
+    heard = _all_again(plan, ledger, [one for one in sittings.values() if one.files])
+    fresh = _entered(stale, keep)
+    for one, measured in heard:
+        derived = {name: measured.values[name] for name in _derived(plan, one, measured)}
+        fresh[one.id] = derived | fresh.get(one.id, {})
     changed = [
-        (one, name, measured.values[name])
-        for one, measured in fresh
-        for name in _derived(plan, one, measured)
-        if name not in one.values or one.values[name] != measured.values[name]
+        (sittings[key], name, after)
+        for key in sorted(fresh)
+        for name, after in fresh[key].items()
+        if name not in sittings[key].values or sittings[key].values[name] != after
     ]
     if not only_show:
-        with ledger.act("recompute", {"metrics": list(plan.metrics)}) as act:
+        with ledger.act("recompute", {"metrics": list(plan.metrics), "keep": sorted(keep)}) as act:
             _check_fresh(act.writer, versions)
-            for one, measured in fresh:
-                _rewrite(act.writer, one, _derived(plan, one, measured), measured)
-            act.summary = f"metrics recomputed, {len(changed)} values changed"
+            for key, values in fresh.items():
+                _rewrite(act.writer, sittings[key], values)
+            for one, measured in heard:
+                _rewarn(act.writer, one, measured)
+            stamp(act.writer, plan, [one.reading for one in stale if one.reading is not None])
+            number = len(changed)
+            act.summary = f"metrics recomputed, {number} value{'' if number == 1 else 's'} changed"
     rows = [
         (one.cone, one.session, one.id, name, plan.metrics[name].unit, one.values.get(name), after)
         for one, name, after in changed
@@ -342,21 +363,63 @@ def recompute(ledger: Ledger, *, only_show: bool = False) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns).astype({"before": float, "after": float})
 
 
+def _refuse_unconvertible(plan: Plan, stale: Sequence[Stale], keep: Collection[str]) -> None:
+    lost = [
+        one
+        for one in stale
+        if one.by_hand and one.converted is None and one.metric.name not in keep
+    ]
+    if lost:
+        raise LedgerError(*told_stale(plan, lost))
+
+
+def _entered(stale: Sequence[Stale], keep: Collection[str]) -> dict[int, dict[str, float | None]]:
+    """Give entered values in the present unit, and nothing where no file stands behind a value."""
+    found: dict[int, dict[str, float | None]] = {}
+    for one in stale:
+        if one.by_hand:
+            after = one.value if one.metric.name in keep else one.converted
+            found.setdefault(one.measurement, {})[one.metric.name] = after
+        elif one.file is None:
+            found.setdefault(one.measurement, {})[one.metric.name] = None
+    return found
+
+
+def _all_again(
+    plan: Plan, ledger: Ledger, sittings: Sequence[Measurement]
+) -> list[tuple[Measurement, Measured]]:
+    """Hear every measurement again; name every file that cannot be read."""
+    heard: list[tuple[Measurement, Measured]] = []
+    problems: list[Problem | str] = []
+    for one in sittings:
+        try:
+            heard.append((one, _again(plan, one, ledger.curves(measurement=one.id))))
+        except CurveError as error:
+            where = f"cone {one.cone}, session {one.session}"
+            problems += [_put_before(where, problem) for problem in error.problems]
+    if problems:
+        raise CurveError(*problems)
+    return heard
+
+
+def _put_before(where: str, problem: Problem | str) -> Problem | str:
+    if isinstance(problem, Problem):
+        return replace(problem, where=f"{where}: {problem.where}")
+    return f"{where}: {problem}"
+
+
 def _again(plan: Plan, one: Measurement, curves: Sequence[Curve]) -> Measured:
     typed = {name: one.values[name] for name in one.by_hand if name in plan.metrics}
     typed = {name: value for name, value in typed.items() if value is not None}
-    try:
-        return _measured(plan, [_reopen(curve) for curve in curves], typed)
-    except CurveError as error:
-        where = f"cone {one.cone}, session {one.session}"
-        raise CurveError(*(f"{where}: {problem}" for problem in error.problems)) from None
+    return _measured(plan, [_reopen(plan, curve) for curve in curves], typed)
 
 
-def _reopen(curve: Curve) -> _File:
+def _reopen(plan: Plan, curve: Curve) -> _File:
     given = dict(curve.options)
     if "sweep" in given:
         given["sweep"] = Sweep(**given["sweep"])
-    return _File(curve.name, curve.content, curve.kind, Options().with_values(given))
+    options = _with_rig(plan, curve.kind, Options().with_values(given))
+    return _File(curve.name, curve.content, curve.kind, options)
 
 
 def _derived(plan: Plan, one: Measurement, measured: Measured) -> list[str]:
@@ -379,12 +442,16 @@ def _check_fresh(writer: Writer, versions: Mapping[int, int]) -> None:
         )
 
 
-def _rewrite(writer: Writer, one: Measurement, names: Sequence[str], measured: Measured) -> None:
+def _rewrite(writer: Writer, one: Measurement, values: Mapping[str, float | None]) -> None:
     before = len(writer.changes)
-    fresh = {name: measured.values[name] for name in names}
-    write_readings(writer, one.id, fresh, by_hand=False)
+    for name, value in values.items():
+        write_readings(writer, one.id, {name: value}, by_hand=name in one.by_hand)
+    if len(writer.changes) > before:
+        writer.update("cones", one.cone, version=writer.act)
+
+
+def _rewarn(writer: Writer, one: Measurement, measured: Measured) -> None:
+    """Put the warnings of the files in place of what they warned of before."""
     ours = {*CODES, "no_file", "not_entered"}
     kept = [caution for caution in one.warnings if caution.code not in ours]
     writer.update("measurements", one.id, warnings=caution_text([*measured.warnings, *kept]))
-    if len(writer.changes) > before:
-        writer.update("cones", one.cone, version=writer.act)

@@ -284,6 +284,7 @@ def _variable_keys(variable: Variable) -> dict[str, Any]:
             for parent, values in sorted(variable.only_when.items())
         },
         before=variable.before,
+        was=variable.was,
         setup_minutes=variable.setup_minutes or None,
         per=variable.per if variable.per != "cone" else None,
         cautions=dict(sorted(variable.cautions.items())),

@@ -87,6 +87,8 @@ class Variable:
         Whether each cone may have its own value or a whole plate shares one.
     cautions : dict of str to {'resin', 'filament', 'other'}
         Which safety cautions a level calls for.
+    was : str
+        The name under which earlier cones hold it in the store; empty if never renamed.
     """
 
     name: str
@@ -104,6 +106,7 @@ class Variable:
     note: str = ""
     per: Literal["cone", "plate"] = "cone"
     cautions: dict[str, str] = field(default_factory=FrozenDict)
+    was: str = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "label", _shown_name(self.label, self.name))

@@ -76,6 +76,7 @@ class VariableKeys(_Keys):
     scale: Literal["linear", "log"] = "linear"
     only_when: Table = {}
     before: Any = None
+    was: Annotated[str, Field(strict=True, min_length=1, max_length=60)] | None = None
     setup_minutes: Annotated[float, Field(strict=True, ge=0, allow_inf_nan=False)] = 0.0
     per: Literal["cone", "plate"] = "cone"
     cautions: Table = {}

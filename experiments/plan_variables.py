@@ -46,7 +46,26 @@ def read_variables(section: Mapping[str, Any], problems: Problems) -> dict[str, 
     """
     variables = read_each(VariableKeys, section, "variables", problems, _variable)
     read_conditions(section, variables, problems)
+    _old_names(section, variables, problems)
     return variables
+
+
+def _old_names(
+    section: Mapping[str, Any], variables: Mapping[str, Variable], problems: Problems
+) -> None:
+    """Refuse an old name that two variables claim, or that still is a variable's own."""
+    claimed: dict[str, str] = {}
+    for name, variable in variables.items():
+        if not variable.was:
+            continue
+        if variable.was in section or variable.was in claimed:
+            owner = claimed.get(variable.was, variable.was)
+            problems.note(
+                f"variables.{name}.was",
+                f"{show(variable.was)}, which belongs to '{owner}'",
+                "a name that no variable of the plan has any more",
+            )
+        claimed[variable.was] = name
 
 
 def _variable(problems: Problems, name: str, keys: VariableKeys) -> Variable | None:
@@ -87,6 +106,7 @@ def _record(name: str, keys: VariableKeys, levels: tuple[Value, ...] | None) -> 
         note=keys.note,
         per=keys.per,
         cautions=FrozenDict(keys.cautions),
+        was=keys.was or "",
     )
 
 

@@ -75,6 +75,7 @@ step = 5
 unit = "min"
 only_when = { process = ["resin"] }
 before = 10                         # what earlier cones had, when a knob joins later
+# was = "uv_time"                   # the name it had when earlier cones were recorded
 note = "Under the UV lamp, after washing and drying."
 
 

@@ -15,7 +15,7 @@ from experiments.acoustics.catalogue import resolve
 from experiments.plan import Metric, Plan, Variable
 from experiments.space import Space
 
-__all__ = ["LEADING", "cone_recipes", "is_mass", "trials_frame", "with_records"]
+__all__ = ["LEADING", "active_settings", "cone_recipes", "is_mass", "trials_frame", "with_records"]
 
 LEADING = ("cone", "status", "plate", "session", "age_days", "light_hours")
 """The columns that stand before the variables and the metrics."""
@@ -158,9 +158,9 @@ def cone_recipes(
         return frame
     # A parent's `before` may make a child active: once round for each level of the tree.
     for _ in range(len(plan.variables)):
-        if not _fill_earlier(frame, plan, _active(frame, plan, space)):
+        if not _fill_earlier(frame, plan, active_settings(frame, plan, space)):
             break
-    active = _active(frame, plan, space)
+    active = active_settings(frame, plan, space)
     for name, variable in plan.variables.items():
         gone = ~active[name].to_numpy(dtype=bool)
         if gone.any():
@@ -170,8 +170,20 @@ def cone_recipes(
     return frame
 
 
-def _active(frame: pd.DataFrame, plan: Plan, space: Space) -> pd.DataFrame:
-    """Tell what is active; a level that the plan has dropped since counts as unknown there."""
+def active_settings(frame: pd.DataFrame, plan: Plan, space: Space) -> pd.DataFrame:
+    """Tell what is active in recorded recipes.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        From `cone_recipes`; a level that the plan has dropped since counts as unknown.
+    plan, space
+        The present plan and its recipes.
+
+    Returns
+    -------
+    DataFrame of bool, shape (n, variables)
+    """
     known = frame.copy()
     for name, variable in plan.variables.items():
         if variable.words is not None:
@@ -198,8 +210,11 @@ def _fill_earlier(frame: pd.DataFrame, plan: Plan, active: pd.DataFrame) -> bool
 def _settings(
     connection: sqlite3.Connection, variable: Variable, numbers: Integers
 ) -> pd.Series[Any]:
+    # Where a cone has both the old and the new name, the new one comes last and stands.
     found = connection.execute(
-        "SELECT cone, value FROM settings WHERE variable = ? ORDER BY cone", (variable.name,)
+        """SELECT cone, value FROM settings WHERE variable = :name OR variable = :was
+        ORDER BY cone, variable = :name""",
+        {"name": variable.name, "was": variable.was or variable.name},
     ).fetchall()
     column: npt.NDArray[Any] = (
         np.full(len(numbers), np.nan)

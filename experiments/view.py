@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import getpass
+import math
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -14,7 +15,15 @@ from typing import Self
 import pandas as pd
 
 from experiments import reading
+from experiments.agreement import (
+    disagreements,
+    foreign_ends,
+    refuse_disagreements,
+    refuse_stale,
+    stale_problems,
+)
 from experiments.checking import check_recipes, check_store
+from experiments.definitions import stale_readings
 from experiments.entries import clean_text, cone_number
 from experiments.errors import Problem
 from experiments.folder import CARDS, PLAN_FILE, STORE_FILE, no_experiment
@@ -151,8 +160,14 @@ class View:
         with self._store.reading() as connection:
             yield connection
 
-    def table(self) -> pd.DataFrame:
+    def table(self, *, strict: bool = True) -> pd.DataFrame:
         """Put the trials together: one row a measurement.
+
+        Parameters
+        ----------
+        strict : bool
+            Refuse while the store does not agree with the present plan. Otherwise what does not
+            agree is missing from the table (NaN or None); `disagreements` says what and why.
 
         Returns
         -------
@@ -160,12 +175,19 @@ class View:
             ``cone, status, plate, session, age_days, light_hours``, one column a variable (NaN
             or None where inactive), one a metric. A cone that was not measured has one row
             whose metrics are NaN. A variable that joined the plan later shows its ``before``
-            value for earlier cones, or NaN where the plan gives none.
+            value for earlier cones.
+
+        Raises
+        ------
+        LedgerError
+            If `strict`, and cones lack a value for a variable of the plan, or values were
+            stored under another definition of their metric. Cones set aside do not count;
+            their values of another definition are missing.
         """
         plan = self.plan
-        return self.wide_table()[[*LEADING, *plan.variables, *plan.metrics]]
+        return self.wide_table(strict=strict)[[*LEADING, *plan.variables, *plan.metrics]]
 
-    def wide_table(self) -> pd.DataFrame:
+    def wide_table(self, *, strict: bool = False) -> pd.DataFrame:
         """As `table`, followed by ``measurement, note, version, mass_g``.
 
         `measurement` is the measurement's id, `version` the number of the last act that
@@ -173,7 +195,24 @@ class View:
         """
         plan, space = self.plan, self.space
         with self._store.reading() as connection:
-            return trials_frame(connection, plan, space)
+            if strict:
+                refuse_disagreements(connection, plan, space)
+            frame = trials_frame(connection, plan, space)
+            for one in stale_readings(connection, plan):
+                frame.loc[frame["measurement"] == one.measurement, one.metric.name] = math.nan
+        return frame
+
+    def refuse_stale(self) -> None:
+        """Raise a LedgerError if values were stored under another definition of their metric."""
+        plan = self.plan
+        with self._store.reading() as connection:
+            refuse_stale(connection, plan)
+
+    def disagreements(self) -> list[Problem]:
+        """Find what keeps `table` from being built: see `experiments.agreement`."""
+        plan, space = self.plan, self.space
+        with self._store.reading() as connection:
+            return disagreements(connection, plan, space)
 
     def full_table(self) -> pd.DataFrame:
         """As `wide_table`, with everything that people want to see of a cone.
@@ -274,12 +313,14 @@ class View:
         -------
         list of Problem
             Damage that SQLite finds, raw files whose bytes changed, recipes that do not fit
-            the present plan. Empty when all is well.
+            the present plan, values of another definition. Empty when all is well.
         """
         plan, space = self.plan, self.space
         with self._store.reading() as connection:
             problems = check_store(connection, self.folder / STORE_FILE)
-            return problems + check_recipes(connection, plan, space)
+            problems += check_recipes(connection, plan, space)
+            stale = stale_problems(connection, plan)
+            return problems + (stale or foreign_ends(connection, plan))
 
     def _stamp(self) -> str:
         return self._now().astimezone(UTC).isoformat(timespec="seconds")

@@ -186,8 +186,9 @@ def _labels(frame: pd.DataFrame, column: str) -> npt.NDArray[np.object_]:
 
 def _label(value: object) -> str:
     """Write a cone's or session's name; a number beside blank cells has become a float."""
-    whole = isinstance(value, float) and value.is_integer()
-    return str(int(value)) if whole else str(value)
+    if isinstance(value, float) and value.is_integer():
+        return str(int(value))
+    return str(value)
 
 
 def _complete(

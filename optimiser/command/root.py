@@ -29,6 +29,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "add": ("acts", "Add a cone made outside any proposal."),
     "measure": ("measure", "Store a cone's raw measurement files and compute its metrics."),
     "sweep": ("sweep", "Write a swept sine to play through a driver, as WAV."),
+    "recompute": ("recompute", "Bring every metric up to a plan that changed."),
     "listen": ("listen", "Show the metrics of raw files; needs no experiment."),
     "table": ("table", "Show the table of trials."),
     "import": ("exchange", "Take an edited spreadsheet in, after a preview."),

@@ -47,9 +47,12 @@ def table_command(spread_wanted: bool, folder: Path, json_wanted: bool) -> None:
     with Ledger.open(folder) as ledger:
         plan = ledger.plan
         trials = ledger.table() if spread_wanted else ledger.full_table()
+        left_out = ledger.disagreements()
     if spread_wanted:
         show_spread(plan, trials, json_wanted=json_wanted)
         return
+    for problem in left_out:
+        click.echo(f"left out of the table: {problem}", err=True)
     if json_wanted:
         trials["notes"] = _notes(trials)
         names = [*LEADING, *plan.variables, *plan.metrics, "minutes", "why", "notes"]

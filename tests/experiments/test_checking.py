@@ -45,7 +45,8 @@ def test_recipes_are_checked_under_the_present_plan(measured, plan_text):
         'process = ["resin"]', 'process = ["clay"]'
     )
     (measured.folder / "experiment.toml").write_text(text)
-    assert [problem.where for problem in check_experiment(measured.folder)] == ["cone 1"]
+    (problem,) = check_experiment(measured.folder)
+    assert (problem.where, problem.found) == ("variables.process", '"resin" in cone 1')
 
 
 def test_a_missing_half_is_told_with_the_other(measured):

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 
 import pytest
 
+from experiments.acoustics.catalogue import MEASURES
 from experiments.definitions import definition_of, stale_readings
 from experiments.plan import Plan
 from experiments.records import StoredCurve
@@ -41,11 +43,13 @@ def measured(ledger, resin):
 
 def test_a_definition_holds_all_that_moves_the_value(plan_text):
     now = metric_of(plan_of(plan_text))
+    text = MEASURES["upper_limit_hz"].definition
     assert json.loads(now) == {
         "file": "response",
         "measure": "upper_limit_hz",
+        "method": hashlib.sha256(text.encode()).hexdigest()[:8],
         "options": {"band": None, "drop_db": 10.0, "smooth": None},
-        "rig": {},
+        "pinned": [],
         "unit": "kHz",
     }
     head = "[metrics.upper_limit]\n"
@@ -81,6 +85,19 @@ def test_a_computed_value_is_stale_when_its_definition_changes(measured, plan_te
     assert (one.cone, one.metric.name, one.value, one.by_hand) == (1, "upper_limit", 9.0, False)
     assert one.was["unit"] == "kHz"
     assert one.counts
+
+
+def test_a_pin_that_joins_makes_stale_and_one_that_goes_or_changes_does_not(measured, plan_text):
+    def pinned(keys):
+        return plan_text + f"[rig.files.response]\n{keys}\n"
+
+    curve = StoredCurve("r.txt", "response", b"2")
+    (measured.folder / "experiment.toml").write_text(pinned('decimal = ","'))
+    assert [one.cone for one in stale(measured, measured.plan)] == [1]
+    measured.measure(1, session="b", curves=[curve], values={"upper_limit": 8.0})
+    later = Plan.from_text(pinned('decimal = "."'))
+    assert [one.measurement for one in stale(measured, later)] == [1]
+    assert [one.measurement for one in stale(measured, Plan.from_text(plan_text))] == []
 
 
 def test_an_entered_value_is_converted_where_the_units_allow(measured, plan_text):

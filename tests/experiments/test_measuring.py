@@ -347,3 +347,77 @@ def test_a_stored_sweep_is_read_as_it_was_played_though_the_rig_changed(tmp_path
 def test_a_recording_without_its_excitation_is_refused(recording, plan):
     with pytest.raises(CurveError, match=r"take\.wav"):
         measure_files(plan, [recording])
+
+
+def rewrite(ledger, *pairs):
+    file = ledger.folder / "experiment.toml"
+    text = file.read_text()
+    for old, new in pairs:
+        assert old in text
+        text = text.replace(old, new)
+    file.write_text(text)
+
+
+def test_recomputing_makes_a_refused_table_whole(worked):
+    rewrite(worked, ("drop_db = 6", "drop_db = 3"))
+    with pytest.raises(LedgerError, match="coneloop recompute"):
+        worked.table()
+    recompute(worked)
+    assert worked.check() == []
+    worked.undo()
+    with pytest.raises(LedgerError, match="coneloop recompute"):
+        worked.table()
+
+
+def test_a_definition_that_changes_no_value_is_stamped_all_the_same(worked):
+    rewrite(worked, ("drop_db = 6", "drop_db = 6.0000000001"))
+    recompute(worked)
+    assert worked.disagreements() == []
+
+
+def test_entered_values_follow_a_unit_that_converts(worked):
+    rewrite(worked, ("[metrics.gloss]\n", '[metrics.gloss]\nunit = "min"\n'))
+    recompute(worked, keep=["gloss"])
+    rewrite(worked, ('unit = "min"', 'unit = "s"'))
+    changed = recompute(worked)
+    assert changed[["metric", "before", "after"]].to_numpy().tolist() == [["gloss", 1.0, 60.0]]
+    assert worked.table()["gloss"].tolist()[1] == 60.0
+    assert worked.measurements()[1].by_hand >= {"gloss"}
+
+
+def test_entered_values_of_an_unknown_unit_stand_only_if_they_are_kept(worked, dump):
+    rewrite(worked, ("[metrics.gloss]\n", '[metrics.gloss]\nunit = "GU"\n'))
+    before = dump(worked)
+    with pytest.raises(LedgerError, match="--keep gloss"):
+        recompute(worked)
+    assert dump(worked) == before
+    with pytest.raises(LedgerError, match="a metric of the plan"):
+        recompute(worked, keep=["glos"])
+    assert recompute(worked, keep=["gloss"]).empty
+    assert worked.table()["gloss"].tolist()[1] == 1.0
+
+
+def test_values_that_lose_their_file_are_taken_out(worked):
+    rewrite(
+        worked,
+        ('[metrics.upper_limit]\nfrom = "response"', '[metrics.upper_limit]\nfrom = "impulse"'),
+    )
+    changed = recompute(worked)
+    lost = changed[changed["metric"] == "upper_limit"]
+    assert lost["after"].isna().all()
+    assert len(lost) == 2
+    assert worked.table()["upper_limit"].isna().all()
+
+
+def test_recomputing_names_every_file_that_cannot_be_read(worked):
+    for session in ("c", "d"):
+        odd = StoredCurve(f"{session}.txt", "response", b"what is this " + session.encode())
+        worked.measure(1, session=session, curves=[odd])
+    with pytest.raises(CurveError) as refusal:
+        recompute(worked)
+    assert [problem.where.split(":")[0] for problem in refusal.value.problems] == [
+        "cone 1, session c",
+        "cone 1, session d",
+    ]
+    worked.set_aside(1, why="its files are lost")
+    assert recompute(worked).empty

@@ -103,7 +103,7 @@ def test_check_finds_a_reference_cone_that_is_not_there(ledger, resin, plan_text
     text = plan_text.replace("reference_cone = 1", "reference_cone = 9")
     (ledger.folder / "experiment.toml").write_text(text)
     (problem,) = ledger.check()
-    assert (problem.where, problem.found) == ("plan, sessions.reference_cone", "cone 9")
+    assert (problem.where, problem.found) == ("sessions.reference_cone", "cone 9")
 
 
 def test_check_finds_broken_references(ledger, resin):
@@ -120,8 +120,8 @@ def test_a_planned_cone_off_the_grid_of_a_later_plan_is_told(ledger, resin, plan
     text = plan_text.replace("step = 0.1", "step = 0.8")
     (ledger.folder / "experiment.toml").write_text(text)
     (problem,) = ledger.check()
-    assert problem.where == "cone 1"
-    assert "wall" in problem.found
+    assert problem.where == "variables.wall"
+    assert "in cone 1" in problem.found
 
 
 def test_the_clock_is_utc_and_the_user_is_the_computers(tmp_path, plan_text, monkeypatch):

@@ -1,0 +1,67 @@
+"""Verb: recompute."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+import pandas as pd
+
+from experiments.ledger import Ledger
+from experiments.measuring import recompute
+from optimiser import wording
+from optimiser.command.options import as_json, in_folder
+from optimiser.command.show import print_json, print_table, progress
+
+__all__ = ["recompute_command"]
+
+
+@click.command("recompute")
+@click.option("--dry-run", is_flag=True, help="Only show what would change; record nothing.")
+@click.option(
+    "--keep",
+    multiple=True,
+    metavar="METRIC",
+    help="Entered values of this metric stand as they are, though its unit changed; may be "
+    "repeated.",
+)
+@in_folder
+@as_json
+def recompute_command(
+    dry_run: bool, keep: tuple[str, ...], folder: Path, json_wanted: bool
+) -> None:
+    """Bring every metric up to a plan that changed.
+
+    Metrics are computed again from the stored raw files, under the plan as it is now. Each file
+    is read as it was when it was measured; keys of [rig.files] that were not stated then are
+    added. Entered values stay, and are converted where their unit changed. One act: `coneloop
+    undo` takes it back.
+    """
+    with Ledger.open(folder) as ledger:
+        with progress("listening to every file again"):
+            changed = recompute(ledger, only_show=dry_run, keep=keep)
+        labels = wording.describe(ledger.plan)
+    if json_wanted:
+        print_json({"changes": changed, "recorded": not dry_run})
+        return
+    if len(changed):
+        heads = ["metric", "cone", "session", "before", "after"]
+        print_table("", heads, _rows(changed, labels), right=[1])
+    else:
+        click.echo("no value differs")
+    click.echo("nothing was recorded (--dry-run)" if dry_run else "the table follows the plan")
+
+
+def _rows(changed: pd.DataFrame, labels: dict[str, str]) -> list[list[str]]:
+    """Give one row a value, metric by metric; the stored number has the unit of its day."""
+    ordered = changed.sort_values(["metric", "cone", "measurement"], kind="stable")
+    return [
+        [
+            labels[str(row["metric"])],
+            str(row["cone"]),
+            str(row["session"]),
+            wording.number(float(row["before"])),
+            wording.with_unit(wording.number(float(row["after"])), str(row["unit"])),
+        ]
+        for row in ordered.to_dict(orient="records")
+    ]
