@@ -15,6 +15,8 @@ from experiments.errors import ExchangeError, Problem
 from experiments.outputs import write_whole
 
 __all__ = [
+    "EXACT",
+    "HEARD",
     "RawSheet",
     "cell_text",
     "decimal_mark",
@@ -27,6 +29,11 @@ __all__ = [
 ]
 
 MAX_BYTES = 50_000_000
+EXACT = 12
+"""Significant digits of what a person sets: no binary tail, and far finer than any step."""
+HEARD = 6
+"""Significant digits of a metric: far finer than any measurement repeats."""
+
 _DELIMITERS = (";", ",", "\t")
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
 _RISKY = ("=", "+", "-", "@", "\t", "'")
@@ -74,16 +81,23 @@ def rearm(text: str) -> str:
     return text[1:] if text[:1] == "'" and text[1:2] in _RISKY else text
 
 
-def cell_text(value: Any, decimal: str) -> str:
-    """Write one value: blank for nothing, the shortest text that gives the same number."""
+def cell_text(value: Any, decimal: str, digits: int = EXACT) -> str:
+    """Write one value: blank for nothing, a number with so many significant digits at most.
+
+    `same_number` tells that such a text still means the value.
+    """
     if value is None or (isinstance(value, float) and math.isnan(value)):
         return ""
     if isinstance(value, str):
         return disarm(value)
-    number = float(value)
-    if number.is_integer() and abs(number) < 1e15:
-        return str(int(number))
-    return repr(number).replace(".", decimal)
+    return _plain(float(value), digits).replace(".", decimal)
+
+
+def _plain(number: float, digits: int) -> str:
+    """Write a number as people do; what stands before the point is never rounded away."""
+    if abs(number) < 1e15 and (number.is_integer() or abs(number) >= 10**digits):
+        return f"{number + 0.0:.0f}"
+    return f"{number:.{digits}g}"
 
 
 def parse_number(text: str, decimal: str) -> float:
@@ -120,13 +134,14 @@ _NAMES = {".": "point", ",": "comma"}
 
 
 def same_number(text: str, decimal: str, value: float) -> bool:
-    """Whether a cell is `value`, or `value` as a spreadsheet rounds it for display.
+    """Whether a cell is `value`, as the export writes it or as a spreadsheet shows it.
 
-    Spreadsheets save what they show. A cell of six or more significant digits that rounds the
-    stored value correctly is therefore no edit.
+    The export writes fewer digits than the store keeps, and spreadsheets save what they show. A
+    cell of six or more significant digits that rounds the stored value correctly is therefore no
+    edit.
     """
     number = parse_number(text, decimal)
-    if number == value:
+    if number == value or any(number == float(_plain(value, n)) for n in (EXACT, HEARD)):
         return True
     mantissa, _, exponent = text.lower().replace(decimal, ".").partition("e")
     digits = mantissa.lstrip("+-\u2212").replace(".", "").lstrip("0")

@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from experiments.errors import ExchangeError, Problem
-from experiments.exchange.cells import cell_text, write_sheet
+from experiments.exchange.cells import EXACT, HEARD, cell_text, write_sheet
 from experiments.exchange.rows import columns_of
 from experiments.ledger import Ledger
 from experiments.outputs import Kind, check_output
@@ -34,6 +34,9 @@ def export_csv(
     force: bool = False,
 ) -> Path:
     """Write the table as a CSV file, one row a measurement.
+
+    Metrics have six significant digits, other numbers as many as they need. Taken in again the
+    file changes nothing.
 
     Parameters
     ----------
@@ -73,9 +76,11 @@ def export_csv(
     names = columns_of(plan)
     frame = ledger.full_table()
     # Whole columns at once: object arrays hold None for what is missing.
-    columns = [frame[name].astype(object).where(frame[name].notna(), None) for name in names]
-    rows = zip(
-        *([cell_text(value, decimal) for value in column] for column in columns), strict=True
-    )
+    columns = []
+    for name in names:
+        digits = HEARD if name in plan.metrics else EXACT
+        values = frame[name].astype(object).where(frame[name].notna(), None)
+        columns.append([cell_text(value, decimal, digits) for value in values])
+    rows = zip(*columns, strict=True)
     write_sheet(path, [names, *rows], delimiter)
     return path

@@ -19,6 +19,8 @@ from experiments.ledger import Ledger
 
 __all__ = ["preview_csv"]
 
+_SHOWN = 12
+
 
 def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
     """Show what taking a spreadsheet in would change; nothing is changed.
@@ -49,6 +51,7 @@ def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
     base = _exported(ledger, sheet)
     with ledger.snapshot():
         findings = _compare(ledger, sheet, base)
+        findings.notes += _left_out(ledger, sheet)
         problems = [*sheet.problems, *findings.problems]
         if any(_adds(edit) for edit in findings.edits):
             problems += _seen_before(ledger, digest, path)
@@ -86,6 +89,39 @@ def _compare(ledger: Ledger, sheet: TypedSheet, base: dict[int, list[Row]]) -> F
         else:
             new.take(number, rows)
     return findings
+
+
+def _left_out(ledger: Ledger, sheet: TypedSheet) -> list[str]:
+    """Say what becomes of columns and rows that the sheet does not have: nothing."""
+    table = ledger.wide_table()
+    given = {row.cells.get("cone") for row in sheet.rows}
+    known = table["cone"].isin(given)
+    if not known.any():
+        return []  # it brings new cones only
+    notes = []
+    names = [name for name in ledger.plan.variables if name not in sheet.columns]
+    if names:
+        notes.append(f"not in the sheet, so unchanged: {', '.join(names)}")
+    gone = table["cone"][~known].unique().tolist()
+    if gone:
+        notes.append(
+            f"without a row in the sheet, so unchanged: {_listed(gone)}. Taking a sheet in never "
+            "removes a cone; `coneloop aside CONE --why TEXT` lets one count no longer"
+        )
+    keys = {row.cells.get("measurement") for row in sheet.rows}
+    if "measurement" in sheet.columns:
+        lost = known & table["measurement"].notna() & ~table["measurement"].isin(keys)
+        if lost.any():
+            cones = _listed(table["cone"][lost].unique().tolist())
+            notes.append(f"measurements without a row in the sheet, so unchanged: of {cones}")
+    return notes
+
+
+def _listed(cones: list[int]) -> str:
+    """Name some cones; the first few of many."""
+    shown = ", ".join(map(str, cones[:_SHOWN]))
+    more = f" and {len(cones) - _SHOWN} more" if len(cones) > _SHOWN else ""
+    return f"cone{'' if len(cones) == 1 else 's'} {shown}{more}"
 
 
 def _exported(ledger: Ledger, sheet: TypedSheet) -> dict[int, list[Row]]:

@@ -11,6 +11,7 @@ from typing import Any
 from experiments.entries import clean_text
 from experiments.errors import ExchangeError, LedgerError, Problem
 from experiments.exchange.cells import RawSheet, decimal_mark, parse_number, same_number
+from experiments.grammar import suggest
 from experiments.plan import Plan
 from experiments.records import STATUSES
 from experiments.trials import LEADING, is_mass
@@ -155,7 +156,11 @@ def _header(sheet: RawSheet, plan: Plan, file: str) -> tuple[dict[str, int], lis
             )
         )
     strangers = [name for name, ours in zip(sheet.header, found, strict=True) if name and not ours]
-    notes = [f"left alone: {', '.join(strangers)} (no columns of the table)"] if strangers else []
+    open_names = [alias for alias, ours in aliases.items() if ours not in places]
+    notes = [
+        f"column {name!r} is unknown and passed over. {suggest(_simple(name), open_names)}".strip()
+        for name in strangers
+    ]
     return places, notes
 
 

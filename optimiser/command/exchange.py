@@ -6,8 +6,9 @@ from pathlib import Path
 
 import click
 
-from experiments.exchange import apply, export_csv, preview_csv
+from experiments.exchange import Preview, apply, export_csv, preview_csv
 from experiments.ledger import Ledger
+from optimiser import wording
 from optimiser.command.options import as_json, force_option, in_folder
 from optimiser.command.show import print_json
 
@@ -28,11 +29,11 @@ def export_command(file: Path, comma: bool, force: bool, folder: Path, json_want
     """
     with Ledger.open(folder) as ledger:
         path = export_csv(ledger, file, decimal="," if comma else ".", force=force)
-        rows = len(ledger.table())
+        rows = len(ledger.table(strict=False))
     if json_wanted:
         print_json({"file": str(path), "rows": rows})
     else:
-        click.echo(f"wrote {path}: {rows} rows")
+        click.echo(f"wrote {path}: {wording.many(rows, 'row')}")
 
 
 @click.command("import")
@@ -55,7 +56,7 @@ def import_command(file: Path, yes: bool, dry_run: bool, folder: Path, json_want
             wanted = click.confirm(f"Take this in ({preview.headline})?", err=True)
         # A dry run has to say the problems as well; `apply` raises them all.
         done = wanted or bool(preview.problems)
-        told = apply(ledger, preview) if done else "nothing was changed"
+        told = apply(ledger, preview) if done else _nothing(preview, dry_run)
     if json_wanted:
         changes = [
             {name: getattr(each, name) for name in ("row", "cone", "column", "before", "after")}
@@ -64,3 +65,12 @@ def import_command(file: Path, yes: bool, dry_run: bool, folder: Path, json_want
         print_json({"done": done, "changes": changes, "notes": preview.notes, "text": told})
     else:
         click.echo(told)
+
+
+def _nothing(preview: Preview, dry_run: bool) -> str:
+    """Say why nothing was changed."""
+    if not preview.changes:
+        return f"nothing to change: {preview.path.name} says what the table says"
+    if dry_run:
+        return f"nothing was changed (--dry-run); to take in: {preview.headline}"
+    return "nothing was changed"

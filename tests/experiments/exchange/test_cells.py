@@ -46,9 +46,33 @@ def test_every_text_comes_back(text):
     assert rearm(disarm(text)) == text
 
 
-@given(st.floats(allow_nan=False, allow_infinity=False), st.sampled_from(".,"))
-def test_every_number_comes_back_exactly(number, mark):
-    assert parse_number(cell_text(number, mark), mark) == number
+@given(
+    st.floats(allow_nan=False, allow_infinity=False),
+    st.sampled_from(".,"),
+    st.sampled_from([6, 12]),
+)
+def test_every_number_that_went_out_means_the_same(number, mark, digits):
+    text = cell_text(number, mark, digits)
+    assert same_number(text, mark, number)
+    assert parse_number(text, mark) == pytest.approx(number, rel=0.5 * 10.0 ** (1 - digits))
+
+
+@pytest.mark.parametrize(
+    ("number", "digits", "text"),
+    [
+        (0.1 + 0.2, 12, "0.3"),
+        (1 / 3, 12, "0.333333333333"),
+        (1 / 3, 6, "0.333333"),
+        (9.250003, 6, "9.25"),
+        (1234567.0, 6, "1234567"),
+        (1234567.8, 6, "1234568"),
+        (-0.0, 6, "0"),
+        (2.5e-7, 6, "2.5e-07"),
+    ],
+)
+def test_numbers_are_written_as_people_do(number, digits, text):
+    assert cell_text(number, ".", digits) == text
+    assert same_number(text, ".", number)
 
 
 def test_nothing_is_a_blank_cell():
@@ -102,6 +126,10 @@ def test_the_decimal_mark_is_found(cells, delimiter, mark):
         ("-12.3457", -12.345678, True),
         ("5", 5.0, True),
         ("5", 5.2, False),
+        ("0.3", 0.1 + 0.2, True),  # as the export writes it
+        ("9.25", 9.250003, True),
+        ("9.25", 9.25004, False),
+        ("1234570", 1234567.0, False),
     ],
 )
 def test_what_a_spreadsheet_rounded_for_display_is_no_edit(text, value, same):

@@ -25,7 +25,7 @@ def test_the_sheet_has_one_row_a_measurement(full, sheet):
     assert sheet.rows[1]["note"] == "'-lifted at one side"
     assert sheet.rows[2]["note"] == ""
     assert sheet.rows[3]["note"] == "'@dusk"
-    assert sheet.rows[2]["upper_limit"] == repr(1 / 3)
+    assert sheet.rows[2]["upper_limit"] == "0.333333"
     assert sheet.rows[1]["cure_time"] == ""
 
 
@@ -113,7 +113,10 @@ def test_columns_may_move_go_and_come(full, sheet, dump):
     preview = preview_csv(full, sheet.save())
     assert preview.changes == ()
     assert preview.problems == ()
-    assert "left alone: colour" in preview.notes[0]
+    assert preview.notes[:2] == (
+        "column 'colour' is unknown and passed over.",
+        "not in the sheet, so unchanged: process, cure_time, wall, ribs",
+    )
     assert dump(full) == before
 
 
@@ -312,7 +315,7 @@ def test_a_new_measurement_of_a_known_cone(full, sheet):
     assert fresh.values == {"upper_limit": 7.5}
     assert full.cone(4).status == "measured"
     assert full.cone(4).mass == 1.5
-    assert full.measurements(3)[-1].values == {"upper_limit": 1 / 3, "mass": 2.2}
+    assert full.measurements(3)[-1].values == {"upper_limit": 0.333333, "mass": 2.2}
 
 
 def test_planned_to_measured_in_one_go(full, sheet):
@@ -488,3 +491,36 @@ def test_undoing_an_import_frees_the_numbers_that_were_typed_not_those_that_were
     apply(full, preview_csv(full, path))
     full.undo()
     assert full.add(resin) == 53
+
+
+def test_a_heading_that_was_misspelt_is_named_with_what_was_meant(full, sheet, dump):
+    before = dump(full)
+    sheet.columns = ["wal" if name == "wall" else name for name in sheet.columns]
+    for row in sheet.rows:
+        del row["wall"]
+        row["wal"] = "0.7"
+    preview = preview_csv(full, sheet.save())
+    assert (preview.changes, preview.problems) == ((), ())
+    assert preview.notes == (
+        "column 'wal' is unknown and passed over. Did you mean 'wall'?",
+        "not in the sheet, so unchanged: wall",
+    )
+    assert dump(full) == before
+
+
+def test_rows_that_were_deleted_take_no_cone_along(full, sheet, dump):
+    before = dump(full)
+    sheet.rows = [row for row in sheet.rows if row["cone"] not in ("1", "5")][:2]
+    preview = preview_csv(full, sheet.save())
+    assert (preview.changes, preview.problems) == ((), ())
+    unchanged, measurements = preview.notes
+    assert unchanged.startswith("without a row in the sheet, so unchanged: cones 1, 4, 5. ")
+    assert "never removes a cone; `coneloop aside CONE --why TEXT`" in unchanged
+    assert measurements == "measurements without a row in the sheet, so unchanged: of cone 3"
+    assert dump(full) == before
+
+
+def test_a_sheet_of_new_cones_says_nothing_of_the_old_ones(full, tmp_path):
+    path = tmp_path / "new.csv"
+    path.write_text("process,wall,ribs\nfilament,0.4,1\n")
+    assert preview_csv(full, path).notes == ()

@@ -43,7 +43,7 @@ def test_a_label_that_means_two_columns_means_none():
     plan = Plan.from_dict({"name": "p", "variables": variables, "metrics": metrics})
     sheet = typed_rows(raw(["one", "Same"], ["1", "2"]), plan, "t.csv")
     assert sheet.columns == {"one"}
-    assert "left alone: Same" in sheet.notes[0]
+    assert "column 'Same' is unknown" in sheet.notes[0]
 
 
 def test_cells_get_their_types(plan):

@@ -26,3 +26,15 @@ def test_a_table_needs_a_fitting_name_in_a_folder_that_exists(run, folder, tmp_p
     assert told.status == 2
     assert len([line for line in told.err.splitlines() if line.startswith("error: ")]) == 1
     assert not (tmp_path / name).parent.joinpath(name).exists()
+
+
+def test_a_dry_run_says_what_would_be_taken_in(run, folder, tmp_path):
+    table = tmp_path / "table.csv"
+    assert run("export", table, "--in", folder).status == 0
+    told = run("import", table, "--dry-run", "--in", folder)
+    assert told.out == "nothing to change: table.csv says what the table says\n"
+    text = table.read_text(encoding="utf-8-sig")
+    table.write_text(text.replace(",0.3,", ",0.4,", 1), encoding="utf-8")
+    told = run("import", table, "--dry-run", "--in", folder)
+    assert "cone 1, wall: 0.3 → 0.4" in told.out
+    assert told.out.endswith("nothing was changed (--dry-run); to take in: 1 changed cell\n")
