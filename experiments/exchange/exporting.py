@@ -60,6 +60,8 @@ def export_csv(
     ------
     ExchangeError
         For another delimiter or decimal mark.
+    LedgerError
+        If values were stored under another definition of their metric.
     OutputError
         If the name does not fit, another file stands there, or the file cannot be written.
     """
@@ -72,6 +74,7 @@ def export_csv(
         )
     path = Path(path)
     check_output(path, _TABLE, force=force)
+    ledger.refuse_stale()
     plan = ledger.plan
     names = columns_of(plan)
     frame = ledger.full_table()

@@ -43,7 +43,10 @@ def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
     ------
     ExchangeError
         If the file cannot be read as a table at all.
+    LedgerError
+        If values were stored under another definition of their metric.
     """
+    ledger.refuse_stale()
     path, plan = Path(path), ledger.plan
     raw = read_sheet(path, columns_of(plan))
     sheet = typed_rows(raw, plan, path.name)
