@@ -11,6 +11,7 @@ from optimiser.answers import Calibration
 from optimiser.figures.style import (
     LIGHT,
     TYPE,
+    Floats,
     axis_label,
     empty,
     finite_range,
@@ -66,10 +67,9 @@ def _panel(axes: Axes, check: Calibration, labels: Mapping[str, str] | None) -> 
         table[key].to_numpy(float) for key in ("observed", "mean", "low", "high")
     )
     inside = (low <= seen) & (seen <= high)
-    span = finite_range(seen, mean) or (0.0, 1.0)
-    room = 0.12 * (span[1] - span[0]) or 0.5
-    ends = (span[0] - room, span[1] + room)
-    axes.plot(ends, ends, color=LIGHT["quiet"], linewidth=0.8, zorder=1)
+    axes.set_xlim(*_roomy(mean, low, high))
+    axes.set_ylim(*_roomy(seen))
+    axes.axline((seen[0], seen[0]), slope=1, color=LIGHT["quiet"], linewidth=0.8, zorder=1)
     axes.hlines(seen, low, high, color=LIGHT["quiet"], linewidth=0.9, zorder=2)
     axes.plot(mean[inside], seen[inside], "o", color=LIGHT["sea"], markersize=3.2, zorder=4)
     axes.plot(
@@ -81,8 +81,6 @@ def _panel(axes: Axes, check: Calibration, labels: Mapping[str, str] | None) -> 
         markersize=4.6,
         zorder=5,
     )
-    axes.set_xlim(*ends)
-    axes.set_ylim(*ends)
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_locator(round_ticks(4))
     name = axis_label(check.metric, check.unit, labels, width=24)
@@ -92,3 +90,10 @@ def _panel(axes: Axes, check: Calibration, labels: Mapping[str, str] | None) -> 
         color=LIGHT["ink"],
         loc="left",
     )
+
+
+def _roomy(*arrays: Floats) -> tuple[float, float]:
+    """Give limits that show every value, with some room."""
+    low, high = finite_range(*arrays) or (0.0, 1.0)
+    room = 0.08 * (high - low) or 0.5
+    return low - room, high + room

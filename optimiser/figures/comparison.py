@@ -21,6 +21,7 @@ from optimiser.figures.style import (
     round_ticks,
     tune,
 )
+from optimiser.wording import percent
 
 __all__ = ["draw_comparison"]
 
@@ -64,7 +65,9 @@ def draw_comparison(
         title = axis_label(name, (units or {}).get(name, ""), labels, 40).replace(" (0–1)", "")
         _strip(tune(axes, grid="x"), title, difference)
     chance = answer.probability
-    says = f"the first is better with probability {chance:.2f}; " if np.isfinite(chance) else ""
+    says = (
+        f"the first is better with probability {percent(chance)}; " if np.isfinite(chance) else ""
+    )
     heading(figure, f"{a} minus {b}, 90 % intervals; {says}{cones_text(answer.cones)}")
     return figure
 

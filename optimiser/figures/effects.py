@@ -79,7 +79,9 @@ def draw_effects(
         row[0].yaxis.set_major_locator(round_ticks(4))
         title = axis_label(answer.metric, answer.unit, labels, width=18)
         row[0].set_ylabel(title, fontsize=TYPE, color=LIGHT["ink"])
-    left_out = f"; {len(known) - len(knobs)} smaller ones not drawn" if known[most:] else ""
+    left_out = ""
+    if known[most:]:
+        left_out = f"; {len(known) - most} with smaller indices not drawn"
     heading(
         figure,
         f"{label_of(answer.metric, labels).capitalize()}: main effects, 90 % bands; "

@@ -70,11 +70,12 @@ def draw_optimum(
     lower.set_xlabel(
         axis_label(answer.variable, answer.unit, labels), fontsize=TYPE, color=LIGHT["ink"]
     )
-    edge = "; at the end of its range" if answer.at_edge else ""
+    edge = ", at the end of its range" if answer.at_edge else ""
+    shaded = "; shaded: where the best lies, 90 %" if answer.low is not None else ""
     heading(
         figure,
-        f"Expected {metric.replace('_', ' ')} at the best of all other settings, 90 % band{edge}; "
-        f"{cones_text(answer.cones)}",
+        f"Expected {metric.replace('_', ' ')} at the best of all other settings, 90 % "
+        f"band{shaded}{edge}; {cones_text(answer.cones)}",
     )
     return figure
 

@@ -97,7 +97,7 @@ def test_nothing_leaves_the_page_and_type_is_legible(drawn, name):
         ("calibration", ("upper limit (kHz)", "5 of 6 inside", "decay (ms)")),
         ("history", ("cone number", "score (0–1)", "3 cones measured, 1 failed")),
         ("optimum", ("cure time (min)", "score (0–1)", "3 cones", "end of its range")),
-        ("comparison", ("upper limit (kHz)", "decay (ms)", "0.93", "3 cones")),
+        ("comparison", ("upper limit (kHz)", "decay (ms)", "93 %", "A minus B", "3 cones")),
         ("dead ends", ("probability", "3 % drop", "resin", "3 cones")),
         ("outlook", ("cones measured", "go on", "3 cones", "repeatability")),
     ],
@@ -139,6 +139,40 @@ def test_effects_draw_every_cone_that_has_a_score(drawn):
     ]
     # Three cones have a score; the one of filament has no cure time.
     assert [len(each) for each in rings] == [3, 3, 2]
+
+
+LONG = "coats of damping lacquer, front"
+
+
+def test_long_names_are_broken_not_cut():
+    labels = {"wall": LONG, "upper_limit": LONG}
+    for figure in (
+        figures.draw_effects(answers.sensitivity(), labels=labels),
+        figures.draw_dead_ends(answers.dead_ends(), labels=labels),
+        figures.draw_calibration(answers.CHECKS, labels=labels),
+    ):
+        figure.draw_without_rendering()
+        assert "…" not in words(figure)
+        assert LONG in words(figure)
+        assert figure.get_tightbbox().x1 < figure.get_figwidth()
+
+
+def test_effects_say_how_many_knobs_they_leave_out():
+    assert "not drawn" not in words(figures.draw_effects(answers.sensitivity()))
+    assert "1 with smaller indices not drawn" in words(
+        figures.draw_effects(answers.sensitivity(), most=2)
+    )
+
+
+def test_a_probability_axis_ends_at_one(drawn):
+    assert drawn["dead ends"].axes[0].get_xlim() == (0, 1)
+
+
+def test_every_interval_of_the_check_lies_inside_its_panel(drawn):
+    for axes, check in zip(drawn["calibration"].axes, answers.CHECKS, strict=False):
+        low, high = axes.get_xlim()
+        assert low < check.table["low"].min()
+        assert check.table["high"].max() < high
 
 
 def test_the_strip_of_a_difference_shows_zero_and_both_ends(drawn):
