@@ -40,6 +40,7 @@ CODES: Final[Mapping[str, str]] = MappingProxyType(
         "beyond_bandwidth": "harmonics lie beyond the bandwidth of the measurement",
         "unit_assumed": "a unit was not stated and had to be assumed",
         "duplicates_differ": "rows of one frequency carry different values",
+        "clock_differs": "the recorder's clock differs from the player's",
         "short_sweep": "the sweep is too short for its lowest frequencies",
     }
 )

@@ -21,6 +21,7 @@ import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 
 from experiments.acoustics.bands import G
+from experiments.acoustics.clock import LARGEST, Clock, compare_clocks, stretched
 from experiments.acoustics.curves import Distortion, Impulse, Response
 from experiments.acoustics.distortion import total_harmonic
 from experiments.acoustics.quality import Warning
@@ -236,13 +237,22 @@ def analyse(
             )
         )
     arrival = _arrival(h, sweep, rate, y.size)
-    _refuse_other_sweep(h, arrival, sweep, rate)
+    warnings = _short_warnings(sweep)
     if loopback is None:
-        _refuse_other_rate(y, h, sweep, rate)
+        band = (sweep.start_hz, sweep.stop_hz)
+        clock = compare_clocks(h, arrival, time_constant(sweep), band, rate)
+        if 0 < abs(clock.error) <= LARGEST:
+            warnings.append(_clock_warning(clock, sweep))
+            sweep = stretched(sweep, clock.error)
+            h = deconvolve(y, generate(sweep, rate), rate, band)
+            arrival = _arrival(h, sweep, rate, y.size)
+    warnings += _check_arrivals(h, arrival, sweep, rate)
+    if loopback is None:
+        _refuse_other_rate(y, h, sweep, rate, clock)
     impulse = _linear(h, arrival, sweep, recording)
     response = _response(impulse, h, arrival, sweep)
     distortion = _distortion(y, arrival, sweep, rate, loopback)
-    warnings = [*_short_warnings(sweep), *_noise_warnings(distortion)]
+    warnings += _noise_warnings(distortion)
     return SweepResult(impulse, response, distortion, arrival / rate, str(sweep.law), warnings)
 
 
@@ -297,10 +307,13 @@ def _arrival(h: npt.NDArray[np.float64], sweep: Sweep, rate: float, recorded: in
     return place
 
 
-def _refuse_other_sweep(
+def _check_arrivals(
     h: npt.NDArray[np.float64], arrival: int, sweep: Sweep, rate: float
-) -> None:
-    """Refuse a sweep of other settings: low and high frequencies then arrive apart."""
+) -> list[Warning]:
+    """Refuse a sweep of other settings: low and high frequencies then arrive apart.
+
+    Where only the first or last octaves do, all by the same time, samples were lost between.
+    """
     reach = round(min(max(sweep.seconds / 2, 0.2), 2.0) * rate)
     part = np.roll(h, reach - arrival)[: 2 * reach]
     f = rfftfreq(part.size, 1 / rate)
@@ -316,8 +329,8 @@ def _refuse_other_sweep(
         centres.append(low * G**0.5)
     loud = np.asarray(energies) > 1e-4 * max(energies)
     allowed = 0.004 + 6.0 / np.asarray(centres)
-    late = np.abs(np.asarray(times)) > allowed
-    if np.count_nonzero(late & loud) > 0.3 * np.count_nonzero(loud):
+    late = (np.abs(np.asarray(times)) > allowed)[loud]
+    if np.count_nonzero(late) > 0.3 * late.size:
         worst = float(np.asarray(times)[loud][np.argmax(np.abs(np.asarray(times))[loud])])
         raise CurveError(
             Problem(
@@ -327,29 +340,70 @@ def _refuse_other_sweep(
                 "State the settings of the sweep that was played, or measure with less noise.",
             )
         )
+    return _lost_samples(np.asarray(times)[loud], allowed[loud], np.asarray(centres)[loud])
+
+
+def _lost_samples(
+    times: npt.NDArray[np.float64],
+    allowed: npt.NDArray[np.float64],
+    centres: npt.NDArray[np.float64],
+) -> list[Warning]:
+    """Tell lost samples: all octaves beyond them, low ones apart, are off by one time."""
+    late = np.abs(times) > allowed
+    if not np.any(late):
+        return []
+    shift = float(np.median(times[late]))
+    seen = allowed < abs(shift)
+    late, centres = late[seen], centres[seen]
+    if np.count_nonzero(np.diff(late)) != 1 or np.ptp(times[seen][late]) > 0.001:
+        return []
+    place = int(np.flatnonzero(np.diff(late))[0])
+    text = (
+        f"frequencies above about {math.sqrt(centres[place] * centres[place + 1]):.3g} Hz arrive "
+        f"{1000 * abs(shift):.1f} ms apart from those below: samples were lost "
+        "during the sweep; measure again."
+    )
+    return [Warning("drop_outs", text)]
+
+
+def _clock_warning(clock: Clock, sweep: Sweep) -> Warning:
+    faster = "fast" if clock.error > 0 else "slow"
+    text = (
+        f"the recorder's clock runs {1e6 * abs(clock.error):.0f} ppm {faster} against the "
+        f"player's, known to about {1e6 * clock.doubt:.0f} ppm; the sweep was stretched to match, "
+        f"and the decay is uncertain by about {1000 * clock.doubt * sweep.seconds:.1g} ms. Play "
+        "and record with one device, or record the stimulus beside the response."
+    )
+    return Warning("clock_differs", text)
 
 
 def _refuse_other_rate(
-    y: npt.NDArray[np.float64], h: npt.NDArray[np.float64], sweep: Sweep, rate: float
+    y: npt.NDArray[np.float64],
+    h: npt.NDArray[np.float64],
+    sweep: Sweep,
+    rate: float,
+    clock: Clock,
 ) -> None:
     """Refuse a sweep of nearly the stated settings: a slightly other L then fits better."""
-    decades = math.log(sweep.stop_hz / sweep.start_hz)
+    octaves = math.log(sweep.stop_hz / sweep.start_hz)
     length = time_constant(sweep)
-    step = _DRIFT / (length * decades)
+    step = _DRIFT / (length * octaves)
+    better = clock.error if abs(clock.error) > LARGEST else 0.0
     peak = float(np.max(np.abs(h)))
-    for factor in (1 + step, 1 - step):
-        other = replace(sweep, law="exponential", seconds=length * factor * decades)
-        band = (sweep.start_hz, sweep.stop_hz)
-        if float(np.max(np.abs(deconvolve(y, generate(other, rate), rate, band)))) > 1.1 * peak:
-            faster = "slower" if factor > 1 else "faster"
-            raise CurveError(
-                Problem(
-                    "recording",
-                    f"a sweep that rises slightly {faster} than stated",
-                    f"the sweep {sweep.start_hz:g}:{sweep.stop_hz:g}:{sweep.seconds:g}",
-                    "State the settings of the sweep that was played.",
-                )
+    for share in () if better else (step, -step):
+        other = replace(sweep, law="exponential", seconds=length * (1 + share) * octaves)
+        tried = deconvolve(y, generate(other, rate), rate, (sweep.start_hz, sweep.stop_hz))
+        if float(np.max(np.abs(tried))) > 1.1 * peak:
+            better = share
+    if better:
+        raise CurveError(
+            Problem(
+                "recording",
+                f"a sweep that rises slightly {'slower' if better > 0 else 'faster'} than stated",
+                f"the sweep {sweep.start_hz:g}:{sweep.stop_hz:g}:{sweep.seconds:g}",
+                "State the settings of the sweep that was played.",
             )
+        )
 
 
 def _cut(

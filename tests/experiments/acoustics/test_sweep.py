@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from scipy.signal import butter, freqz, lfilter
@@ -140,3 +142,32 @@ def test_clipping_is_flagged(known):
     raw = known.wav(np.clip(2 * y, -1, 1), RATE, "PCM_16")
     heard = listen(raw, options=Options(sweep=Sweep(20, 20000, 3)))
     assert "clipping" in [item.code for item in heard.warnings]
+
+
+@pytest.mark.parametrize(("lost", "at"), [(300, 8000), (1024, 8000), (1024, 1500)])
+def test_samples_lost_during_the_sweep_are_told(lost, at):
+    """What the sweep plays after them arrives earlier by their duration."""
+    y, _, _ = recorded()
+    place = int((0.05 + 3 * np.log(at / 20) / np.log(1000)) * RATE)
+    found = analyse(Impulse(np.delete(y, slice(place, place + lost)), RATE), SWEEP)
+    (warning,) = (item for item in found.warnings if item.code == "drop_outs")
+    frequency, apart = (float(word) for word in re.findall(r"[\d.e+]+(?= Hz| ms)", warning.text))
+    assert apart == pytest.approx(1000 * lost / RATE, abs=0.2)
+    assert at / 1.6 < frequency < at * 1.6
+
+
+def test_zeros_in_a_recording_are_told(known):
+    y, _, _ = recorded()
+    y[70000:70200] = 0.0
+    heard = listen(known.wav(y), options=Options(sweep=SWEEP))
+    assert "drop_outs" in [item.code for item in heard.warnings]
+
+
+def test_fades_are_divided_out():
+    """A sweep with long fades has the same response between them as one without."""
+    faded = Sweep(20, 20000, 3, "exponential", 1.0, 0.2, 0.05)
+    y, _, filters = recorded(faded, b=0.0, c=0.0)
+    found = analyse(Impulse(y, RATE), Sweep(20, 20000, 3, "exponential", 0.5, 0.2, 0.05))
+    f = found.response.frequency
+    use = (f > 23) & (f < 19000)
+    np.testing.assert_allclose(found.response.level[use], truth(filters, f)[use], atol=0.1)

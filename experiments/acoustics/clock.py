@@ -1,0 +1,131 @@
+"""The recorder's clock against the player's.
+
+Seen by a recorder whose clock runs faster by a share e, an exponential sweep is one with L (1 + e)
+that starts at f1 / (1 + e): an exponential sweep again. Divided by the sweep as it was made, its
+response is smeared: a frequency f arrives e L ln(f/f1) late, up to e T. The e that undoes the
+smear best is searched for; the peak of the impulse response is then highest.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from experiments.acoustics.options import Sweep
+
+__all__ = ["LARGEST", "Clock", "compare_clocks", "stretched"]
+
+LARGEST: Final = 500e-6
+"""Larger differences are another sweep, not another clock."""
+
+_SMEAR: Final = 0.012  # s over the whole sweep that are searched at least
+_CERTAIN: Final = 1.3  # times higher must the peak become before a difference is believed
+_FAINT: Final = 0.03  # of the largest magnitude: what is fainter says nothing (-30 dB)
+
+
+def stretched(sweep: Sweep, error: float) -> Sweep:
+    """Return the sweep as a recorder sees it whose clock runs faster by a share `error`."""
+    scale = 1 + error
+    return replace(
+        sweep,
+        start_hz=sweep.start_hz / scale,
+        stop_hz=sweep.stop_hz / scale,
+        seconds=sweep.seconds * scale,
+        fade_in=sweep.fade_in * scale,
+        fade_out=sweep.fade_out * scale,
+    )
+
+
+@dataclass(frozen=True)
+class Clock:
+    """The recorder's clock against the player's.
+
+    Parameters
+    ----------
+    error : float
+        Share by which the recorder's runs faster; 0 where no difference can be told.
+    doubt : float
+        Half-width of what the driver's own phase leaves open: one period of the highest
+        frequency that it carries, over the whole sweep.
+    """
+
+    error: float
+    doubt: float
+
+
+def compare_clocks(
+    h: npt.NDArray[np.float64],
+    arrival: int,
+    length: float,
+    band: tuple[float, float],
+    rate: float,
+) -> Clock:
+    """Find by how much the recorder's clock runs faster than the player's.
+
+    Parameters
+    ----------
+    h : ndarray, shape (n,)
+        Recording divided by the sweep as it was made.
+    arrival : int
+        Sample at which `h` peaks.
+    length : float
+        L of the sweep, s.
+    band : (float, float)
+        Its first and last frequency, Hz.
+    rate : float
+        Sampling rate, Hz.
+
+    Returns
+    -------
+    Clock
+        The difference. It is searched beyond `LARGEST`, so that another sweep shows too.
+    """
+    seconds = length * math.log(band[1] / band[0])
+    reach = max(1.2 * LARGEST, _SMEAR / seconds)
+    half = round((2 * reach * seconds + 0.01) * rate)
+    part = h[np.arange(arrival - half, arrival + half) % h.size]
+    n = next_fast_len(part.size, real=True)
+    f = rfftfreq(n, 1 / rate)
+    excess = _excess(rfft(part, n), (f >= band[0]) & (f <= band[1]), n)
+    doubt = 1 / (f[np.flatnonzero(excess)[-1]] * seconds)
+    # A share of 1 delays a frequency f by L ln(f / f1), the derivative of this phase.
+    phase = 2 * np.pi * f * length * (np.log(np.maximum(f, f[1]) / band[0]) - 1)
+    step = 0.25 / (band[1] * seconds)
+    errors = step * np.arange(-round(reach / step), round(reach / step) + 1)
+    heights = [float(np.max(np.abs(irfft(excess * np.exp(1j * e * phase), n)))) for e in errors]
+    best = int(np.argmax(heights))
+    error = float(errors[best])
+    if heights[best] < _CERTAIN * heights[errors.size // 2] or abs(error) < doubt:
+        error = 0.0
+    return Clock(error, float(doubt))
+
+
+def _excess(
+    spectrum: npt.NDArray[np.complex128], inside: npt.NDArray[np.bool_], n: int
+) -> npt.NDArray[np.complex128]:
+    """Keep the phase that a system of minimum phase with this magnitude would not have.
+
+    A driver's own phase delays frequencies too, and is nearly the minimum (common practice, no
+    source). The minimum phase is the Hilbert transform of the logarithm of the magnitude, here
+    by folding the cepstrum (Oppenheim & Schafer, from memory).
+    """
+    size = np.abs(spectrum)
+    loud = inside & (size > _FAINT * float(np.max(size[inside])))
+    at = np.flatnonzero(loud)
+    log_size = np.interp(np.arange(size.size), at, np.log(size[at]))
+    cepstrum = irfft(log_size, n)
+    fold = np.zeros(n)
+    fold[0] = 1.0
+    fold[1 : (n + 1) // 2] = 2.0
+    if n % 2 == 0:
+        fold[n // 2] = 1.0
+    minimum = np.exp(-1j * np.imag(rfft(cepstrum * fold, n)))
+    result: npt.NDArray[np.complex128] = np.where(loud, spectrum / np.maximum(size, 1e-300), 0.0)
+    return result * minimum

@@ -1,0 +1,127 @@
+"""Two clocks: a recording resampled by scipy and pyfar is that of a recorder that runs fast."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.interpolate import CubicSpline
+from scipy.signal import butter, lfilter
+
+from experiments.acoustics.clock import LARGEST, compare_clocks, stretched
+from experiments.acoustics.curves import Impulse
+from experiments.acoustics.decay import decay
+from experiments.acoustics.options import Sweep
+from experiments.acoustics.sweep import analyse, deconvolve, generate, time_constant
+from experiments.errors import CurveError
+
+RATE = 48000
+SWEEP = Sweep(20, 16000, 5, "exponential")
+BAND = (20, 16000)
+
+
+def mode(f0, q):
+    """A resonance as a digital filter: poles at f0 with quality factor q."""
+    w = 2 * np.pi * f0 / RATE
+    r = np.exp(-w / (2 * q))
+    return [1, 0, -1], [1, -2 * r * np.cos(w), r * r]
+
+
+def driver(x):
+    """High-pass at 90 Hz, roll-off at 9 kHz, and a mode at 3 kHz that rings for a millisecond."""
+    y = lfilter(*butter(2, [90, 9000], "bandpass", fs=RATE), x)
+    return y + 0.02 * lfilter(*mode(3000, 15), y)
+
+
+def played():
+    x = generate(SWEEP, RATE)
+    return np.concatenate((np.zeros(3000), x, np.zeros(RATE // 2)))
+
+
+def recorded(error):
+    """Record at a rate that is higher by a share: scipy's spline reads between the samples.
+
+    The signal is oversampled four times before, so that the spline errs by less than 1e-4.
+    """
+    y = driver(played())
+    spectrum = np.fft.rfft(y)
+    dense = np.fft.irfft(spectrum, 4 * y.size) * 4
+    times = np.arange(int(y.size * (1 + error)) - 8) / (1 + error)
+    return CubicSpline(np.arange(dense.size) / 4, dense)(times)
+
+
+def compared(error):
+    h = deconvolve(recorded(error), generate(SWEEP, RATE), RATE, BAND)
+    arrival = int(np.argmax(np.abs(h)))
+    return compare_clocks(h, arrival, time_constant(SWEEP), BAND, RATE)
+
+
+@pytest.mark.parametrize("ppm", [60, -200, 450])
+def test_a_clock_is_found(ppm):
+    found = compared(ppm * 1e-6)
+    assert found.error == pytest.approx(ppm * 1e-6, abs=found.doubt)
+    # One period at the driver's upper end over the sweep's 5 s.
+    assert 1 / (16000 * 5) <= found.doubt < 1 / (12000 * 5)
+
+
+def test_equal_clocks_are_left_alone():
+    assert compared(0.0).error == 0.0
+
+
+@pytest.mark.parametrize("corner", [1500, 3000, 12000])
+@pytest.mark.parametrize("seconds", [2, 8])
+def test_a_drivers_own_phase_is_no_clock(corner, seconds):
+    """Minimum-phase roll-offs delay frequencies too."""
+    sweep = Sweep(20, 16000, seconds, "exponential")
+    x = generate(sweep, RATE)
+    y = lfilter(*butter(4, [60, corner], "bandpass", fs=RATE), np.append(x, np.zeros(RATE // 2)))
+    h = deconvolve(y, x, RATE, BAND)
+    found = compare_clocks(h, int(np.argmax(np.abs(h))), time_constant(sweep), BAND, RATE)
+    assert found.error == 0.0
+
+
+def test_the_stretched_sweep_is_what_the_recorder_sees():
+    """Its sample n is the sweep's at the time n / rate / (1 + e), whatever the law."""
+    error = 3e-4
+    for law in ("exponential", "synchronised"):
+        sweep = Sweep(20, 16000, 5, law)
+        seen = generate(stretched(sweep, error), RATE)
+        t = np.arange(seen.size) / RATE / (1 + error)
+        length = time_constant(sweep)
+        expected = np.sin(2 * np.pi * 20 * length * np.expm1(t / length))
+        np.testing.assert_allclose(seen, expected, atol=1e-6)
+    assert stretched(SWEEP, 0.0) == SWEEP
+
+
+def test_decay_and_response_come_back():
+    """With the clock undone the decay is that of one device within the doubt that is stated."""
+    one = analyse(Impulse(driver(played()), RATE), SWEEP)
+    two = analyse(Impulse(recorded(2e-4), RATE), SWEEP)
+    assert "clock_differs" not in [item.code for item in one.warnings]
+    (warning,) = (item for item in two.warnings if item.code == "clock_differs")
+    assert "ppm fast" in warning.text
+    truth, found = decay(one.impulse).seconds, decay(two.impulse).seconds
+    smeared = deconvolve(recorded(2e-4), generate(SWEEP, RATE), RATE, BAND)
+    start = int(np.argmax(np.abs(smeared))) - 480
+    wrong = decay(Impulse(smeared[start : start + RATE // 2], RATE)).seconds
+    assert found == pytest.approx(truth, abs=1.5e-4)
+    assert abs(wrong - truth) > 5e-4
+    f = one.response.frequency
+    level = np.interp(f, two.response.frequency, two.response.level)
+    use = (f > 40) & (f < 12000)
+    np.testing.assert_allclose(level[use], one.response.level[use], atol=0.1)
+
+
+def test_a_larger_difference_is_another_sweep():
+    with pytest.raises(CurveError, match="rises slightly slower"):
+        analyse(Impulse(recorded(1.6 * LARGEST), RATE), SWEEP)
+
+
+def test_with_the_stimulus_beside_it_clocks_do_not_matter():
+    """The loopback channel has the recorder's own clock."""
+    x = played()
+    error = 2e-4
+    times = np.arange(int(x.size * (1 + error)) - 8) / (1 + error)
+    dense = np.fft.irfft(np.fft.rfft(x), 4 * x.size) * 4
+    beside = CubicSpline(np.arange(dense.size) / 4, dense)(times)
+    found = analyse(Impulse(recorded(error), RATE), SWEEP, beside)
+    assert "clock_differs" not in [item.code for item in found.warnings]
