@@ -18,12 +18,14 @@ from experiments.acoustics.catalogue import MEASURES, Measure, convert, resolve
 
 if TYPE_CHECKING:
     from experiments.acoustics.curves import Distortion, Impulse, Response
+    from experiments.acoustics.decay_bands import BandDecay, band_decay
     from experiments.acoustics.listening import Listening, Value, listen, measure
     from experiments.acoustics.options import Options, Sweep
     from experiments.acoustics.quality import Warning
 
 __all__ = [
     "MEASURES",
+    "BandDecay",
     "Distortion",
     "Impulse",
     "Listening",
@@ -33,6 +35,7 @@ __all__ = [
     "Sweep",
     "Value",
     "Warning",
+    "band_decay",
     "convert",
     "listen",
     "measure",
@@ -41,6 +44,7 @@ __all__ = [
 
 # Loaded on first use, so that the plan can read the catalogue without waiting for scipy.
 _HOMES = {
+    "BandDecay": "decay_bands",
     "Distortion": "curves",
     "Impulse": "curves",
     "Listening": "listening",
@@ -49,6 +53,7 @@ _HOMES = {
     "Sweep": "options",
     "Value": "listening",
     "Warning": "quality",
+    "band_decay": "decay_bands",
     "listen": "listening",
     "measure": "listening",
 }

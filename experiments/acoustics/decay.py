@@ -20,7 +20,16 @@ if TYPE_CHECKING:
 
     from experiments.acoustics.curves import Impulse
 
-__all__ = ["THRESHOLD", "Decay", "ModeDecay", "decay", "envelope", "mode_decay", "without_offset"]
+__all__ = [
+    "THRESHOLD",
+    "Decay",
+    "ModeDecay",
+    "decay",
+    "envelope",
+    "gaussian_band",
+    "mode_decay",
+    "without_offset",
+]
 
 THRESHOLD: Final = 0.05
 """Share of the largest magnitude at which the decay ends (-26.02 dB)."""
@@ -251,10 +260,33 @@ def _band_passed(
     """Return the analytic signal behind a Gaussian band-pass."""
     ring = math.ceil(8 * rate / (2 * math.pi * width))
     length = next_fast_len(h.size + 2 * ring)
-    f = np.fft.fftfreq(length, 1 / rate)
-    gain = np.where(f > 0, 2 * np.exp(-0.5 * ((f - frequency) / width) ** 2), 0.0)
+    f = np.asarray(np.fft.fftfreq(length, 1 / rate), dtype=np.float64)
+    gain = gaussian_band(f, frequency, width)
     result: npt.NDArray[np.complex128] = ifft(fft(h, length) * gain)[: h.size]
     return result
+
+
+def gaussian_band(
+    f: npt.NDArray[np.float64], frequency: float, width: float
+) -> npt.NDArray[np.float64]:
+    """Return the gain of a Gaussian band-pass that leaves the analytic signal.
+
+    Parameters
+    ----------
+    f : ndarray
+        Frequencies of the transform, both signs, Hz.
+    frequency, width : float
+        Centre and standard deviation, Hz.
+
+    Returns
+    -------
+    ndarray, shape of `f`
+        2 at the centre, 0 for negative frequencies.
+    """
+    gain: npt.NDArray[np.float64] = np.where(
+        f > 0, 2 * np.exp(-0.5 * ((f - frequency) / width) ** 2), 0.0
+    )
+    return gain
 
 
 def _above_noise(size: npt.NDArray[np.float64], start: int) -> int:
