@@ -76,7 +76,8 @@ def gather(plan: Plan, trials: pd.DataFrame) -> Evidence:
     Raises
     ------
     TrialsError
-        An unknown status, or a value that is no number where one belongs.
+        An unknown status, a value that is no number where one belongs, or a variable without
+        a value in any measured or failed row.
     """
     space = Space(plan)
     frame = trials.reset_index(drop=True).copy()
@@ -93,7 +94,9 @@ def gather(plan: Plan, trials: pd.DataFrame) -> Evidence:
     table["cone"] = cones
     table["session"] = _labels(frame, "session") if "session" in frame else "all"
 
-    complete = _complete(plan, space, table, strange, shown, notes)
+    complete = _complete(plan, space, table, strange, shown, notes, problems)
+    if problems:
+        raise TrialsError(*problems)
     has_metric = metrics.notna().any(axis=1)
     measured = (table["status"] == "measured") & complete
     silent = int((measured & ~has_metric).sum())
@@ -198,8 +201,14 @@ def _complete(
     strange: npt.NDArray[np.bool_],
     labels: Labels,
     notes: list[str],
+    problems: list[Problem],
 ) -> npt.NDArray[np.bool_]:
-    """Fill from `before`, blank what is inactive, say which rows lack a value."""
+    """Fill from `before`, blank what is inactive, say which rows lack a value.
+
+    A variable that no measured cone has a value for is a problem, not a note: the variable is
+    new or renamed, and everything that was learnt would be passed over.
+    """
+    tried = table["status"].isin(["measured", "failed"]).to_numpy(dtype=bool) & ~strange
     for name, variable in plan.variables.items():
         if variable.before is not None:
             value = float(variable.before) if variable.numeric else str(variable.before)
@@ -212,6 +221,16 @@ def _complete(
         table[name] = table[name].where(here, np.nan if plan.variables[name].numeric else None)
         lacking = here & table[name].isna().to_numpy(dtype=bool)
         complete &= ~lacking
+        if (tried & here).any() and lacking[tried & here].all():
+            problems.append(
+                Problem(
+                    f"trials, column {name}",
+                    "no value in any measured or failed row",
+                    f"a value wherever {name} exists",
+                    f"If it is new, say in the plan what earlier cones had: before = ... in "
+                    f"[variables.{name}]. If it was renamed, rename the column.",
+                )
+            )
         asked = lacking & ~strange & (table["status"] != "set aside").to_numpy(dtype=bool)
         if asked.any():
             first = ", ".join(labels[row] for row in np.flatnonzero(asked)[:5])

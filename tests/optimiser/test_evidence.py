@@ -1,0 +1,50 @@
+"""What a table of trials can tell, and what makes it useless."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+from experiments.errors import TrialsError
+from experiments.plan import Plan
+from optimiser.evidence import gather
+
+PLAN = Plan.from_dict(
+    {
+        "name": "p",
+        "variables": {
+            "process": {"kind": "choice", "levels": ["resin", "filament"]},
+            "cure": {
+                "kind": "integer", "low": 0, "high": 9, "only_when": {"process": ["resin"]},
+            },
+        },
+        "metrics": {"reach": {"from": "hand", "goal": "maximise"}},
+    }
+)  # fmt: skip
+
+
+def table(**columns):
+    return pd.DataFrame({"reach": [1.0, 2.0, 3.0], **columns})
+
+
+def test_a_row_that_lacks_a_value_is_passed_over_with_a_note():
+    trials = table(process=["resin", "resin", "filament"], cure=[3, None, None])
+    evidence = gather(PLAN, trials)
+    assert evidence.measured["reach"].tolist() == [1.0, 3.0]
+    assert evidence.notes == ["row 1: no value for cure, so not used."]
+
+
+@pytest.mark.parametrize("columns", [{}, {"cure": [None] * 3}, {"curing": [3, 4, None]}])
+def test_a_variable_that_no_row_knows_is_refused(columns):
+    with pytest.raises(TrialsError, match=r"column cure: found no value.*before = "):
+        gather(PLAN, table(process=["resin", "resin", "filament"], **columns))
+
+
+def test_a_variable_that_exists_nowhere_needs_no_value():
+    evidence = gather(PLAN, table(process=["filament"] * 3))
+    assert len(evidence.measured) == 3
+
+
+def test_planned_cones_alone_may_lack_a_value():
+    trials = pd.DataFrame({"process": ["resin"], "status": ["planned"]})
+    assert gather(PLAN, trials).notes == ["row 0: no value for cure, so not used."]
