@@ -109,7 +109,11 @@ def status_now(writer: Writer, cone: int, act: str | None = None) -> str:
 def _no_cone(writer: Writer, cone: int) -> LedgerError:
     row = writer.one("SELECT count(*), max(id) FROM cones")
     count, last = row if row else (0, None)
-    known = f"one of the {count} cones up to {last}" if count else "a cone; the table is empty"
+    known = "a cone; the table is empty"
+    if count:
+        known = (
+            f"one of the {count} cones up to {last}" if count > 1 else f"cone {last}, the only one"
+        )
     return LedgerError(Problem("cone", f"{cone}", known, "Look at the table."))
 
 

@@ -71,9 +71,9 @@ def _widest(variable: Variable) -> tuple[float, float]:
 
 
 def _range(variable: Variable) -> str:
-    low, high = variable.grid[0], variable.grid[-1]
+    ends = dict.fromkeys(f"{end:.12g}" for end in (variable.grid[0], variable.grid[-1]))
     unit = f" {variable.unit}" if variable.unit else ""
-    return f"{low:.12g} to {high:.12g}{unit}"
+    return f"{' to '.join(ends)}{unit}"
 
 
 def recipe_remarks(

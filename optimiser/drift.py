@@ -264,7 +264,8 @@ def _check(metric: Metric) -> str:
 def _text(reference: int | None, charts: list[Chart], sittings: list[Sitting]) -> str:
     """One plain sentence."""
     if reference is None:
-        return f"Cannot chart the rig: no reference cone is named ({len(sittings)} session(s))."
+        heard = wording.many(len(sittings), "session")
+        return f"Cannot chart the rig: no reference cone is named ({heard})."
     if not charts:
         return (
             f"Cannot tell yet whether the rig moved: reference cone {reference} was not heard in "

@@ -73,11 +73,12 @@ def estimate_spread(
     cones, sessions = int(table["cone"].nunique()), len(heard.sessions)
     known = sum(1 for each in metrics if any(part.sd.known for part in each.components))
     text = (
-        f"From {len(table)} measurements of {cones} cones in {sessions} session(s): "
+        f"From {len(table)} measurements of {cones} cones in {wording.many(sessions, 'session')}: "
         f"{known} of {len(metrics)} metrics have a spread that can be told."
         if known
-        else f"Cannot tell yet how far measurements scatter: among {len(table)} measurement(s) of "
-        f"{cones} cone(s) nothing was measured or printed twice."
+        else "Cannot tell yet how far measurements scatter: among "
+        f"{wording.many(len(table), 'measurement')} of {wording.many(cones, 'cone')} nothing was "
+        "measured or printed twice."
     )
     return Spread(metrics, cones, len(table), sessions, [*heard.notes, *_ageing(heard)], text)
 
@@ -88,9 +89,10 @@ def _ageing(heard: Heard) -> list[str]:
     aged = [str(cone) for cone in first.index[first > 1]]
     if not aged:
         return []
+    cones = f"Cone{'' if len(aged) == 1 else 's'} {', '.join(aged)}"
     return [
-        f"Cone(s) {', '.join(aged)} got light between two hearings: the difference is ageing and "
-        "is not counted as spread."
+        f"{cones} got light between two hearings: the difference is ageing and is not counted as "
+        "spread."
     ]
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -12,6 +11,7 @@ from experiments.entries import clean_text
 from experiments.errors import ExchangeError, LedgerError, Problem
 from experiments.exchange.cells import RawSheet, decimal_mark, parse_number, same_number
 from experiments.grammar import suggest
+from experiments.naming import aliases, simple_name
 from experiments.plan import Plan
 from experiments.records import STATUSES
 from experiments.trials import LEADING, is_mass
@@ -20,7 +20,7 @@ __all__ = ["SheetRow", "TypedSheet", "columns_of", "typed_rows"]
 
 _WHOLE = ("cone", "plate", "measurement", "version")
 _NOT_NEGATIVE = ("age_days", "light_hours")
-_UNIT = re.compile(r"\s*[(\[].*[)\]]\s*$")
+_TRAILING = ("note", "measurement", "version")
 _LARGEST = 2**31
 
 
@@ -80,7 +80,7 @@ class TypedSheet:
 
 def columns_of(plan: Plan) -> list[str]:
     """List the columns of the exported table in order."""
-    return [*LEADING, *plan.variables, *plan.metrics, "note", "measurement", "version"]
+    return [*LEADING, *plan.variables, *plan.metrics, *_TRAILING]
 
 
 def typed_rows(sheet: RawSheet, plan: Plan, file: str) -> TypedSheet:
@@ -136,10 +136,8 @@ def typed_rows(sheet: RawSheet, plan: Plan, file: str) -> TypedSheet:
 
 def _header(sheet: RawSheet, plan: Plan, file: str) -> tuple[dict[str, int], list[str]]:
     """Which column stands where, and notes on the columns that are none of ours."""
-    aliases = _aliases(plan)
-    found = [
-        aliases.get(name, aliases.get(_simple(name), "")) if name else "" for name in sheet.header
-    ]
+    known = aliases({**plan.variables, **plan.metrics}, (*LEADING, *_TRAILING))
+    found = [known.get(name, known.get(simple_name(name), "")) for name in sheet.header]
     twice = [name for name, count in Counter(found).items() if name and count > 1]
     if twice:
         raise ExchangeError(
@@ -156,29 +154,12 @@ def _header(sheet: RawSheet, plan: Plan, file: str) -> tuple[dict[str, int], lis
             )
         )
     strangers = [name for name, ours in zip(sheet.header, found, strict=True) if name and not ours]
-    open_names = [alias for alias, ours in aliases.items() if ours not in places]
-    notes = [
-        f"column {name!r} is unknown and passed over. {suggest(_simple(name), open_names)}".strip()
-        for name in strangers
-    ]
+    absent = [alias for alias, ours in known.items() if ours not in places]
+    notes = []
+    for name in strangers:
+        hint = suggest(simple_name(name), absent)
+        notes.append(f"column {name!r} is unknown and passed over. {hint}".strip())
     return places, notes
-
-
-def _aliases(plan: Plan) -> dict[str, str]:
-    """Every way to write a column's name: as it is, simplified, or by its label."""
-    names = columns_of(plan)
-    loose = [(_simple(name), name) for name in names]
-    loose += [(_simple(part.label), name) for name, part in plan.variables.items()]
-    loose += [(_simple(part.label), name) for name, part in plan.metrics.items()]
-    meant: dict[str, set[str]] = {}
-    for alias, name in loose:
-        meant.setdefault(alias, set()).add(name)
-    clear = {alias: next(iter(ours)) for alias, ours in meant.items() if len(ours) == 1}
-    return {**clear, **{name: name for name in names}}
-
-
-def _simple(name: str) -> str:
-    return re.sub(r"[\s_-]+", "_", _UNIT.sub("", name).strip().casefold())
 
 
 def _too_long(number: int, raw: list[str], sheet: RawSheet) -> list[Problem]:

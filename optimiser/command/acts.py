@@ -10,7 +10,14 @@ import click
 from experiments.ledger import Ledger
 from experiments.records import Cone
 from optimiser import wording
-from optimiser.command.options import NUMBER, as_json, cone_argument, in_folder, parse_pairs
+from optimiser.command.options import (
+    NUMBER,
+    as_json,
+    cone_argument,
+    in_folder,
+    name_pairs,
+    parse_pairs,
+)
 from optimiser.command.remarks import remark_on_numbers, remark_on_recipe
 from optimiser.command.show import print_json
 
@@ -55,11 +62,16 @@ def printed_command(
 ) -> None:
     """Record that a cone was printed."""
     with Ledger.open(folder) as ledger:
-        changes = _changes(ledger, parse_pairs(pairs, "--set"))
+        changes = _changes(ledger, _settings(ledger, pairs))
         now = ledger.printed(cone, mass=mass, minutes=minutes, note=note, changes=changes or None)
         _told(ledger, now, f"cone {cone} printed", json_wanted)
         remark_on_recipe(ledger, cone, changes)
         remark_on_numbers(ledger, cone, {"mass": mass, "minutes": minutes})
+
+
+def _settings(ledger: Ledger, pairs: tuple[str, ...]) -> dict[str, str]:
+    """Read what was typed behind ``--set``; a variable may be called by its label."""
+    return name_pairs(parse_pairs(pairs, "--set"), ledger.plan.variables, "--set")
 
 
 def _changes(ledger: Ledger, pairs: dict[str, str]) -> dict[str, Any]:
@@ -134,7 +146,7 @@ def add_command(
 ) -> None:
     """Add a cone made outside any proposal."""
     with Ledger.open(folder) as ledger:
-        settings = parse_pairs(pairs, "--set")
+        settings = _settings(ledger, pairs)
         number = ledger.add(
             settings,
             status=status,

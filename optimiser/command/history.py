@@ -57,7 +57,7 @@ def undo_command(folder: Path, json_wanted: bool) -> None:
 @in_folder
 @as_json
 def history_command(limit: int, folder: Path, json_wanted: bool) -> None:
-    """Show what was recorded, newest first, with reasons and notes."""
+    """Show what was recorded, newest first."""
     with Ledger.open(folder) as ledger:
         frame = ledger.history(limit)
     if json_wanted:

@@ -19,6 +19,7 @@ from optimiser.command.options import (
     as_json,
     cone_argument,
     in_folder,
+    name_pairs,
     parse_number,
     parse_pairs,
 )
@@ -67,13 +68,10 @@ def measure_command(
 
     One call is one mounting on the test platform: give all of its files together.
     """
-    values = {
-        name: parse_number(text, f"--value {name}")
-        for name, text in parse_pairs(pairs, "--value").items()
-    }
     with Ledger.open(folder) as ledger:
         ledger.cone(cone)  # an unknown cone is told before the files are read
-        with progress(f"listening to {len(files)} files"):
+        values = _values(ledger.plan, pairs)
+        with progress(f"listening to {wording.many(len(files), 'file')}"):
             measured = measure_files(ledger.plan, files, kinds=_kinds(kinds), hand=values)
         key = ledger.measure(
             cone,
@@ -92,6 +90,12 @@ def measure_command(
         else:
             _print(ledger.plan, stored, measured)
         remark_on_numbers(ledger, cone, values)
+
+
+def _values(plan: Plan, pairs: tuple[str, ...]) -> dict[str, float]:
+    """Read what was typed behind ``--value``; a metric may be called by its label."""
+    named = name_pairs(parse_pairs(pairs, "--value"), plan.metrics, "--value")
+    return {name: parse_number(text, f"--value {name}") for name, text in named.items()}
 
 
 def _kinds(texts: tuple[str, ...]) -> dict[str | Path, str] | str | None:

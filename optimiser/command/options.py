@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import click
 
+from experiments.naming import meant
 from experiments.outputs import Kind, check_output
+from experiments.plan_parts import Metric, Variable
 
 __all__ = [
     "NUMBER",
@@ -19,6 +21,7 @@ __all__ = [
     "cone_argument",
     "force_option",
     "in_folder",
+    "name_pairs",
     "parse_number",
     "parse_pairs",
     "picture_files",
@@ -160,6 +163,25 @@ def parse_pairs(pairs: tuple[str, ...], option: str) -> dict[str, str]:
         if name in found:
             raise click.BadParameter(f"{option}: {name} is given twice; give it once")
         found[name] = value.replace(",", ".") if _COMMA_NUMBER.fullmatch(value) else value
+    return found
+
+
+def name_pairs(
+    pairs: Mapping[str, str], parts: Mapping[str, Variable | Metric], option: str
+) -> dict[str, str]:
+    """Put the names of the plan where labels were typed; unknown words stay as they are.
+
+    Raises
+    ------
+    click.BadParameter
+        If a name and its label are both given.
+    """
+    found: dict[str, str] = {}
+    for typed, value in pairs.items():
+        name = meant(typed, parts)
+        if name in found:
+            raise click.BadParameter(f"{option}: {name} is given twice; give it once")
+        found[name] = value
     return found
 
 

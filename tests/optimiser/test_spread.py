@@ -123,7 +123,7 @@ def test_ageing_is_kept_out_and_said():
     light = np.where((trials["cone"] == 1) & (trials["session"] == "day 6"), 300.0, 0.0)
     trials["level"] += np.where(light > 0, 9.0, 0.0)
     found = estimate_spread(PLAN, trials.assign(light_hours=light))
-    assert any("Cone(s) 1 got light" in note for note in found.notes)
+    assert any("Cone 1 got light" in note for note in found.notes)
     assert plain.notes == []
     blind = estimate_spread(PLAN, trials).metrics[0].of("session").sd.mean
     assert found.metrics[0].of("session").sd.mean < 0.3 < blind

@@ -118,3 +118,21 @@ def test_odd_values_are_recorded_and_remarked_upon(run, folder):
         "add", "--set", "process=filament", "--set", "wall=0.5", "--mass", 2.5, "--in", folder
     )
     assert quiet.err == ""
+
+
+def test_a_variable_may_be_called_by_its_label(run, folder):
+    plan = folder / "experiment.toml"
+    text = plan.read_text(encoding="utf-8")
+    plan.write_text(text.replace("low = 0.3", 'label = "thickness"\nlow = 0.3'), encoding="utf-8")
+    words = ("--set", "process=filament", "--set", "Thickness=0.6", "--status", "planned")
+    assert run("add", *words, "--in", folder).status == 0
+    assert run("printed", 9, "--set", "thickness=0.65", "--in", folder).status == 0
+    with Ledger.open(folder) as ledger:
+        assert ledger.cone(9).settings == {"process": "filament", "wall": 0.65}
+    twice = run("add", *words, "--set", "wall=0.7", "--in", folder)
+    assert twice.status == 2
+    assert "wall is given twice" in twice.err
+    told = run("measure", 9, "--session", "june", "--value", "Upper limit=9", "--in", folder)
+    assert told.status == 0
+    with Ledger.open(folder) as ledger:
+        assert ledger.measurements(9)[0].values["upper_limit"] == 9.0
