@@ -20,10 +20,11 @@ __all__ = ["Exploration", "explore", "modes"]
 Floats = npt.NDArray[np.float64]
 
 _DEGREES = 5
-_PROPOSALS = 128
+_PROPOSALS = 256
 _SAME_MODE = 0.3  # distance, in prior standard deviations, under which two maxima are one
 _FAR_BELOW = 8.0  # log posterior below the highest at which a maximum no longer counts
 _NOISY_SIGNAL, _NOISY_NOISE = -2.0, -0.5
+_SHORT = 2.5  # prior standard deviations; where each recipe has an effect of its own
 
 
 def modes(
@@ -60,7 +61,7 @@ def _starts(covariance: Covariance) -> list[Floats]:
     mean, sd = covariance.prior()
     count = covariance.inputs
     short = mean.copy()
-    short[:count] -= 0.7 * sd[:count]
+    short[:count] -= _SHORT * sd[:count]
     noisy = mean.copy()
     noisy[count] = _NOISY_SIGNAL
     noisy[count + 1] = _NOISY_NOISE
