@@ -127,5 +127,6 @@ def _excess(
     if n % 2 == 0:
         fold[n // 2] = 1.0
     minimum = np.exp(-1j * np.imag(rfft(cepstrum * fold, n)))
-    result: npt.NDArray[np.complex128] = np.where(loud, spectrum / np.maximum(size, 1e-300), 0.0)
-    return result * minimum
+    flat = np.where(loud, spectrum / np.maximum(size, 1e-300), 0.0)
+    result: npt.NDArray[np.complex128] = flat * minimum
+    return result

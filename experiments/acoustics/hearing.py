@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from experiments.acoustics import breakup, resonance, spectrum
+from experiments.acoustics import breakup, calibration, resonance, spectrum
 from experiments.acoustics import decay as decays
 from experiments.acoustics import distortion as distortions
 from experiments.acoustics import response as responses
@@ -79,6 +79,8 @@ def hear(reading: Reading, options: Options, heard: Heard, name: str) -> None:
 def hear_curve(curve: Response | Distortion | Impulse, options: Options, heard: Heard) -> str:
     """Compute every metric of a curve, into `heard`; returns the kind of the curve."""
     if isinstance(curve, Response):
+        curve, notes = calibration.stated(curve, options)
+        heard.notes += notes
         heard.curves["response"] = curve
         _hear_response(curve, options, heard)
         _hear_breakup(curve, None, options, heard)
@@ -102,20 +104,23 @@ def _hear_sweep(reading: Reading, options: Options, heard: Heard) -> None:
     if not isinstance(reading.curve, Impulse) or options.sweep is None:
         raise CurveError(Problem("sweep", "no recording or no excitation", "both"))
     result = sweeps.analyse(reading.curve, options.sweep, reading.loopback)
-    heard.curves.update(
-        impulse=result.impulse, response=result.response, distortion=result.distortion
-    )
+    response, notes = calibration.absolute(result.response, result.stimulus, options)
+    heard.curves.update(impulse=result.impulse, response=response, distortion=result.distortion)
     heard.warnings += result.warnings
-    law = "excitation taken as" if options.sweep.law is None else "excitation:"
-    reference = "a gain of 1" if reading.loopback is None else "the loopback channel"
+    sweep = options.sweep
+    law = "excitation taken as" if sweep.law is None else "excitation:"
     heard.notes += [
-        f"{law} the {result.law} sweep; the response arrives {1000 * result.latency:.2f} ms after "
-        "the start of the recording",
-        f"levels are relative to {reference}",
+        f"{law} the {result.law} sweep from {_hz(sweep.start_hz)} to {_hz(sweep.stop_hz)} in "
+        f"{sweep.seconds:g} s; the response arrives {1000 * result.latency:.2f} ms after the "
+        "start of the recording",
+        *notes,
     ]
+    if options.sensitivity_dbfs is None:
+        reference = "a gain of 1" if reading.loopback is None else "the loopback channel"
+        heard.notes.append(f"levels are relative to {reference}")
     _hear_decay(result.impulse, heard)
-    _hear_response(result.response, options, heard)
-    _hear_breakup(result.response, result.impulse, options, heard)
+    _hear_response(response, options, heard)
+    _hear_breakup(response, result.impulse, options, heard)
     _hear_distortion(result.distortion, options, heard)
 
 

@@ -32,7 +32,16 @@ if TYPE_CHECKING:
 
     from experiments.acoustics.options import Sweep
 
-__all__ = ["ORDERS", "SweepResult", "analyse", "deconvolve", "generate", "lead", "time_constant"]
+__all__ = [
+    "ORDERS",
+    "SweepResult",
+    "analyse",
+    "deconvolve",
+    "generate",
+    "lead",
+    "loopback_peak",
+    "time_constant",
+]
 
 ORDERS: Final = (2, 3, 4, 5)
 """Harmonics that are parted."""
@@ -62,6 +71,9 @@ class SweepResult:
         exponential or synchronised.
     warnings : list of Warning
         What the recording gave cause for.
+    stimulus : float
+        Peak of the stimulus that the response relates to: in its own file, or on the loopback
+        channel.
     """
 
     impulse: Impulse
@@ -70,6 +82,7 @@ class SweepResult:
     latency: float
     law: str
     warnings: list[Warning]
+    stimulus: float
 
 
 def time_constant(sweep: Sweep) -> float:
@@ -253,7 +266,20 @@ def analyse(
     response = _response(impulse, h, arrival, sweep)
     distortion = _distortion(y, arrival, sweep, rate, loopback)
     warnings += _noise_warnings(distortion)
-    return SweepResult(impulse, response, distortion, arrival / rate, str(sweep.law), warnings)
+    return SweepResult(
+        impulse, response, distortion, arrival / rate, str(sweep.law), warnings,
+        sweep.amplitude if loopback is None else loopback_peak(loopback, sweep, rate),
+    )  # fmt: skip
+
+
+def loopback_peak(loopback: npt.NDArray[np.float64], sweep: Sweep, rate: float) -> float:
+    """Return the peak of the sweep as the loopback channel carries it, from its spectrum."""
+    x = generate(sweep, rate)
+    length = next_fast_len(loopback.size + x.size, real=True)
+    f = rfftfreq(length, 1 / rate)
+    middle = (f > 2 * sweep.start_hz) & (f < sweep.stop_hz / 2)
+    gains = np.abs(rfft(loopback, length)[middle]) / np.abs(rfft(x, length)[middle])
+    return sweep.amplitude * float(np.median(gains)) if gains.size else sweep.amplitude
 
 
 def _fitting_law(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +14,10 @@ from experiments.acoustics.catalogue import KINDS
 from experiments.acoustics.excitation import read_excitation
 from experiments.errors import CurveError
 from optimiser import figures, wording
+from optimiser.command.microphone import sensitivity_of
 from optimiser.command.options import NUMBER, as_json, parse_number, picture_files
 from optimiser.command.show import print_json, print_notes, print_table, save_picture
-from optimiser.heard import envelope_of, line_of
+from optimiser.heard import envelope_of, line_of, ringing_of
 
 __all__ = ["listen_command"]
 
@@ -79,6 +81,18 @@ def _sweep(text: str | None, file: Path | None) -> Sweep | None:
 @click.option(
     "--rate", type=NUMBER, metavar="HZ", help="Sampling rate of a text file without one."
 )
+@click.option(
+    "--calibrator",
+    metavar="FILE[:DB]",
+    help="Recording of a sound calibrator, 94 dB if not said; levels become dB SPL.",
+)
+@click.option(
+    "--sensitivity",
+    metavar="DBFS",
+    help="What 94 dB SPL reads, or MV_PER_PA:VOLTS with the full-scale peak voltage.",
+)
+@click.option("--drive", type=NUMBER, metavar="V", help="Voltage used; levels are for 2.83 V.")
+@click.option("--distance", type=NUMBER, metavar="M", help="Distance used; levels are for 1 m.")
 @picture_files
 @as_json
 def listen_command(
@@ -94,6 +108,10 @@ def listen_command(
     channel: int | None,
     loopback: int | None,
     rate: float | None,
+    calibrator: str | None,
+    sensitivity: str | None,
+    drive: float | None,
+    distance: float | None,
     png: Path | None,
     svg: Path | None,
     json_wanted: bool,
@@ -113,10 +131,15 @@ def listen_command(
         "channel": channel,
         "loopback": loopback,
         "rate": rate,
+        "sensitivity_dbfs": sensitivity_of(calibrator, sensitivity, channel),
+        "drive_volts": drive,
+        "distance_m": distance,
     }
     options = Options().with_values({k: v for k, v in given.items() if v is not None})
     heard = _listen_all(files, kind, options)
-    save_picture(lambda: _picture(heard), png, svg, ", ".join(path.name for path in files))
+    save_picture(
+        lambda: _picture(heard, options), png, svg, ", ".join(path.name for path in files)
+    )
     if json_wanted:
         print_json({"files": [each.to_dict() for each in heard]})
         return
@@ -151,20 +174,42 @@ def _print(each: Listening) -> None:
     click.echo()
 
 
-def _picture(heard: list[Listening]) -> Figure:
-    """Draw the curves of the first file's kind; a sweep is drawn as its response."""
-    kind = heard[0].kind
-    if kind == "impulse" and len(heard) == 1:
-        curve, value = heard[0].curves["impulse"], heard[0].metrics["decay_ms"].value
-        assert isinstance(curve, Impulse)
-        return figures.draw_impulse(
-            line_of(curve, label=Path(heard[0].file).name),
-            envelope_of(curve),
-            decay_ms=float("nan") if value is None else value,
+def _picture(heard: list[Listening], options: Options) -> Figure:
+    """Draw every kind of curve in a panel of its own, files of one kind over each other."""
+    given = [each for each in heard if each.kind != "impulse"]
+    ringing = [each for each in heard if "impulse" in each.curves]
+    impulses = list(zip(_lines(ringing, "impulse"), map(_impulse, ringing), strict=True))
+    decay = ringing[0].metrics["decay_ms"].value if len(ringing) == 1 else None
+    return figures.draw_curves(
+        figures.Shown(
+            responses=_lines(given, "response"),
+            distortions=_lines(given, "distortion"),
+            impulses=[(line, envelope_of(curve)) for line, curve in impulses],
+            ringing=[
+                one
+                for line, curve in impulses
+                if (one := ringing_of(curve, options.band, line.name)) is not None
+            ],
+            limits=_limits(given),
+            decay_ms=math.nan if decay is None else decay,
         )
-    if kind == "distortion":
-        return figures.draw_distortion(_lines(heard, "distortion"))
-    return figures.draw_response(_lines(heard, "response"))
+    )
+
+
+def _impulse(each: Listening) -> Impulse:
+    curve = each.curves["impulse"]
+    assert isinstance(curve, Impulse)
+    return curve
+
+
+def _limits(heard: list[Listening]) -> dict[str, float]:
+    """Give the frequencies to mark where there is one response only."""
+    found = [each.metrics for each in heard if "response" in each.curves]
+    if len(found) != 1:
+        return {}
+    names = {"lower_limit_hz": "from", "breakup_hz": "break-up", "upper_limit_hz": "to"}
+    values = {words: found[0][name].value for name, words in names.items()}
+    return {words: value for words, value in values.items() if value is not None}
 
 
 def _lines(heard: list[Listening], kind: str) -> list[figures.Line]:
