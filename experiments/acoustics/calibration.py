@@ -217,8 +217,8 @@ def condition_db(options: Options) -> tuple[float, list[str]]:
         part = 20 * math.log10(options.distance_m / DISTANCE_M)
         shift += part
         notes.append(
-            f"levels are stated for {DISTANCE_M:g} m: {part:+.2f} dB from {options.distance_m:g} m "
-            "(free and far field; near the cone or in a room it is not so)"
+            f"levels are stated for {DISTANCE_M:g} m: {part:+.2f} dB from "
+            f"{options.distance_m:g} m (free and far field; not so near the cone or in a room)"
         )
     return shift, notes
 
