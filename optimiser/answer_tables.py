@@ -179,7 +179,7 @@ def dead_end_table(
         )
         before = shown
     heads = ["variable", "where", "chance", f"{name} lost without it", "verdict"]
-    return Table("Where the best recipe can still lie", heads, rows)
+    return Table("Where the best recipe can still lie", heads, rows, narrow=True)
 
 
 def outlook_table(answer: Outlook, unit: str = "") -> Table:

@@ -65,11 +65,16 @@ def card_html(plan: Plan, pick: Pick, cone: int, *, plate: int | None = None) ->
         plate=plate,
         lines=lines,
         expected=expected,
+        aim=_capital(wording.aim(pick.score.cones)),
         cautions=for_settings(plan, pick.settings),
         currency=plan.effort.currency,
         size="roomy" if longest <= _ROOMY else "dense" if longest <= _DENSE else "tiny",
         blanks=range(3 if longest <= _ROOMY else 2),
     )
+
+
+def _capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."
 
 
 def _recipe(plan: Plan, pick: Pick) -> list[_Line]:

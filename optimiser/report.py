@@ -9,17 +9,30 @@ from typing import Any
 
 from experiments.outputs import write_whole
 from optimiser import wording
+from optimiser.answer_tables import (
+    Table,
+    chart_table,
+    check_table,
+    dead_end_table,
+    knob_table,
+    level_table,
+    offset_table,
+    optimum_table,
+    outlook_table,
+    sitting_table,
+    spread_table,
+)
 from optimiser.answers import Pick
 from optimiser.cautions import for_plan
 from optimiser.material import Coming, Material
 from optimiser.report_pictures import pictures
 from optimiser.report_tables import (
-    check_table,
+    cone_table,
     definitions,
     expectations,
-    knob_table,
+    lost_table,
+    measurement_table,
     metric_table,
-    trial_table,
     variable_table,
 )
 from optimiser.templating import environment
@@ -34,6 +47,12 @@ SECTIONS = {
     "best": "Best cone",
     "next": "Next",
     "knobs": "Knobs",
+    "optimum": "Optimum",
+    "comparison": "Comparison",
+    "deadends": "Dead ends",
+    "outlook": "Outlook",
+    "spread": "Repeatability",
+    "drift": "Rig drift",
     "calibration": "Calibration",
     "cautions": "Cautions",
     "definitions": "Definitions",
@@ -58,6 +77,10 @@ METHODS = (
     "estimator (1999); their intervals hold the model's own uncertainty.",
     "Calibration: closed-form leave-one-out residuals (Rasmussen & Williams 2006, 5.4.2), whole "
     "cones left out; the hyperparameters are not learnt anew.",
+    "Optimum, comparison, dead ends: whole functions drawn from the models' posterior (Wilson et "
+    "al. 2020) at printable recipes; each drawn function has its own best recipe.",
+    "Repeatability and session offsets: a linear mixed model by restricted maximum likelihood; "
+    "the reference cone on an individuals chart (NIST/SEMATECH e-Handbook, 6.3.2.2).",
     "Frequency bands: IEC 61260-1:2014; levels are energy means per logarithmic interval.",
     "Sweep recordings: Farina 2000; Novak, Lotton & Simon 2015.",
 )
@@ -88,7 +111,6 @@ def report_html(material: Material) -> str:
         HTML that fetches nothing; every text is escaped. Equal material gives equal text.
     """
     plan = material.plan
-    labels = wording.describe(plan)
     found = ", ".join(f"{name} {text}" for name, text in versions().items())
     context: dict[str, Any] = {
         "plan": plan,
@@ -99,13 +121,16 @@ def report_html(material: Material) -> str:
         "coming": [_coming(material, each) for each in material.coming],
         "outlook": material.outlook,
         "knobs": material.knobs,
+        "findings": material.findings,
+        "aim": wording.aim(material.knobs.cones),
         "pictures": pictures(material),
         "tables": {
             "variables": variable_table(plan),
             "metrics": metric_table(plan),
-            "trials": trial_table(material),
-            "knobs": knob_table(material.knobs, labels),
-            "checks": check_table(material.calibration, labels),
+            "cones": cone_table(material),
+            "measurements": measurement_table(material),
+            "lost": lost_table(material),
+            **_answers(material),
         },
         "cautions": for_plan(plan),
         "definitions": definitions(plan),
@@ -115,6 +140,27 @@ def report_html(material: Material) -> str:
         "versions": f"Versions: {found}.",
     }
     return environment().get_template("report.html.j2").render(context)
+
+
+def _answers(material: Material) -> dict[str, Table | None]:
+    """Give the answers' tables; None where an answer was not asked for."""
+    plan, findings = material.plan, material.findings
+    labels, name, unit = wording.describe(plan), wording.score_name(plan), wording.score_unit(plan)
+    shown = labels.get(name, name)
+    called = [wording.sides(plan, each.a, each.b) for each in findings.levels]
+    ends, spread, drift = findings.dead_ends, findings.spread, findings.drift
+    return {
+        "knobs": knob_table(material.knobs, labels),
+        "optima": optimum_table(findings.optima, labels),
+        "levels": level_table(findings.levels, called, shown, unit),
+        "dead_ends": dead_end_table(ends, labels, shown, unit) if ends else None,
+        "outlook": outlook_table(material.outlook, unit),
+        "spread": spread_table(spread) if spread else None,
+        "sittings": sitting_table(drift) if drift else None,
+        "charts": chart_table(drift.charts) if drift else None,
+        "offsets": offset_table(drift, labels) if drift else None,
+        "checks": check_table(material.calibration, labels),
+    }
 
 
 def write_report(material: Material, path: Path) -> Path:
@@ -130,11 +176,11 @@ def _counts(material: Material) -> str:
     counts = cones["status"].value_counts()
     order = ("measured", "printed", "planned", "failed", "set aside")
     parts = [f"{counts[status]} {status}" for status in order if status in counts]
-    return f"{len(cones)} cone{'' if len(cones) == 1 else 's'}: {', '.join(parts)}"
+    return f"{wording.many(len(cones), 'cone')}: {', '.join(parts)}"
 
 
 def _best(material: Material) -> dict[str, Any] | None:
-    """Say which cone leads, what it is expected to score and what was measured."""
+    """Say which cone leads, what its recipe is expected to score and what was measured."""
     leader = material.leader
     if leader is None:
         return None
@@ -149,11 +195,14 @@ def _best(material: Material) -> dict[str, Any] | None:
     label = wording.describe(plan).get(name, name)
     return {
         "cone": leader.cone,
-        "line": f"expected {label} {wording.interval(leader.score, unit)}, from "
-        f"{leader.score.cones} cones",
+        "line": f"its recipe is expected to have a {label} of "
+        f"{wording.interval(leader.score, unit)} on average, from "
+        f"{wording.many(leader.score.cones, 'cone')}",
         "recipe": wording.recipe_line(plan, leader.settings),
         "rows": wording.recipe_rows(plan, leader.settings),
-        "table": expectations(plan, leader.expected, leader.score, measured),
+        "table": expectations(
+            plan, leader.expected, material.findings.again or leader.score, measured
+        ),
     }
 
 
@@ -184,10 +233,13 @@ def _effort(plan: Any, pick: Pick) -> list[tuple[str, str]]:
 
 def _notes(material: Material) -> list[str]:
     """Gather every note once, in the order met."""
+    found = material.findings
     every = [
-        *material.notes,
-        *material.curves.notes,
-        *material.knobs.notes,
-        *material.outlook.notes,
+        material.notes,
+        material.curves.notes,
+        material.knobs.notes,
+        material.outlook.notes,
+        *(answer.notes for answer in found.optima),
+        *(answer.notes for answer in (found.dead_ends, found.spread, found.drift) if answer),
     ]
-    return list(dict.fromkeys(every))
+    return list(dict.fromkeys(note for notes in every for note in notes))

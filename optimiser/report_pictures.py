@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 
 from experiments.acoustics.catalogue import MEASURES, convert
 from optimiser import figures, wording
+from optimiser.answers import Comparison
 from optimiser.material import Material
 
 __all__ = ["Picture", "pictures"]
@@ -31,12 +32,16 @@ def _picture(figure: Figure, key: str, caption: str, alternative: str = "") -> P
 
 
 def pictures(material: Material) -> dict[str, list[Picture]]:
-    """Draw everything, by section: ``summary, curves, knobs, calibration``."""
+    """Draw everything, by section of the report."""
     labels = wording.describe(material.plan)
     return {
         "summary": _summary(material),
         "curves": _curves(material),
         "knobs": _knobs(material, labels),
+        "optimum": _optima(material, labels),
+        "comparison": _comparisons(material, labels),
+        "deadends": _dead_ends(material, labels),
+        "drift": _drift(material, labels),
         "calibration": [
             _picture(
                 figures.draw_calibration(material.calibration, labels=labels),
@@ -98,14 +103,15 @@ def _curves(material: Material) -> list[Picture]:
         _picture(
             response,
             "response",
-            f"Responses of {len(curves.response)} cones{front}; dashed: its effective range.",
+            f"Responses of {wording.many(len(curves.response), 'cone')}{front}; "
+            "dashed: its effective range.",
             told,
         ),
         _picture(
             distortion,
             "distortion",
-            f"Total harmonic distortion of {len(curves.distortion)} cones{front}, at the "
-            "fundamental's frequency.",
+            f"Total harmonic distortion of {wording.many(len(curves.distortion), 'cone')}{front}, "
+            "at the fundamental's frequency.",
         ),
         _picture(
             impulse,
@@ -151,3 +157,55 @@ def _knobs(material: Material, labels: Mapping[str, str]) -> list[Picture]:
             answer.text,
         ),
     ]
+
+
+def _optima(material: Material, labels: Mapping[str, str]) -> list[Picture]:
+    """Draw each number knob's optimum, where anything is known of it."""
+    name, unit = wording.score_name(material.plan), wording.score_unit(material.plan)
+    return [
+        _picture(
+            figures.draw_optimum(answer, labels=labels, metric=name, unit=unit),
+            f"optimum{place}",
+            answer.text,
+            f"Drawn: the expected {labels.get(name, name)} over {labels[answer.variable]}, and each "
+            "setting's chance of being the best.",
+        )
+        for place, answer in enumerate(material.findings.optima)
+        if len(answer.curve)
+    ]
+
+
+def _comparisons(material: Material, labels: Mapping[str, str]) -> list[Picture]:
+    """Draw the best level of each choice against the next best one, metric by metric."""
+    plan = material.plan
+    units = {name: metric.unit for name, metric in plan.metrics.items()}
+    units.setdefault("score", wording.score_unit(plan))
+    rivals: dict[str, Comparison] = {}
+    for answer in material.findings.levels:
+        rivals.setdefault(next(iter(answer.a)), answer)
+    found = []
+    for place, answer in enumerate(rivals.values()):
+        a, b = wording.sides(plan, answer.a, answer.b)
+        figure = figures.draw_comparison(answer, a=a, b=b, units=units, labels=labels)
+        drawn = f"Drawn: {a} minus {b}, metric by metric, with 90 % intervals."
+        found.append(_picture(figure, f"comparison{place}", answer.text, drawn))
+    return found
+
+
+def _dead_ends(material: Material, labels: Mapping[str, str]) -> list[Picture]:
+    answer = material.findings.dead_ends
+    if answer is None:
+        return []
+    figure = figures.draw_dead_ends(answer, labels=labels)
+    return [_picture(figure, "deadends", "Where the best recipe can still lie.", answer.text)]
+
+
+def _drift(material: Material, labels: Mapping[str, str]) -> list[Picture]:
+    answer = material.findings.drift
+    if answer is None:
+        return []
+    caption = (
+        "Dots: the reference cone's reading in each session, dashed its limits; bars: what each "
+        "session adds, with its 90 % interval, from every cone heard in several sessions."
+    )
+    return [_picture(figures.draw_drift(answer, labels=labels), "drift", caption, answer.text)]

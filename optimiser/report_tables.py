@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,47 +10,22 @@ import numpy as np
 from experiments.acoustics.catalogue import MEASURES
 from experiments.trials import is_mass
 from optimiser import wording
-from optimiser.answers import Calibration, Estimate, Sensitivity
+from optimiser.answer_tables import Table
+from optimiser.answers import Estimate
 from optimiser.material import Material
 
 if TYPE_CHECKING:
     from experiments.plan import Metric, Plan, Variable
 
 __all__ = [
-    "Table",
-    "check_table",
+    "cone_table",
     "definitions",
     "expectations",
-    "knob_table",
+    "lost_table",
+    "measurement_table",
     "metric_table",
-    "trial_table",
     "variable_table",
 ]
-
-
-@dataclass(frozen=True)
-class Table:
-    """A table as text.
-
-    Parameters
-    ----------
-    title : str
-        What it shows.
-    heads : list of str
-        Column heads.
-    rows : list of list of str
-        Cells.
-    marked : frozenset of int
-        Indices of the rows to emphasise.
-    narrow : bool
-        Whether cells are short and never wrap.
-    """
-
-    title: str
-    heads: Sequence[str]
-    rows: Sequence[Sequence[str]]
-    marked: frozenset[int] = frozenset()
-    narrow: bool = False
 
 
 def _head(label: str, unit: str) -> str:
@@ -124,67 +98,65 @@ def _option(value: Any) -> str:
     return wording.setting(value)
 
 
-def trial_table(material: Material) -> Table:
-    """Show every measurement and every cone without one, the leader's rows emphasised."""
+def cone_table(material: Material) -> Table:
+    """Show every cone's recipe, the leader's row emphasised."""
     plan, trials = material.plan, material.trials
+    cones = trials.drop_duplicates("cone") if len(trials) else trials
+    heads = ["cone", "status", *(_head(v.label, v.unit) for v in plan.variables.values())]
+    best = _best(material)
+    rows: list[list[str]] = []
+    marked: set[int] = set()
+    for index, (_, trial) in enumerate(cones.iterrows()):
+        cone = wording.setting(trial.get("cone"))
+        if cone == best:
+            marked.add(index)
+        settings = [wording.setting(trial[name]) for name in plan.variables]
+        rows.append([cone, str(trial["status"]), *settings])
+    title = f"Recipes of {wording.many(len(rows), 'cone')}"
+    return Table(title, heads, rows, frozenset(marked), narrow=True)
+
+
+def measurement_table(material: Material) -> Table:
+    """Show every measurement, the leader's rows emphasised."""
+    plan = material.plan
+    measured = (material.trials["status"] == "measured").to_numpy(dtype=bool)
+    trials, scores = material.trials[measured], material.scores[measured]
     sessions = "session" in trials and trials["session"].notna().any()
-    heads = ["cone", "status", *(["session"] if sessions else [])]
-    heads += [_head(v.label, v.unit) for v in plan.variables.values()]
+    heads = ["cone", *(["session"] if sessions else [])]
     heads += [_head(m.label, m.unit) for m in plan.metrics.values()]
     scored = wording.score_name(plan) not in plan.metrics
     heads += ["score"] if scored else []
     numbers = [wording.column(trials[name]) for name in plan.metrics]
-    numbers += [wording.column(material.scores)] if scored else []
-    best = str(material.leader.cone) if material.leader is not None else None
+    numbers += [wording.column(scores)] if scored else []
+    best = _best(material)
     rows: list[list[str]] = []
     marked: set[int] = set()
     for index, (_, trial) in enumerate(trials.iterrows()):
         cone = wording.setting(trial.get("cone"))
         if cone == best:
             marked.add(index)
-        row = [cone, str(trial["status"])]
-        row += [str(trial["session"]) if _given(trial["session"]) else "–"] if sessions else []
-        row += [wording.setting(trial[name]) for name in plan.variables]
-        row += [cells[index] for cells in numbers]
-        rows.append(row)
-    return Table(f"Trials ({len(rows)} rows)", heads, rows, frozenset(marked), narrow=True)
+        session = [str(trial["session"]) if _given(trial["session"]) else "–"] if sessions else []
+        rows.append([cone, *session, *(cells[index] for cells in numbers)])
+    title = wording.many(len(rows), "measurement")
+    return Table(title, heads, rows, frozenset(marked), narrow=True)
+
+
+def lost_table(material: Material) -> Table:
+    """List the cones that failed or were set aside, and why."""
+    rows = [
+        [str(each.cone), each.status, each.why or "nobody wrote down why",
+         wording.recipe_line(material.plan, each.settings)]
+        for each in material.findings.lost
+    ]  # fmt: skip
+    return Table("Failed or set aside", ["cone", "status", "why", "recipe"], rows)
+
+
+def _best(material: Material) -> str | None:
+    return str(material.leader.cone) if material.leader is not None else None
 
 
 def _given(value: Any) -> bool:
     return isinstance(value, str) and bool(value)
-
-
-def knob_table(answer: Sensitivity, labels: Mapping[str, str]) -> Table:
-    """List the Sobol indices with their intervals."""
-    rows = [
-        [
-            labels.get(knob.variable, knob.variable),
-            wording.interval(knob.first, most=2),
-            wording.interval(knob.total, most=2),
-            knob.verdict,
-            wording.percent(knob.share_active),
-        ]
-        for knob in answer.knobs
-        if knob.total.known
-    ]
-    heads = ["variable", "alone (first order)", "in all (total)", "verdict", "share of recipes"]
-    shown = labels.get(answer.metric, answer.metric)
-    return Table(f"Sobol indices of {shown}, 90 % intervals", heads, rows)
-
-
-def check_table(checks: Sequence[Calibration], labels: Mapping[str, str]) -> Table:
-    """List how well each metric's model foretells cones that it was not shown."""
-    rows = [
-        [
-            labels.get(check.metric, check.metric),
-            f"{check.inside} of {check.cones}",
-            wording.with_unit(wording.number(check.error, check.error), check.unit),
-            wording.with_unit(wording.number(check.spread, check.spread), check.unit),
-        ]
-        for check in checks
-    ]
-    heads = ["metric", "cones inside their 90 % interval", "typical miss", "spread of the cones"]
-    return Table("Each cone foretold without itself", heads, rows)
 
 
 def expectations(
@@ -202,15 +174,16 @@ def expectations(
         if each.known and metric is not None:
             cells = [metric.label, wording.interval(each, metric.unit)]
             rows.append([*cells, _seen(name, measured, each)])
-    heads = ["metric", "a new measurement (90 % interval)", "measured"]
+    heads = ["metric", "another such cone, measured once (90 %)", "measured, mean"]
     if measured is None:
-        return Table("Expected", heads[:2], [row[:2] for row in rows])
-    return Table("Expected and measured", heads, rows)
+        heads = ["metric", "one measurement (90 %)"]
+        return Table("Expected", heads, [row[:2] for row in rows])
+    return Table("Expected of another such cone, and measured on this one", heads, rows)
 
 
 def _seen(name: str, measured: Mapping[str, float] | None, near: Estimate) -> str:
     value = (measured or {}).get(name, np.nan)
-    return wording.number(value, near.high - near.low)
+    return wording.beside(value, near)
 
 
 def definitions(plan: Plan) -> list[dict[str, str]]:

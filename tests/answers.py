@@ -19,8 +19,17 @@ from optimiser.answers import (
     Variant,
 )
 from optimiser.figures import Line
-from optimiser.material import Coming, Curves, Material
+from optimiser.material import Coming, Curves, Findings, Lost, Material
 from optimiser.surrogate import Leader
+from optimiser.uncertainty import (
+    Chart,
+    Component,
+    Drift,
+    MetricSpread,
+    Offset,
+    Sitting,
+    Spread,
+)
 
 NAN = float("nan")
 UNKNOWN = Estimate(NAN, NAN, NAN, 0)
@@ -157,6 +166,41 @@ def dead_ends() -> DeadEnds:
     return DeadEnds(variants, 3, CHECKS, [], "Filament can be given up.")
 
 
+def spread() -> Spread:
+    known = Component("measurement", Estimate(1.3, 0.8, 2.7, 3), 2, 10)
+    lacking = Component("print", UNKNOWN, 0, 0, "Print a recipe again.")
+    whole = Component("one new print", Estimate(1.4, 0.9, 2.8, 3), 2.2, 10)
+    metric = MetricSpread(
+        "decay", "decay", "%", True, [known, lacking], whole, 4.0, "Decay scatters."
+    )
+    return Spread([metric], 3, 10, 2, ["Reference cone 1 is young."], "One spread is told.")
+
+
+def drift() -> Drift:
+    sessions = [f"day {number}" for number in range(1, 6)]
+    chart = Chart(
+        "decay", "decay", "ms", sessions, [2.0, 2.1, 2.0, 2.1, 2.4], [1] * 5, 2.1, 1.9, 2.3,
+        [NAN, 0.1, 0.1, 0.1, 0.3], 0.3, [False] * 4 + [True], [False] * 5, 0.08,
+    )  # fmt: skip
+    offsets = [Offset(each, "decay", "%", Estimate(0.5, -1.0, 2.0, 2), True) for each in sessions]
+    sittings = [Sitting(each, "steady", "1 metric within the limits") for each in sessions[:4]]
+    sittings.append(Sitting("day 5", "shifted", "decay +0.30 ms"))
+    return Drift(1, [chart], offsets, sittings, 2, [], "The rig shifted on day 5.")
+
+
+def findings() -> Findings:
+    """Every answer beside knobs and outlook."""
+    return Findings(
+        again=Estimate(0.6, 0.42, 0.77, 3),
+        optima=[optimum()],
+        levels=[comparison()],
+        dead_ends=dead_ends(),
+        spread=spread(),
+        drift=drift(),
+        lost=[Lost(4, "failed", {"process": "resin", "wall": 0.3}, "tore off the plate")],
+    )
+
+
 def outlook() -> Outlook:
     return Outlook(
         Estimate(0.02, 0.001, 0.08, 3),
@@ -220,6 +264,7 @@ def material(**changes: object) -> Material:
         "outlook": outlook(),
         "calibration": CHECKS,
         "curves": curves(),
+        "findings": findings(),
         "notes": ["Cone 9 has no decay."],
         "data_digest": "ab" * 32,
         "made": "2026-03-14",
@@ -238,6 +283,7 @@ def empty_material(**changes: object) -> Material:
         "outlook": no_outlook(),
         "calibration": [],
         "curves": Curves(),
+        "findings": Findings(),
         "notes": [],
     }
     return material(**{**values, **changes})
