@@ -252,7 +252,7 @@ def test_a_variable_that_joined_later_is_filled_from_before(mixed_plan):
     model = fit(plan, mixed_trials(mixed_plan, 12), seed=0)
     assert model.evidence.measured["tilt"].eq(10.0).all()
     del changed["variables"]["tilt"]["before"]
-    with pytest.raises(TrialsError, match="tilt.*before"):
+    with pytest.raises(TrialsError, match=r"tilt.*before"):
         fit(Plan.from_dict(changed), mixed_trials(mixed_plan, 12), seed=0)
 
 
