@@ -52,9 +52,8 @@ def check_output(path: Path, kind: Kind, *, force: bool = False) -> None:
     if path.suffix.lower() not in kind.suffixes:
         wanted = " or ".join(kind.suffixes)
         remedy = f"Call it, say, {path.stem or 'file'}{kind.suffixes[0]}."
-        raise OutputError(
-            Problem(str(path), f"the ending {path.suffix or 'none'!r}", f"{wanted}", remedy)
-        )
+        found = f"the ending {path.suffix!r}" if path.suffix else "no ending"
+        raise OutputError(Problem(str(path), found, wanted, remedy))
     if not path.parent.is_dir():
         raise OutputError(
             Problem(

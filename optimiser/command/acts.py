@@ -18,7 +18,7 @@ from optimiser.command.options import (
     name_pairs,
     parse_pairs,
 )
-from optimiser.command.remarks import remark_on_numbers, remark_on_recipe
+from optimiser.command.remarks import print_remarks
 from optimiser.command.show import print_json
 
 __all__ = ["add_command", "aside_command", "failed_command", "printed_command"]
@@ -65,8 +65,7 @@ def printed_command(
         changes = _changes(ledger, _settings(ledger, pairs))
         now = ledger.printed(cone, mass=mass, minutes=minutes, note=note, changes=changes or None)
         _told(ledger, now, f"cone {cone} printed", json_wanted)
-        remark_on_recipe(ledger, cone, changes)
-        remark_on_numbers(ledger, cone, {"mass": mass, "minutes": minutes})
+        print_remarks(ledger, cone, {"mass": mass, "minutes": minutes}, changes)
 
 
 def _settings(ledger: Ledger, pairs: tuple[str, ...]) -> dict[str, str]:
@@ -157,5 +156,4 @@ def add_command(
             note=note,
         )
         _told(ledger, ledger.cone(number), f"cone {number} added as {status}", json_wanted)
-        remark_on_recipe(ledger, number, settings)
-        remark_on_numbers(ledger, number, {"mass": mass, "minutes": minutes})
+        print_remarks(ledger, number, {"mass": mass, "minutes": minutes}, settings)

@@ -23,7 +23,7 @@ from optimiser.command.options import (
     parse_number,
     parse_pairs,
 )
-from optimiser.command.remarks import remark_on_numbers
+from optimiser.command.remarks import print_remarks
 from optimiser.command.show import console, print_json, print_notes, print_table, progress
 
 __all__ = ["measure_command"]
@@ -89,7 +89,7 @@ def measure_command(
             print_json({"measurement": stored, "notes": measured.notes})
         else:
             _print(ledger.plan, stored, measured)
-        remark_on_numbers(ledger, cone, values)
+        print_remarks(ledger, cone, values)
 
 
 def _values(plan: Plan, pairs: tuple[str, ...]) -> dict[str, float]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 
 import click
 
@@ -11,52 +11,67 @@ from experiments.plan import Metric
 from experiments.slips import number_remark, recipe_remarks
 from experiments.trials import is_mass
 
-__all__ = ["remark_on_numbers", "remark_on_recipe"]
+__all__ = ["print_remarks"]
 
 _UNITS = {"mass": "g", "minutes": "min"}
 
 
-def remark_on_recipe(ledger: Ledger, cone: int, typed: Collection[str]) -> None:
-    """Say which typed settings lie outside the plan, and which rules the recipe breaks."""
-    if typed:
-        settings = ledger.cone(cone).settings
-        _tell(recipe_remarks(ledger.plan, ledger.space, settings, typed))
-
-
-def remark_on_numbers(ledger: Ledger, cone: int, typed: Mapping[str, float | None]) -> None:
-    """Say which numbers lie far from those of the other cones, or from poor and good.
+def print_remarks(
+    ledger: Ledger,
+    cone: int,
+    numbers: Mapping[str, float | None],
+    settings: Collection[str] = (),
+) -> None:
+    """Say what is odd about values that were recorded just now; nothing if nothing is.
 
     Parameters
     ----------
     ledger : Ledger
-        The experiment, in which they are recorded already.
+        The experiment.
     cone : int
-        Whose they are.
-    typed : mapping
+        Whose values they are.
+    numbers : mapping
         Metric, ``mass`` (grams) or ``minutes`` to number; None is passed over.
+    settings : collection of str
+        The variables that a person gave.
     """
+    remarks = _on_recipe(ledger, cone, settings) + _on_numbers(ledger, cone, numbers)
+    for remark in remarks:
+        click.echo(f"note: {remark}", err=True)
+    if remarks:
+        click.echo("If that is a slip, `coneloop undo` takes it back.", err=True)
+
+
+def _on_recipe(ledger: Ledger, cone: int, typed: Collection[str]) -> list[str]:
+    """Say which settings lie outside the plan, and which rules the recipe breaks."""
+    if not typed:
+        return []
+    return recipe_remarks(ledger.plan, ledger.space, ledger.cone(cone).settings, typed)
+
+
+def _on_numbers(ledger: Ledger, cone: int, typed: Mapping[str, float | None]) -> list[str]:
+    """Say which numbers lie far from those of the other cones, or from poor and good."""
     given = {name: value for name, value in typed.items() if value is not None}
     if not given:
-        return
+        return []
     plan, frame = ledger.plan, ledger.full_table()
     # One number a cone: its first, since a cone heard ten times is one witness.
     others = frame[frame["cone"] != cone].groupby("cone").first()
     weighed = next((name for name, one in plan.metrics.items() if is_mass(one)), "mass_g")
+    remarks = []
     for name, value in given.items():
         column = weighed if name == "mass" else name
         metric = plan.metrics.get(column)
-        unit = (metric.unit if metric else "") or _UNITS.get(name, "")
-        _tell(
-            [
-                number_remark(
-                    metric.label if metric else name,
-                    value,
-                    others[column].dropna(),
-                    unit=unit,
-                    ends=_ends(metric),
-                )
-            ]
+        remarks.append(
+            number_remark(
+                metric.label if metric else name,
+                value,
+                others[column].dropna(),
+                unit=(metric.unit if metric else "") or _UNITS.get(name, ""),
+                ends=_ends(metric),
+            )
         )
+    return [remark for remark in remarks if remark]
 
 
 def _ends(metric: Metric | None) -> list[float]:
@@ -65,11 +80,3 @@ def _ends(metric: Metric | None) -> list[float]:
     for end in (metric.poor, metric.good) if metric is not None else ():
         ends += end if isinstance(end, tuple) else [] if end is None else [end]
     return ends
-
-
-def _tell(remarks: Iterable[str | None]) -> None:
-    told = [remark for remark in remarks if remark]
-    for remark in told:
-        click.echo(f"note: {remark}", err=True)
-    if told:
-        click.echo("note: check it; `coneloop undo` takes it back", err=True)

@@ -38,11 +38,12 @@ def report_command(
     Without FILE.html it is report.html in the experiment's folder.
     """
     path = file or folder / "report.html"
-    with Ledger.open(folder) as ledger, progress("writing the report") as tell:
+    with Ledger.open(folder) as ledger:
         check_output(path, _PAGE, force=force)
-        material = gather_material(
-            ledger, seed=seed, made=f"{datetime.now(UTC):%Y-%m-%d}", progress=tell
-        )
+        with progress("writing the report") as tell:
+            material = gather_material(
+                ledger, seed=seed, made=f"{datetime.now(UTC):%Y-%m-%d}", progress=tell
+            )
     write_report(material, path)
     if json_wanted:
         print_json({"file": str(path), "bytes": path.stat().st_size, "notes": material.notes})

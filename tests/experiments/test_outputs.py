@@ -23,8 +23,8 @@ def test_a_new_file_and_one_of_ours_may_be_written(tmp_path, name):
     ("name", "words"),
     [
         ("letter.csv", "the ending '.csv', expected .txt or .text"),
-        ("letter", "the ending 'none'"),
-        ("-", "the ending 'none'"),
+        ("letter", "no ending, expected"),
+        ("-", "no ending, expected"),
         ("nowhere/letter.txt", "no folder"),
         ("folder.txt", "no file"),
         ("raw.txt", "a file that is not a letter of coneloop's making"),
