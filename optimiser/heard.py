@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from experiments.acoustics import Distortion, Impulse, Response
+from experiments.acoustics import Distortion, Impulse, Response, band_decay
 from experiments.acoustics.decay import envelope, without_offset
+from experiments.errors import CurveError
 from optimiser.figures.overlay import Line
+from optimiser.figures.ringing import Ringing
 from optimiser.figures.style import Floats
 
-__all__ = ["envelope_of", "line_of"]
+__all__ = ["envelope_of", "line_of", "ringing_of"]
 
 
 def line_of(
@@ -45,3 +47,29 @@ def _thd(curve: Distortion) -> Floats:
 def envelope_of(curve: Impulse) -> Floats:
     """Give the magnitude of an impulse response's analytic signal at the line's times."""
     return envelope(without_offset(curve)[0])
+
+
+def ringing_of(
+    curve: Impulse, band: tuple[float, float] | None = None, label: str = ""
+) -> Ringing | None:
+    """Give the decay of an impulse response over frequency and time.
+
+    Parameters
+    ----------
+    curve : Impulse
+        The curve.
+    band : (float, float), optional
+        Frequencies to show, Hz.
+    label : str, optional
+        What to call it.
+
+    Returns
+    -------
+    Ringing or None
+        None where the record is too short to carry it.
+    """
+    try:
+        found = band_decay(curve, band)
+    except CurveError:
+        return None
+    return Ringing(found.frequency, 1000 * found.time, found.level, 1000 * found.own, label)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from optimiser.figures.calibration import draw_calibration
 from optimiser.figures.comparison import draw_comparison
+from optimiser.figures.curves import Shown, draw_curves
 from optimiser.figures.dead_ends import draw_dead_ends
 from optimiser.figures.distortion import draw_distortion
 from optimiser.figures.drift import draw_drift
@@ -20,11 +21,15 @@ from optimiser.figures.outlook import draw_outlook
 from optimiser.figures.output import to_inline_svg, to_png, to_svg
 from optimiser.figures.overlay import Line
 from optimiser.figures.response import draw_response
+from optimiser.figures.ringing import Ringing, draw_ringing
 
 __all__ = [
     "Line",
+    "Ringing",
+    "Shown",
     "draw_calibration",
     "draw_comparison",
+    "draw_curves",
     "draw_dead_ends",
     "draw_distortion",
     "draw_drift",
@@ -35,6 +40,7 @@ __all__ = [
     "draw_optimum",
     "draw_outlook",
     "draw_response",
+    "draw_ringing",
     "to_inline_svg",
     "to_png",
     "to_svg",

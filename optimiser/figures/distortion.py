@@ -5,13 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from matplotlib.figure import Figure
+from matplotlib.figure import Figure, FigureBase
 from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from optimiser.figures.overlay import Line, note_cones, overlay
-from optimiser.figures.style import LIGHT, TYPE, empty, finite_range, frequency_axis, new_axes
+from optimiser.figures.style import (
+    LIGHT,
+    TYPE,
+    axes_in,
+    empty,
+    finite_range,
+    frequency_axis,
+    new_figure,
+)
 
-__all__ = ["draw_distortion"]
+__all__ = ["distortion_panel", "draw_distortion"]
 
 
 def draw_distortion(
@@ -44,7 +52,24 @@ def draw_distortion(
     lines = [line for line in lines if np.any((line.x > 0) & (line.y > 0))]
     if not lines:
         return empty("No distortion has been measured yet.")
-    figure, axes = new_axes(2.5)
+    figure = new_figure(2.5)
+    distortion_panel(
+        figure, lines, best=best, peak=peak, relative_to=relative_to, harmonics=harmonics
+    )
+    return figure
+
+
+def distortion_panel(
+    figure: FigureBase,
+    lines: Sequence[Line],
+    *,
+    best: int | None = None,
+    peak: tuple[float, float] | None = None,
+    relative_to: str = "fundamental",
+    harmonics: Mapping[str, Line] | None = None,
+) -> None:
+    """Draw THD into a part of a picture; see `draw_distortion`."""
+    axes = axes_in(figure)
     overlay(axes, lines, best)
     styles = [(0, (4, 2)), (0, (1, 1.2)), (0, (5, 1.5, 1, 1.5)), (0, (2, 2))]
     for style, (name, line) in zip(styles, (harmonics or {}).items(), strict=False):
@@ -75,4 +100,3 @@ def draw_distortion(
     if harmonics:
         axes.legend(fontsize=TYPE, frameon=False, ncols=4, loc="upper right", handlelength=1.6)
     note_cones(axes, lines, best)
-    return figure

@@ -6,6 +6,7 @@ wide with 8 point type, so that they stay legible at a third of a page.
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Mapping, Sequence
 from functools import cache
@@ -13,7 +14,7 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
+from matplotlib.figure import Figure, FigureBase
 from matplotlib.font_manager import findfont, get_font
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullFormatter
@@ -24,6 +25,7 @@ __all__ = [
     "TYPE",
     "WIDTH",
     "Floats",
+    "axes_in",
     "axis_label",
     "cones_text",
     "empty",
@@ -163,18 +165,23 @@ def round_ticks(most: int, *, integer: bool = False) -> MaxNLocator:
     return MaxNLocator(most, steps=[1, 2, 2.5, 5, 10], integer=integer)
 
 
-def new_axes(height: float, *, grid: str = "both", width: float = WIDTH) -> tuple[Figure, Axes]:
-    """Make a figure with one pair of axes in our look."""
-    figure = new_figure(height, width)
+def axes_in(figure: FigureBase, *, grid: str = "both") -> Axes:
+    """Put one pair of axes in our look into a figure or a part of one."""
     axes = tune(figure.add_subplot(), grid=grid)
     axes.xaxis.set_major_locator(round_ticks(5))
     axes.yaxis.set_major_locator(round_ticks(5))
-    return figure, axes
+    return axes
+
+
+def new_axes(height: float, *, grid: str = "both", width: float = WIDTH) -> tuple[Figure, Axes]:
+    """Make a figure with one pair of axes in our look."""
+    figure = new_figure(height, width)
+    return figure, axes_in(figure, grid=grid)
 
 
 def heading(figure: Figure, text: str, *, width: int = 52) -> None:
     """Put a left-aligned line or two above the axes: what is seen and how many cones carry it."""
-    held = text.replace(" %", "\N{NO-BREAK SPACE}%")
+    held = re.sub(r"(?<=\d) (?=%|cones?\b)", "\N{NO-BREAK SPACE}", text)
     figure.suptitle(
         "\n".join(textwrap.wrap(held, width)),
         x=0.015,
