@@ -166,7 +166,10 @@ def _open(plan: Plan, path: Path, kind: str | None, options: Options) -> _File:
         rig = "sweep" in plan.rig and content[:4] in (b"RIFF", b"RIFX")
         if not rig and not isinstance(error, NoExcitation):
             raise
-        return _File(path.name, content, "sweep", _with_excitation(plan, path, options))
+        fitted = _with_excitation(plan, path, options)
+        if fitted.sweep is None:
+            raise
+        return _File(path.name, content, "sweep", fitted)
     fitted = _with_rig(plan, file.kind, options)
     return file if fitted == options else _File(path.name, content, file.kind, fitted)
 

@@ -143,6 +143,9 @@ class FileKeys(_Keys):
     loopback: Annotated[int, Field(strict=True, ge=1)] | None = None
     rate: Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)] | None = None
     sweep: Annotated[str, Field(strict=True, pattern=_SWEEP)] | None = None
+    sensitivity_dbfs: Annotated[Number, Field(ge=-140, le=20)] | None = None
+    drive_volts: Annotated[Number, Field(gt=0)] | None = None
+    distance_m: Annotated[Number, Field(gt=0)] | None = None
 
 
 class RigKeys(_Keys):
@@ -176,7 +179,7 @@ def read(
     Returns
     -------
     model or None
-        None if anything was wrong.
+        Without the keys that were wrong; None if nothing can be made of the others.
     """
     if not isinstance(data, Mapping):
         problems.append(Problem(where or "plan", show(data), subject))
@@ -185,6 +188,10 @@ def read(
         return model.model_validate(data)
     except ValidationError as error:
         problems.extend(_problem(model, item, where) for item in error.errors())
+        wrong = {item["loc"][0] for item in error.errors() if item["loc"]}
+    try:
+        return model.model_validate({key: data[key] for key in data if key not in wrong})
+    except ValidationError:  # a key that is needed is missing or was wrong
         return None
 
 
@@ -217,13 +224,26 @@ def read_each(
     """
     made: dict[str, Made] = {}
     for name, raw in section.items():
+        before = len(problems)
         keys = read(model, raw, f"{where}.{name}", problems)
-        if keys is not None:
-            before = len(problems)
-            part = build(problems, name, keys)
-            if part is not None and len(problems) == before:
-                made[name] = part
+        told = [problem.where for problem in problems[before:]]
+        if keys is None:
+            continue
+        found = Problems()
+        part = build(found, name, keys)
+        # What follows from a key that was left out is no news.
+        problems.extend(one for one in found if not _below(one.where, told))
+        if part is not None and not found and not told:
+            made[name] = part
     return made
+
+
+def _below(where: str, paths: Sequence[str]) -> bool:
+    """Tell whether a place is one of some paths, or lies under or over one."""
+    return any(
+        where == path or where.startswith(f"{path}.") or path.startswith(f"{where}.")
+        for path in paths
+    )
 
 
 def show(value: Any) -> str:

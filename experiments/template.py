@@ -173,7 +173,11 @@ mass = 2.0
 # encoding = "latin-1"
 
 # [rig.files.sweep]
-# sweep = "20:20000:10"             # the excitation: start Hz, stop Hz, seconds
+# sweep = "20:20000:10"             # the excitation: start Hz, stop Hz, seconds; not needed where
+#                                   # the sidecar that `coneloop sweep` wrote lies beside the file
+# sensitivity_dbfs = -26.0          # what 94 dB SPL reads; see `coneloop listen --calibrator`
+# drive_volts = 2.0                 # at the driver; levels are then stated for 2.83 V,
+# distance_m = 0.5                  # and for 1 m; both also under [rig.files.response]
 # channel = 1                       # channel of the microphone, counted from 1
 # loopback = 2                      # channel that carries the stimulus itself
 # rate = 48000                      # samples a second, where the file does not say

@@ -9,6 +9,7 @@ import pytest
 import soundfile
 from scipy.signal import butter, sosfilt
 
+from experiments.acoustics.excitation import Excitation, sidecar_text
 from experiments.acoustics.listening import listen
 from experiments.acoustics.options import Options, Sweep
 from experiments.errors import CurveError, LedgerError
@@ -323,6 +324,37 @@ def test_one_sweep_recording_stands_in_for_every_kind(recording):
         plan, [recording], kinds="sweep", options=Options(sweep=Sweep(50, 20000, 1))
     )
     assert stated.values == measured.values
+
+
+def test_a_sidecar_beside_the_recording_says_what_was_played(recording):
+    """A plan without a word about sweeps; the file is stored with what the sidecar says."""
+    plain = SWEEP_PLAN.partition("[rig.files.sweep]")[0]
+    plan = Plan.from_text('name = "s"\n' + plain)
+    with pytest.raises(CurveError, match="an impulse response, or a sweep"):
+        measure_files(plan, [recording])
+    played = Excitation(Sweep(50, 20000, 1, "exponential"), 48000)
+    text = sidecar_text(played, "play.wav", b"")
+    (recording.parent / "play.sweep.toml").write_text(text, encoding="utf-8")
+    stated = Plan.from_text('name = "s"\n' + SWEEP_PLAN)
+    for kind in (None, "sweep"):
+        measured = measure_files(plan, [recording], kinds=kind)
+        assert measured.values == measure_files(stated, [recording]).values
+        assert measured.curves[0].options["sweep"]["law"] == "exponential"
+
+
+def test_the_rig_states_what_makes_levels_absolute(recording, response):
+    """94 dB SPL reads 0 dBFS: a gain of 1 at full scale is 94 dB. For 2.83 V: + 20 lg(2.83/2)."""
+    lines = "sensitivity_dbfs = 0.0\ndrive_volts = 2.0\n[rig.files.response]\ndistance_m = 0.5\n"
+    relative = Plan.from_text('name = "s"\n' + SWEEP_PLAN)
+    absolute = Plan.from_text('name = "s"\n' + SWEEP_PLAN + lines)
+    before, after = (measure_files(plan, [recording]) for plan in (relative, absolute))
+    shift = after.values["lower"] - before.values["lower"]
+    assert shift == pytest.approx(94 + 20 * math.log10(2.83 / 2))
+    assert after.values["thd_peak"] == before.values["thd_peak"]
+    assert after.curves[0].options["drive_volts"] == 2.0
+    (heard,) = measure_files(absolute, [response]).heard
+    # 6.0206 dB less at twice the distance.
+    assert heard.curves["response"].level[0] == pytest.approx(85 - 6.0206, abs=1e-3)
 
 
 def test_a_response_file_wins_over_the_sweep(recording, response):

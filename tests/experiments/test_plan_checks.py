@@ -209,6 +209,8 @@ def test_rig():
         ({"files": {"response": {"column": []}}}, "rig.files.response.column", "'columns'"),
         ({"files": {"response": {"encoding": "klingon"}}}, "rig.files.response.encoding", ""),
         ({"files": {"response": 3}}, "rig.files.response", ""),
+        ({"files": {"sweep": {"drive_volts": 0}}}, "rig.files.sweep.drive_volts", ""),
+        ({"files": {"sweep": {"sensitivity_dbfs": 94}}}, "rig.files.sweep.sensitivity_dbfs", ""),
     ],
 )
 def test_rig_slips(rig, where, remedy):
