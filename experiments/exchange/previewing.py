@@ -102,7 +102,8 @@ def _left_out(ledger: Ledger, sheet: TypedSheet) -> list[str]:
     if not known.any():
         return []  # it brings new cones only
     notes = []
-    names = [name for name in ledger.plan.variables if name not in sheet.columns]
+    columns = [*ledger.plan.variables, *ledger.plan.metrics]
+    names = [name for name in columns if name not in sheet.columns]
     if names:
         notes.append(f"not in the sheet, so unchanged: {', '.join(names)}")
     gone = table["cone"][~known].unique().tolist()

@@ -115,7 +115,7 @@ def test_columns_may_move_go_and_come(full, sheet, dump):
     assert preview.problems == ()
     assert preview.notes[:2] == (
         "column 'colour' is unknown and passed over.",
-        "not in the sheet, so unchanged: process, cure_time, wall, ribs",
+        "not in the sheet, so unchanged: process, cure_time, wall, ribs, thd_peak, mass",
     )
     assert dump(full) == before
 
