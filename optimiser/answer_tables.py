@@ -32,6 +32,7 @@ __all__ = [
     "outlook_table",
     "sitting_table",
     "spread_table",
+    "within",
 ]
 
 
@@ -102,7 +103,7 @@ def knob_table(answer: Sensitivity, labels: Mapping[str, str]) -> Table:
     ]
     shown = _name(labels, answer.metric)
     title = f"What moves {shown} (share of its variance, 90 % intervals)"
-    return Table(title, ["variable", "alone", "in all", "verdict"], rows)
+    return Table(title, ["variable", "alone", "in all", "verdict"], rows, narrow=True)
 
 
 def optimum_table(answers: Sequence[Optimum], labels: Mapping[str, str]) -> Table:
@@ -158,7 +159,8 @@ def level_table(
         "first", "second", f"{name}, first less second", "first beats second",
         "cones of each to tell",
     ]  # fmt: skip
-    return Table("Levels of each choice, each at the best of all other settings", heads, rows)
+    title = "Levels of each choice, each at the best of all other settings"
+    return Table(title, heads, rows, narrow=True)
 
 
 def dead_end_table(
@@ -205,7 +207,16 @@ def spread_table(answer: Spread) -> Table:
         for place, part in enumerate(parts or metric.components[:1]):
             rows.append(["" if place else metric.label, *_source(part, metric.unit)])
     heads = ["metric", "source", "sd, 90 % interval", "df", "cones", "n"]
-    return Table("Spread of the measurements", heads, rows)
+    return Table("Spread of the measurements", heads, rows, narrow=True)
+
+
+def within(answer: Spread) -> list[tuple[str, str]]:
+    """Say around which half width of its mean nine of ten new prints of a recipe measure."""
+    return [
+        (metric.label, wording.with_unit(wording.number(each, each), metric.unit))
+        for metric in answer.metrics
+        if math.isfinite(each := metric.expanded)
+    ]
 
 
 def _source(part: Component, unit: str) -> list[str]:
@@ -235,7 +246,7 @@ def chart_table(charts: Sequence[Chart]) -> Table:
         for chart in charts
     ]
     heads = ["metric", "centre", "limits", "newest", "sessions"]
-    return Table("Readings of the reference cone", heads, rows)
+    return Table("Readings of the reference cone", heads, rows, narrow=True)
 
 
 def _limits(chart: Chart) -> str:
@@ -255,7 +266,8 @@ def offset_table(answer: Drift, labels: Mapping[str, str]) -> Table:
     columns = [[_offset(each.offset) for each in row] for row in told.values()]
     heads = [f"{_name(labels, name)} ({_offset_unit(row[0])})" for name, row in told.items()]
     rows: list[list[Any]] = [list(row) for row in zip(sessions, *columns, strict=True)]
-    return Table("Offsets of the sessions, 90 % intervals", ["session", *heads], rows)
+    heads = ["session", *heads]
+    return Table("Offsets of the sessions, 90 % intervals", heads, rows, narrow=True)
 
 
 def _offset_unit(offset: Offset) -> str:

@@ -21,6 +21,7 @@ from optimiser.answer_tables import (
     outlook_table,
     sitting_table,
     spread_table,
+    within,
 )
 from optimiser.answers import Pick
 from optimiser.cautions import for_plan
@@ -122,6 +123,7 @@ def report_html(material: Material) -> str:
         "outlook": material.outlook,
         "knobs": material.knobs,
         "findings": material.findings,
+        "within": within(material.findings.spread) if material.findings.spread else [],
         "aim": wording.aim(material.knobs.cones),
         "pictures": pictures(material),
         "tables": {

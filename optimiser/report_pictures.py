@@ -167,8 +167,8 @@ def _optima(material: Material, labels: Mapping[str, str]) -> list[Picture]:
             figures.draw_optimum(answer, labels=labels, metric=name, unit=unit),
             f"optimum{place}",
             answer.text,
-            f"Drawn: the expected {labels.get(name, name)} over {labels[answer.variable]}, and each "
-            "setting's chance of being the best.",
+            f"Drawn: the expected {labels.get(name, name)} over {labels[answer.variable]}, and "
+            "each setting's chance of being the best.",
         )
         for place, answer in enumerate(material.findings.optima)
         if len(answer.curve)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 from rich.text import Text
 
-from optimiser.answer_tables import spread_table
+from optimiser.answer_tables import spread_table, within
 from optimiser.command.show import console, print_json, print_notes, print_rows, progress
 from optimiser.spread import estimate_spread
 
@@ -38,8 +38,10 @@ def show_spread(plan: Plan, trials: pd.DataFrame, *, json_wanted: bool) -> None:
     print_rows(spread_table(answer), right=[3, 4, 5])
     scale = "%: of the metric's value; " if any(each.relative for each in answer.metrics) else ""
     click.echo(f"  {scale}df: independent comparisons; n: measurements\n")
-    for metric in answer.metrics:
-        console().print(Text(metric.text))
+    told = ", ".join(f"{label} {half}" for label, half in within(answer))
+    if told:
+        whole = "Nine of ten measurements of new prints lie within ± of their recipe's mean"
+        console().print(Text(f"{whole}: {told}."))
     console().print(Text(answer.text))
     remarks = [
         f"{each.source} of {metric.label}: {each.remark}"

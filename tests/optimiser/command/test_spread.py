@@ -27,8 +27,10 @@ def test_the_spread_of_each_metric(run, repeated):
     row = next(line for line in lines if line.startswith("upper limit measurement"))
     assert row.split()[-3:] == ["3", "2", "5"]
     assert "one new print" in told.out
-    assert "Upper limit scatters" in told.out
-    assert "cannot tell yet" in told.out  # the session: there is only one
+    said = " ".join(told.out.split())
+    assert "Nine of ten measurements of new prints lie within ±" in said
+    # Of the session nothing can be told: there is only one.
+    assert "session of upper limit, session of loss:" in said
     assert "measure the reference cone in each" in " ".join(told.out.split())
 
 
