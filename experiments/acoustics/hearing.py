@@ -14,6 +14,7 @@ from experiments.acoustics import distortion as distortions
 from experiments.acoustics import response as responses
 from experiments.acoustics import sweep as sweeps
 from experiments.acoustics.curves import Distortion, Impulse, Response
+from experiments.acoustics.evidence import harmonic_support
 from experiments.acoustics.quality import Warning
 from experiments.errors import CurveError, Problem
 
@@ -121,6 +122,8 @@ def _hear_sweep(reading: Reading, options: Options, heard: Heard) -> None:
     _hear_decay(result.impulse, heard)
     _hear_response(response, options, heard)
     _hear_breakup(response, result.impulse, options, heard)
+    broken = heard.values["breakup_hz"]
+    heard.notes += [] if broken is None else harmonic_support(result.distortion, broken)
     _hear_distortion(result.distortion, options, heard)
 
 
