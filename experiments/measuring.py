@@ -11,6 +11,8 @@ from typing import Any
 import pandas as pd
 
 from experiments.acoustics.catalogue import KINDS, convert
+from experiments.acoustics.curves import Distortion
+from experiments.acoustics.evidence import harmonic_support
 from experiments.acoustics.excitation import excitation_beside
 from experiments.acoustics.listening import Listening, listen
 from experiments.acoustics.options import Options, Sweep
@@ -238,10 +240,24 @@ def _measured(plan: Plan, files: Sequence[_File], hand: Mapping[str, float | Non
         by_hand=frozenset(entered),
         notes=[
             *(f"{file.name}: {note}" for file in files for note in file.heard.notes),
+            *_support(by_kind),
             *replaced,
         ],
         heard=[file.heard for file in files],
     )
+
+
+def _support(by_kind: Mapping[str, _File]) -> list[str]:
+    """Say whether the distortion file supports the break-up that another file shows."""
+    distortion = by_kind.get("distortion")
+    for kind in ("response", "impulse", "sweep"):
+        if distortion is None or kind not in by_kind:
+            continue
+        broken = by_kind[kind].heard.metrics["breakup_hz"].value
+        curve = distortion.heard.curve
+        if broken is not None and isinstance(curve, Distortion):
+            return [f"{distortion.name}: {note}" for note in harmonic_support(curve, broken)]
+    return []
 
 
 def _instead(metric: Metric, entered: float | None, computed: float | None, file: str) -> str:

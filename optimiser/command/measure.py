@@ -8,12 +8,15 @@ import click
 from rich.text import Text
 
 from experiments.acoustics.catalogue import KINDS
+from experiments.acoustics.options import Options
+from experiments.drive import drive_cautions
 from experiments.ledger import Ledger
 from experiments.measuring import Measured, measure_files
 from experiments.plan import Plan
 from experiments.records import Measurement
 from optimiser import wording
 from optimiser.cautions import MEASURING
+from optimiser.command.microphone import sensitivity_of
 from optimiser.command.options import (
     NUMBER,
     as_json,
@@ -47,6 +50,11 @@ __all__ = ["measure_command"]
     metavar="[FILE=]KIND",
     help=f"What a file holds, if it is mistaken: {', '.join(KINDS)}. May be repeated.",
 )
+@click.option(
+    "--calibrator",
+    metavar="FILE[:DB]",
+    help="The session's recording of a sound calibrator, 94 dB if not said.",
+)
 @click.option("--age-days", type=NUMBER, metavar="DAYS", help="Age of the cone.")
 @click.option("--light-hours", type=NUMBER, metavar="HOURS", help="Hours it spent in the light.")
 @click.option("--note", default="", metavar="TEXT", help="A remark.")
@@ -58,6 +66,7 @@ def measure_command(
     session: str,
     pairs: tuple[str, ...],
     kinds: tuple[str, ...],
+    calibrator: str | None,
     age_days: float | None,
     light_hours: float | None,
     note: str,
@@ -71,14 +80,18 @@ def measure_command(
     with Ledger.open(folder) as ledger:
         ledger.cone(cone)  # an unknown cone is told before the files are read
         values = _values(ledger.plan, pairs)
+        channel = ledger.plan.rig.get("sweep", {}).get("channel")
+        options = Options(sensitivity_dbfs=sensitivity_of(calibrator, None, channel))
         with progress(f"listening to {wording.many(len(files), 'file')}"):
-            measured = measure_files(ledger.plan, files, kinds=_kinds(kinds), hand=values)
+            measured = measure_files(
+                ledger.plan, files, kinds=_kinds(kinds), hand=values, options=options
+            )
         key = ledger.measure(
             cone,
             session=session,
             curves=measured.curves,
             values=measured.values,
-            warnings=measured.warnings,
+            warnings=[*measured.warnings, *drive_cautions(ledger, cone, session, measured)],
             by_hand=measured.by_hand,
             age_days=age_days,
             light_hours=light_hours,

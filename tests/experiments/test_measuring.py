@@ -342,6 +342,26 @@ def test_a_sidecar_beside_the_recording_says_what_was_played(recording):
         assert measured.curves[0].options["sweep"]["law"] == "exponential"
 
 
+def test_a_distortion_file_may_support_the_break_up_of_another(plan, tmp_path):
+    """A mode at 3 kHz in the response, and HD2 that peaks at half of it."""
+    f = np.geomspace(50, 12000, 400)
+    s = 1j * f / 3000
+    lifted = 20 * np.log10(np.abs(1 + 0.4 * s / (s * s + s / 8 + 1)))
+    (tmp_path / "response.txt").write_text(
+        "Hz\tdB\n" + "".join(f"{a:.3f}\t{80 + b:.3f}\n" for a, b in zip(f, lifted, strict=True))
+    )
+    hd2 = 10 ** (np.interp(2 * f, f, lifted) / 20)
+    (tmp_path / "distortion.txt").write_text(
+        "Hz\tHD2 (%)\n" + "".join(f"{a:.3f}\t{b:.5f}\n" for a, b in zip(f, hd2, strict=True))
+    )
+    files = [tmp_path / "response.txt", tmp_path / "distortion.txt"]
+    notes = [note for note in measure_files(plan, files).notes if "supports" in note]
+    assert len(notes) == 1
+    assert notes[0].startswith("distortion.txt: distortion supports the break-up: HD2 peaks at 1")
+    alone = measure_files(plan, files[1:])
+    assert not any("supports" in note for note in alone.notes)
+
+
 def test_the_rig_states_what_makes_levels_absolute(recording, response):
     """94 dB SPL reads 0 dBFS: a gain of 1 at full scale is 94 dB. For 2.83 V: + 20 lg(2.83/2)."""
     lines = "sensitivity_dbfs = 0.0\ndrive_volts = 2.0\n[rig.files.response]\ndistance_m = 0.5\n"

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
+import soundfile
 
 from experiments.ledger import Ledger
 
@@ -115,3 +117,49 @@ def test_a_value_typed_over_a_computed_one_is_told(run, folder, response):
     assert "from cone_response.txt" in shown
     assert "loss 300 %: the other 6 cones had" in told.err
     assert "upper limit" not in told.err
+
+
+LEVELS = """
+name = "level"
+[variables.wall]
+kind = "continuous"
+low = 0.3
+high = 1.2
+step = 0.1
+[metrics.level]
+from = "response"
+goal = "maximise"
+poor = 70
+good = 110
+"""
+
+
+def test_a_sessions_calibrator_makes_levels_absolute(run, tmp_path):
+    """The excitation of -20 dBFS as its own recording, after a tone of 114 dB at -20 dBFS."""
+    Ledger.create(tmp_path / "x", LEVELS, who="tester").close()
+    tone = tmp_path / "cal.wav"
+    t = np.arange(96000) / 48000
+    soundfile.write(tone, 0.1 * np.sin(2 * np.pi * 1000 * t), 48000, "PCM_24")
+    run("sweep", tmp_path / "play.wav", "--seconds", 2, "--level", "-20")
+    run("add", "--set", "wall=0.5", "--in", tmp_path / "x")
+    told = run(
+        "measure", 1, tmp_path / "play.wav", "--session", "may", "--calibrator", f"{tone}:114",
+        "--json", "--in", tmp_path / "x",
+    )  # fmt: skip
+    assert told.status == 0
+    assert told.json["measurement"]["values"]["level"] == pytest.approx(114.0, abs=0.05)
+
+
+def test_a_drive_unlike_the_other_cones_is_told(run, tmp_path, write_raw):
+    Ledger.create(tmp_path / "x", LEVELS, who="tester").close()
+    for number in range(1, 7):
+        file = write_raw(tmp_path / "r.txt", 6000 + 100 * number)
+        if number == 6:
+            text = file.read_text(encoding="utf-8").splitlines()
+            rows = [line.split("\t") for line in text[2:]]
+            lower = [f"{f}\t{float(level) - 9:.3f}" for f, level in rows]
+            file.write_text("\n".join([*text[:2], *lower]), encoding="utf-8")
+        run("add", "--set", "wall=0.5", "--in", tmp_path / "x")
+        told = run("measure", number, file, "--session", "may", "--in", tmp_path / "x")
+        assert told.status == 0
+        assert ("check that drive" in " ".join(told.out.split())) == (number == 6)
