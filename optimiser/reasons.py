@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from experiments.plan import Metric
@@ -13,9 +15,11 @@ from optimiser.acquisition import NoisyImprovement
 from optimiser.answers import Estimate, Pick, Settings
 from optimiser.goals import desirability
 from optimiser.surrogate import Leader, Model
-from optimiser.wording import interval, number, setting, with_unit
+from optimiser.wording import beside, interval, many, recipe_line, setting, with_unit
 
 __all__ = ["describe"]
+
+Floats = npt.NDArray[np.float64]
 
 
 def describe(
@@ -157,9 +161,8 @@ def _sentence(case: _Case) -> str:
             f"{case.interval(case.score)}{_mover(case)}, by changing {_change_text(case)}."
         )
     return (
-        f"Mostly to learn: {_newest(case.model, case.row)}, and nothing like it has been measured "
-        f"(nearest: cone {case.base.cone}); expected {case.name} {case.interval(case.score)}, so "
-        f"it may beat {rival}."
+        f"Mostly to learn: {_newest(case)} (nearest: cone {case.base.cone}); expected "
+        f"{case.name} {case.interval(case.score)}, so it may beat {rival}."
     )
 
 
@@ -167,8 +170,7 @@ def _step(case: _Case) -> str:
     """Write the expected improvement on the leader."""
     assert case.leader is not None
     step = abs(case.score.mean - case.leader.score.mean)
-    width = case.score.high - case.score.low
-    return with_unit(number(step, width), case.model.goals.unit)
+    return with_unit(beside(step, case.score), case.model.goals.unit)
 
 
 def _first_sentence(case: _Case) -> str:
@@ -178,11 +180,12 @@ def _first_sentence(case: _Case) -> str:
         return "First cone: nothing is known yet, so the first cones are spread over the recipes."
     text = (
         "Spreads the first cones over the recipes: far from the "
-        f"{case.known} recipe(s) measured or planned"
+        f"{many(case.known, 'recipe')} measured or planned"
     )
+    measured = many(cones, "measured cone")
     if cones and not case.model.scorable:
-        return f"{text}; the {cones} measured cone(s) do not carry a score yet."
-    return f"{text}; {cones} measured cone(s) are too few to choose by a model."
+        return f"{text}; {measured} carr{'ies' if cones == 1 else 'y'} no score yet."
+    return f"{text}; {measured} {'is' if cones == 1 else 'are'} too few to choose by a model."
 
 
 def _mover(case: _Case) -> str:
@@ -199,30 +202,53 @@ def _mover(case: _Case) -> str:
     best = max(model.goals.metrics, key=rise)
     if not rise(best) > 0:
         return ""
-    width = here[best.name].high - here[best.name].low
-    old, new = (number(e[best.name].mean, width) for e in (leader.expected, here))
+    old, new = (beside(each[best.name].mean, here[best.name]) for each in (leader.expected, here))
     return f", mostly through {best.label} ({old} to {with_unit(new, best.unit)})"
 
 
-def _newest(model: Model, row: pd.DataFrame) -> str:
-    """Name the setting that differs most from that of any measured cone."""
+_NEW = 0.02  # share of a variable's range that is a difference worth naming
+
+
+def _newest(case: _Case) -> str:
+    """Say what no measured cone has had: a setting, else two together, else the whole."""
+    gaps = _gaps(case.model, case.row)
+    alone = {name: float(gap.min()) for name, gap in gaps.items()}
+    if max(alone.values(), default=0.0) > _NEW:
+        best = max(alone, key=lambda name: alone[name])
+        return f"nothing like {_settings_text(case, [best])} has been measured"
+    pairs = {
+        (one, other): float(np.hypot(gaps[one], gaps[other]).min())
+        for one, other in combinations(gaps, 2)
+    }
+    if max(pairs.values(), default=0.0) > _NEW:
+        one, other = max(pairs, key=lambda pair: pairs[pair])
+        both = f"{_settings_text(case, [one])} together with {_settings_text(case, [other])}"
+        return f"no measured cone has {both}"
+    differ = [name for name in case.changes if name in gaps] or list(gaps)
+    return f"no measured cone joins {_settings_text(case, differ[:3])}"
+
+
+def _settings_text(case: _Case, names: list[str]) -> str:
+    """Write some settings of the pick."""
+    return recipe_line(case.model.plan, {name: case.row[name].iloc[0] for name in names})
+
+
+def _gaps(model: Model, row: pd.DataFrame) -> dict[str, Floats]:
+    """Distance of each active setting to that of every measured cone: 0 the same, 1 far."""
     recipes = model.evidence.recipes(model.evidence.measured)
-    one, many = model.encoding(row), model.encoding(recipes)
+    one, all_cones = model.encoding(row), model.encoding(recipes)
     numeric = len(set(model.encoding.owner.tolist()))
-    gaps = np.zeros(len(model.encoding.inputs))
+    gaps = np.zeros((len(model.encoding.inputs), len(recipes)))
     for column, owner in enumerate(model.encoding.owner):
-        difference = np.abs(many.numbers[:, column] - one.numbers[0, column])
-        gaps[owner] = max(gaps[owner], float(difference.min()))
-    for column in range(many.levels.shape[1]):
-        gaps[numeric + column] = float((many.levels[:, column] != one.levels[0, column]).all())
-    if gaps.max() > 0.02:
-        names = [n for n in model.encoding.inputs if n in model.plan.variables]
-        best = max(names, key=lambda name: gaps[model.encoding.inputs.index(name)])
-        value = row[best].iloc[0]
-        if not pd.isna(value):
-            variable = model.plan.variables[best]
-            return f"{variable.label} {with_unit(setting(value), variable.unit)}"
-    return "the combination of settings"
+        difference = np.abs(all_cones.numbers[:, column] - one.numbers[0, column])
+        gaps[owner] = np.maximum(gaps[owner], difference)
+    for column in range(all_cones.levels.shape[1]):
+        gaps[numeric + column] = all_cones.levels[:, column] != one.levels[0, column]
+    return {
+        name: gaps[place]
+        for place, name in enumerate(model.encoding.inputs)
+        if name in model.plan.variables and not pd.isna(row[name].iloc[0])
+    }
 
 
 def _change_text(case: _Case, most: int = 3) -> str:
