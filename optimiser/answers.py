@@ -111,7 +111,11 @@ class Pick:
     prints : float
         Probability that the recipe prints at all; NaN while nothing is known of failures.
     minutes, money : float
-        The recipe's effort; NaN where the plan gives no formula.
+        The recipe's effort, set-up included; NaN where the plan gives no formula.
+    set_up : float
+        Minutes of set-up changes since the cone before; NaN while there is none.
+    set_ups : list of str
+        The variables that need them.
     gain : float
         Expected improvement of the score over the best so far; NaN for a first cone.
     departs_from : int or None
@@ -128,6 +132,8 @@ class Pick:
     prints: float = float("nan")
     minutes: float = float("nan")
     money: float = float("nan")
+    set_up: float = float("nan")
+    set_ups: list[str] = field(default_factory=list)
     gain: float = float("nan")
     departs_from: int | None = None
     changes: dict[str, tuple[Any, Any]] = field(default_factory=dict)

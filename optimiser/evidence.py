@@ -32,6 +32,8 @@ class Evidence:
         missing), ``cone`` and ``session``; index 0..n-1.
     failed, pending : DataFrame
         Recipes that did not print; recipes planned or printed whose measurement is to come.
+    latest : Series or None
+        Recipe of the cone with the highest number, or of the last row where cones have none.
     notes : list of str
         What could not be used, and why.
     """
@@ -41,6 +43,7 @@ class Evidence:
     measured: pd.DataFrame
     failed: pd.DataFrame
     pending: pd.DataFrame
+    latest: pd.Series | None = None
     notes: list[str] = field(default_factory=list)
 
     @property
@@ -110,8 +113,18 @@ def gather(plan: Plan, trials: pd.DataFrame) -> Evidence:
         table[measured & has_metric].reset_index(drop=True),
         table[failed].reset_index(drop=True),
         table[pending].reset_index(drop=True),
+        _latest(table.loc[complete, [*plan.variables, "cone"]]),
         notes,
     )
+
+
+def _latest(recipes: pd.DataFrame) -> pd.Series | None:
+    """Give the recipe that the printer was last set up for."""
+    if not len(recipes):
+        return None
+    numbers = pd.to_numeric(recipes["cone"], errors="coerce").to_numpy(dtype=float)
+    known = bool(np.isfinite(numbers).all())
+    return recipes.iloc[int(np.argmax(numbers)) if known else -1].drop("cone")
 
 
 def _recipes(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
@@ -12,6 +14,7 @@ from experiments.space import Space
 from optimiser.acquisition import NoisyImprovement
 from optimiser.answers import Pick
 from optimiser.encoding import Encoding, Points
+from optimiser.plates import Plate, set_up
 from optimiser.reasons import describe
 from optimiser.search import best_codes
 from optimiser.surrogate import Model, Progress, fit
@@ -64,7 +67,8 @@ def propose(
     Returns
     -------
     list of Pick
-        Different recipes, best first; fewer than `count` only when fewer exist.
+        Different recipes, best first; fewer than `count` only when fewer exist that can share
+        a plate.
 
     Raises
     ------
@@ -77,7 +81,8 @@ def propose(
     -----
     The first cones fill the space. From then on noisy expected improvement of the score is
     maximised over printable recipes (see `NoisyImprovement`), times the probability that the
-    recipe prints; cones picked earlier in the call count as pending for the later ones.
+    recipe prints; cones picked earlier in the call count as pending for the later ones, and
+    share with them every variable marked ``per = "plate"``.
     """
     if count < 1:
         raise ValueError(f"count must be 1 or more, found {count}")
@@ -109,6 +114,8 @@ class _Chooser:
         self.tried = evidence.recipes(evidence.failed)
         self.picked: list[pd.DataFrame] = []
         self.candidates = None if candidates is None else _shortlist(model, candidates)
+        self.plate = Plate(self.space)
+        self.before = evidence.latest
 
     def choose(self) -> Pick | None:
         """Give the next pick, or None when no other recipe is left."""
@@ -127,7 +134,13 @@ class _Chooser:
             if row is None:
                 return None
         pick = describe(self.model, row, kind, acquisition, len(self.known))
+        if self.before is not None:
+            needed = set_up(plan, self.before, row.iloc[0])
+            minutes = pick.minutes + needed.minutes
+            pick = replace(pick, minutes=minutes, set_up=needed.minutes, set_ups=needed.variables)
+        self.before = row.iloc[0]
         self.picked.append(row)
+        self.plate.take(self.space.codes(row)[0])
         self.known = pd.concat([self.known, row], ignore_index=True).drop_duplicates(
             ignore_index=True
         )
@@ -152,8 +165,12 @@ class _Chooser:
             return None
         names = list(self.candidates)
         gone = set(_keys(self._excluded()[names]))
-        keep = [key not in gone for key in _keys(self.candidates)]
-        return self.candidates[keep]
+        keep = np.array([key not in gone for key in _keys(self.candidates)], dtype=bool)
+        return self.candidates[keep & self._fitting(self.candidates)]
+
+    def _fitting(self, recipes: pd.DataFrame) -> npt.NDArray[np.bool_]:
+        """Tell which recipes can share the plate of those picked."""
+        return self.plate.holds(self.space.codes(recipes))
 
     def _pick_best(self, acquisition: NoisyImprovement) -> pd.DataFrame | None:
         left = self._left()
@@ -172,6 +189,7 @@ class _Chooser:
             self._ranked(),
             seed=self.seed + 7919 * len(self.picked),
             exclude=self.space.codes(self._excluded()),
+            onto=self.plate.onto,
         )
         return None if codes is None else self.space.frame(codes[None, :])
 
@@ -202,7 +220,8 @@ class _Chooser:
         size = first_cones(self.model.plan)
         gone = set(_keys(self._excluded()))
         for factor in (1, 4, 64):
-            design = self.space.sample(size * factor, self.model.plan.seed + self.seed)
+            codes = self.space.sample_codes(size * factor, self.model.plan.seed + self.seed)
+            design = self.space.frame(self.plate.onto(codes))
             design = design[[key not in gone for key in _keys(design)]]
             if len(design):
                 return design
@@ -213,7 +232,8 @@ class _Chooser:
         names = list(self.model.plan.variables)
         pool = self.known if self.candidates is None else self.candidates
         done = {key for frame in self.picked for key in _keys(frame[names])}
-        pool = pool[[key not in done for key in _keys(pool)]]
+        new = np.array([key not in done for key in _keys(pool)], dtype=bool)
+        pool = pool[new & self._fitting(pool)]
         if not len(pool):
             return None
         scores = np.array([e.mean for e in self.model.predict_score(pool, noisy=False)])

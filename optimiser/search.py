@@ -18,6 +18,7 @@ __all__ = ["best_codes", "without"]
 Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int32]
 Value = Callable[[Codes], Floats]
+Move = Callable[[Codes], Codes]
 
 _WHOLE = 4_000
 _SPREAD = 2_048
@@ -26,7 +27,7 @@ _STEPS = 30
 
 
 def best_codes(
-    space: Space, value: Value, known: Codes, *, seed: int, exclude: Codes
+    space: Space, value: Value, known: Codes, *, seed: int, exclude: Codes, onto: Move
 ) -> Codes | None:
     """Give the codes of the printable recipe with the highest value.
 
@@ -40,6 +41,8 @@ def best_codes(
     seed : int
     exclude : ndarray of shape (e, d)
         Recipes that may not be given.
+    onto : callable
+        Moves recipes to where they may be sought, and leaves out those that cannot be moved.
 
     Returns
     -------
@@ -48,18 +51,18 @@ def best_codes(
     """
     count = space.count(limit=_WHOLE)
     if count.exact and count.number <= _WHOLE:
-        field = without(space.enumerate_codes(_WHOLE), exclude)
+        field = without(onto(space.enumerate_codes(_WHOLE)), exclude)
         return field[int(np.argmax(value(field)))] if len(field) else None
     field = space.sample_codes(_SPREAD, seed)
     if len(known):
         field = np.vstack([field, space.neighbour_codes(known[:8])])
-    field = without(np.unique(field, axis=0), exclude)
+    field = without(onto(np.unique(field, axis=0)), exclude)
     if not len(field):
         return None
-    return _climb(space, value, field, exclude)
+    return _climb(lambda codes: onto(space.neighbour_codes(codes)), value, field, exclude)
 
 
-def _climb(space: Space, value: Value, field: Codes, exclude: Codes) -> Codes:
+def _climb(around_of: Move, value: Value, field: Codes, exclude: Codes) -> Codes:
     """Step to better neighbours from the best few recipes until none is better."""
     values = value(field)
     order = np.argsort(-values, kind="stable")[:_CLIMBERS]
@@ -67,7 +70,7 @@ def _climb(space: Space, value: Value, field: Codes, exclude: Codes) -> Codes:
     best, top = front[0], heights[0]
     seen = np.vstack([field, exclude.astype(field.dtype)])
     for _ in range(_STEPS):
-        around = without(space.neighbour_codes(front), seen)
+        around = without(around_of(front), seen)
         if not len(around):
             break
         seen = np.vstack([seen, around])

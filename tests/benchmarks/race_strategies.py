@@ -293,6 +293,7 @@ class Botorch(Strategy):
                 self.space.codes(trials[names].iloc[order]),
                 seed=self.seed + len(trials),
                 exclude=np.zeros((0, len(names)), dtype=np.int32),
+                onto=lambda codes: codes,
             )
         assert best is not None
         return self.settings(best)
