@@ -155,8 +155,8 @@ def _truncated(log_weight: Floats) -> Floats:
     Statistics 17(2): where the proposals miss a corner of the posterior, one lucky draw would
     else stand for all.
     """
-    count = len(log_weight)
-    return np.minimum(log_weight, special.logsumexp(log_weight) - 0.5 * np.log(count))
+    limit = special.logsumexp(log_weight) - 0.5 * np.log(len(log_weight))
+    return np.asarray(np.minimum(log_weight, limit))
 
 
 def _log_t(points: Floats, centre: Floats, root: Floats) -> Floats:
