@@ -10,7 +10,8 @@ from pathlib import Path
 from experiments.agreement import cones_text, foreign_ends, missing_settings, stale_problems
 from experiments.errors import ExperimentError, LedgerError, PlanError, Problem, RecipeError
 from experiments.folder import PLAN_FILE, STORE_FILE, no_experiment
-from experiments.plan import Plan
+from experiments.plan import Plan, read_plan_text
+from experiments.possible import impossible
 from experiments.reading import cones, curve, curve_keys
 from experiments.records import Cone
 from experiments.space import Space
@@ -43,9 +44,12 @@ def check_experiment(folder: str | Path) -> list[Problem | str]:
     problems: list[Problem | str] = []
     plan = None
     try:
-        plan = Plan.from_toml(folder / PLAN_FILE)
+        plan, found = Plan.examine(read_plan_text(folder / PLAN_FILE), PLAN_FILE)
+        problems += found
     except PlanError as error:
         problems += error.problems
+    space = None if plan is None else Space(plan)
+    problems += [] if space is None else impossible(space)
     try:
         store = Store(folder / STORE_FILE)
     except LedgerError as error:
@@ -53,8 +57,8 @@ def check_experiment(folder: str | Path) -> list[Problem | str]:
     try:
         with store.reading() as connection:
             problems += check_store(connection, store.path)
-            if plan is not None:
-                problems += check_recipes(connection, plan, Space(plan))
+            if plan is not None and space is not None:
+                problems += check_recipes(connection, plan, space)
                 problems += stale_problems(connection, plan) or foreign_ends(connection, plan)
     except ExperimentError as error:
         problems += error.problems

@@ -79,6 +79,12 @@ class Formulas:
         expression = self.rules[rule]
         return np.asarray(expression.evaluate(self.with_derived(columns, expression.names)))
 
+    def is_true(self, rule: str, columns: Columns) -> npt.NDArray[np.bool_]:
+        """Tell as `holds`, but False where the rule says nothing about a recipe."""
+        expression = self.rules[rule]
+        truth = expression.column(self.with_derived(columns, expression.names))
+        return np.asarray(truth.values.astype(bool) & ~truth.inactive)
+
     def costs(
         self, what: str, columns: Columns, extra: Columns, rows: int
     ) -> npt.NDArray[np.float64]:

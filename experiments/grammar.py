@@ -119,6 +119,8 @@ def _syntax_reason(text: str, error: SyntaxError) -> str:
         ("&&", "write 'and'"),
         ("||", "write 'or'"),
         ("<>", "write !="),
+        ("=>", "write >="),
+        ("=<", "write <="),
         ("≥", "write >="),
         ("≤", "write <="),
         ("≠", "write !="),

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -17,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from experiments.errors import PlanError, Problem
-from experiments.plan_checks import RESERVED, build
+from experiments.plan_checks import RESERVED, Parts, build, sound_parts
 from experiments.plan_parts import (
     Derived,
     Effort,
@@ -27,6 +25,7 @@ from experiments.plan_parts import (
     Sessions,
     Variable,
 )
+from experiments.plan_text import parse_toml
 
 __all__ = [
     "RESERVED",
@@ -37,13 +36,11 @@ __all__ = [
     "Plan",
     "Sessions",
     "Variable",
+    "read_plan_text",
 ]
 
 MAX_BYTES = 1_000_000
 """Largest plan file. A plan is a page of text."""
-
-_PLAIN_WORDS = {"Cannot overwrite a value": "The same key stands further up already."}
-_PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)")
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,7 +93,7 @@ class Plan:
             With every problem of the plan, or the one reason why the file cannot be read.
         """
         path = Path(path)
-        return cls.from_text(_read_text(path), source=path.name)
+        return cls.from_text(read_plan_text(path), source=path.name)
 
     @classmethod
     def from_text(cls, text: str, source: str = "plan") -> Plan:
@@ -109,11 +106,44 @@ class Plan:
         source : str
             What to call it in messages.
         """
+        plan, problems = cls.examine(text, source)
+        if problems or plan is None:
+            raise PlanError(*problems)
+        return plan
+
+    @classmethod
+    def examine(cls, text: str, source: str = "plan") -> tuple[Plan | None, list[Problem]]:
+        """Read as much of a plan as is sound, and find everything that is wrong with it.
+
+        Parameters
+        ----------
+        text : str
+            The TOML document.
+        source : str
+            What to call it in messages.
+
+        Returns
+        -------
+        Plan or None
+            The plan; with problems one of its sound parts only, without what rests on the
+            others. None if no variable or no metric is sound.
+        list of Problem
+            Everything that is wrong.
+        """
         if not text.strip():
-            raise PlanError(
-                Problem(source, "an empty file", "a plan", "Start one with: coneloop start FOLDER")
-            )
-        return cls.from_dict(_parse_toml(text, source), source)
+            remedy = "Start one with: coneloop start FOLDER"
+            return None, [Problem(source, "an empty file", "a plan", remedy)]
+        data, problems = parse_toml(text, source)
+        if data is None:
+            return None, problems
+        data = _plain(data)
+        parts, more = build(data)
+        problems += more
+        if problems:
+            parts = sound_parts(parts, data, problems)
+        if problems and not (parts.variables and parts.metrics):
+            return None, problems
+        return cls._of(parts), problems
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], source: str = "plan") -> Plan:
@@ -136,6 +166,10 @@ class Plan:
         parts, problems = build(_plain(data))
         if problems:
             raise PlanError(*problems)
+        return cls._of(parts)
+
+    @classmethod
+    def _of(cls, parts: Parts) -> Plan:
         return cls(
             name=parts.name,
             seed=parts.seed,
@@ -183,7 +217,8 @@ class Plan:
         return hash(self.digest)
 
 
-def _read_text(path: Path) -> str:
+def read_plan_text(path: Path) -> str:
+    """Read the text of a plan file; a PlanError says why it cannot be read."""
     try:
         if path.is_dir():
             raise PlanError(Problem(str(path), "a folder", "a plan file"))
@@ -212,34 +247,6 @@ def _read_text(path: Path) -> str:
                 "Save it as UTF-8 in your editor.",
             )
         ) from None
-
-
-def _parse_toml(text: str, source: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        reason = str(error)
-        place = _PLACE.search(reason)
-        line, column = (place[1], place[2]) if place else (None, None)
-        if line is None:
-            line, column = str(text.rstrip().count("\n") + 1), "end"
-        raise PlanError(
-            Problem(
-                f"{source}:{line}:{column}",
-                _line(text, int(line)),
-                "TOML",
-                _PLAIN_WORDS.get(_PLACE.sub("", reason), f"{_PLACE.sub('', reason)}."),
-            )
-        ) from None
-    except ValueError:  # whole numbers of thousands of digits
-        raise PlanError(Problem(source, "a number with very many digits", "a plan")) from None
-    except RecursionError:
-        raise PlanError(Problem(source, "tables nested too deeply", "a plan")) from None
-
-
-def _line(text: str, number: int) -> str:
-    line = text.splitlines()[number - 1].strip() if number <= len(text.splitlines()) else ""
-    return f"'{line[:60]}'" if line else "an incomplete line"
 
 
 def _plain(value: Any, depth: int = 0) -> Any:

@@ -32,7 +32,7 @@ from experiments.plan_schema import (
 )
 from experiments.plan_variables import read_variables
 
-__all__ = ["RESERVED", "Parts", "build"]
+__all__ = ["RESERVED", "Parts", "build", "sound_parts"]
 
 RESERVED = frozenset({"cone", "status", "plate", "session", "age_days", "light_hours", "score"})
 """Columns of the table of trials, which no variable, metric or derived quantity may take."""
@@ -74,6 +74,63 @@ def build(data: Mapping[str, Any]) -> tuple[Parts, list[Problem]]:
     builder = _Builder(data)
     builder.run()
     return builder.parts, builder.problems
+
+
+def sound_parts(parts: Parts, data: Mapping[str, Any], problems: Sequence[Problem]) -> Parts:
+    """Give the parts of a plan that nothing is wrong with, nor with what they rest on.
+
+    Parameters
+    ----------
+    parts : Parts
+        From `build`.
+    data : mapping
+        What they were built from.
+    problems : sequence of Problem
+        Everything that was found wrong.
+
+    Returns
+    -------
+    Parts
+        Without effort.
+    """
+    places = [problem.where for problem in problems]
+
+    def sound(where: str) -> bool:
+        return not any(place == where or place.startswith(f"{where}.") for place in places)
+
+    variables = {n: v for n, v in parts.variables.items() if sound(f"variables.{n}")}
+    for _ in range(len(variables)):  # once round for each level of the tree
+        variables = {
+            name: variable
+            for name, variable in variables.items()
+            # A condition on a broken variable did not get into the record.
+            if data["variables"][name].get("only_when", {}).keys() <= variables.keys()
+        }
+    known: dict[str, Sequence[str] | None] = {n: v.words for n, v in variables.items()}
+    derived = {}
+    for name, quantity in parts.derived.items():
+        if sound(f"derived.{name}") and _parses(quantity.formula, known):
+            derived[name] = quantity
+            known[name] = None
+    return Parts(
+        name=parts.name,
+        seed=parts.seed,
+        note=parts.note,
+        variables=variables,
+        derived=derived,
+        rules={n: text for n, text in parts.rules.items() if _parses(text, known)},
+        metrics={n: m for n, m in parts.metrics.items() if sound(f"metrics.{n}")},
+        sessions=parts.sessions,
+        rig=parts.rig,
+    )
+
+
+def _parses(text: str, names: Mapping[str, Sequence[str] | None]) -> bool:
+    try:
+        Expression(text, names)
+    except ExpressionError:
+        return False
+    return True
 
 
 class _Builder:

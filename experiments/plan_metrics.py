@@ -33,14 +33,16 @@ def read_metrics(section: Mapping[str, Any], problems: Problems) -> dict[str, Me
         The sound ones, in plan order.
     """
     metrics = read_each(MetricKeys, section, "metrics", problems, _metric)
-    if metrics and len(metrics) == len(section):
-        _goals(metrics, problems)
+    if metrics:
+        _goals(metrics, len(metrics) == len(section), problems)
     return metrics
 
 
 def _metric(problems: Problems, name: str, keys: MetricKeys) -> Metric | None:
     where = f"metrics.{name}"
     source = _source(problems, where, name, keys)
+    goal, poor = _goal(problems, where, keys), _poor(problems, where, keys)
+    limit = _limit(problems, where, keys.limit)
     if source is None:
         return None
     kind, measure, unit = source
@@ -50,11 +52,11 @@ def _metric(problems: Problems, name: str, keys: MetricKeys) -> Metric | None:
         measure=measure,
         options=FrozenDict(_options(problems, where, keys, kind, measure)),
         unit=unit,
-        goal=_goal(problems, where, keys),
-        poor=_poor(problems, where, keys),
+        goal=goal,
+        poor=poor,
         good=keys.good,
         weight=keys.weight,
-        limit=_limit(problems, where, keys.limit),
+        limit=limit,
         shape=keys.shape,
         label=keys.label,
         note=keys.note,
@@ -208,9 +210,10 @@ def _limit(problems: Problems, where: str, text: Any) -> Limit | None:
     return Limit(cast("Any", op), float(found[2]))
 
 
-def _goals(metrics: Mapping[str, Metric], problems: Problems) -> None:
+def _goals(metrics: Mapping[str, Metric], complete: bool, problems: Problems) -> None:
+    """Check the goals together; `complete` tells that every metric is sound."""
     wanted = {n: m for n, m in metrics.items() if m.goal != "watch"}
-    if not wanted:
+    if complete and not wanted:
         problems.note(
             "metrics",
             'only metrics to "watch"',

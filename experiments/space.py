@@ -46,18 +46,28 @@ class Space:
         self.plan = plan
         self.formulas = Formulas(plan)
         self.tree = Tree(plan.variables)
-        self._rules = [self._rule(name) for name in plan.rules]
-        self._sampler = Sampler(self.tree, self._rules)
+        self.rules = tuple(self.rule(name) for name in plan.rules)
+        self._sampler = Sampler(self.tree, self.rules)
         self._counts: dict[int, Count] = {}
 
     def __repr__(self) -> str:
         return f"Space({self.plan.name!r}, {len(self.tree.names)} variables)"
 
-    def _rule(self, name: str) -> Rule:
+    def rule(self, name: str, *, speaking: bool = False) -> Rule:
+        """Make a function of codes from a rule.
+
+        Parameters
+        ----------
+        name : str
+            As the plan calls it.
+        speaking : bool
+            It shall hold only where it says something, not where what it touches is inactive.
+        """
         needs = self.formulas.needs(name)
+        judge = self.formulas.is_true if speaking else self.formulas.holds
 
         def holds(codes: Codes) -> Bools:
-            return self.formulas.holds(name, self._columns_of_codes(codes, needs))
+            return judge(name, self._columns_of_codes(codes, needs))
 
         return Rule(name, frozenset(self.tree.place[variable] for variable in needs), holds)
 
@@ -82,14 +92,14 @@ class Space:
         return self._counts[limit]
 
     def _count_now(self, limit: int) -> Count:
-        components = self.tree.components(rule.columns for rule in self._rules)
+        components = self.tree.components(rule.columns for rule in self.rules)
         parts = [self._count_part(columns, limit) for columns in components]
         number = math.prod(part.number for part in parts)
         empty = any(part.exact and part.number == 0 for part in parts)
         return Count(number, empty or all(part.exact for part in parts))
 
     def _count_part(self, columns: list[int], limit: int) -> Count:
-        rules = [rule for rule in self._rules if rule.columns <= set(columns)]
+        rules = [rule for rule in self.rules if rule.columns <= set(columns)]
         try:
             free = count_free(self.tree, columns)
         except TooMany:
@@ -134,7 +144,7 @@ class Space:
         number = 0
         columns = range(len(self.tree.names))
         try:
-            for rows in walk(self.tree, self._rules, columns, max(5_000_000, 10 * limit)):
+            for rows in walk(self.tree, self.rules, columns, max(5_000_000, 10 * limit)):
                 found.append(rows)
                 number += len(rows)
                 if number > limit:
@@ -188,8 +198,8 @@ class Space:
     def _nothing_printable(self) -> RecipeError:
         unit = points(1 << 12, len(self.tree.names), np.random.default_rng(0))
         columns = range(len(self.tree.names))
-        never = [r.name for r in self._rules if not estimate(self.tree, [r], columns, unit)[1]]
-        listed = ", ".join(never or [rule.name for rule in self._rules])
+        never = [r.name for r in self.rules if not estimate(self.tree, [r], columns, unit)[1]]
+        listed = ", ".join(never or [rule.name for rule in self.rules])
         return RecipeError(
             Problem(
                 "rules",

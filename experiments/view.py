@@ -29,6 +29,7 @@ from experiments.errors import Problem
 from experiments.folder import CARDS, PLAN_FILE, STORE_FILE, no_experiment
 from experiments.history import read_history, return_to
 from experiments.plan import Plan
+from experiments.possible import impossible
 from experiments.records import Cone, Curve, Measurement
 from experiments.space import Space
 from experiments.store import Store
@@ -305,7 +306,7 @@ class View:
             return reading.data_digest(connection)
 
     def check(self) -> list[Problem]:
-        """Find everything that is wrong with the store, at once.
+        """Find everything that is wrong with the store, and recipes that cannot be, at once.
 
         Where the plan itself may be broken, use `experiments.checking.check_experiment`.
 
@@ -317,7 +318,7 @@ class View:
         """
         plan, space = self.plan, self.space
         with self._store.reading() as connection:
-            problems = check_store(connection, self.folder / STORE_FILE)
+            problems = impossible(space) + check_store(connection, self.folder / STORE_FILE)
             problems += check_recipes(connection, plan, space)
             stale = stale_problems(connection, plan)
             return problems + (stale or foreign_ends(connection, plan))

@@ -6,7 +6,11 @@ from pathlib import Path
 
 import click
 
+from experiments.checking import check_experiment
+from experiments.errors import ExperimentError
 from experiments.ledger import Ledger
+from optimiser import wording
+from optimiser.command.failure import problem_records
 from optimiser.command.options import as_json, in_folder
 from optimiser.command.show import print_json
 
@@ -18,29 +22,33 @@ __all__ = ["check_command"]
 @as_json
 def check_command(folder: Path, json_wanted: bool) -> int:
     """Check plan, store and curves: everything that is wrong, at once."""
-    with Ledger.open(folder) as ledger:
-        problems = ledger.check()
-        plan, cones = ledger.plan, ledger.cones()
-        measurements = ledger.measurements()
-    files = sum(len(each.files) for each in measurements)
+    problems = check_experiment(folder)
+    about, counts = _about(folder)
     if json_wanted:
-        print_json(
-            {
-                "plan": plan.name,
-                "digest": plan.digest,
-                "cones": len(cones),
-                "measurements": len(measurements),
-                "files": files,
-                "problems": problems,
-            }
-        )
-    else:
-        click.echo(
-            f"{plan.name}: {len(plan.variables)} variables, {len(plan.metrics)} metrics, "
-            f"{len(cones)} cones, {len(measurements)} measurements, {files} raw files"
-        )
-        for problem in problems:
-            click.echo(f"error: {problem}", err=True)
-        if not problems:
-            click.echo("nothing is wrong")
+        print_json({**about, **counts, "problems": problem_records(problems)})
+        return 2 if problems else 0
+    if about:
+        counted = [wording.many(n, thing.rstrip("s")) for thing, n in counts.items()]
+        click.echo(f"{about['plan']}: {', '.join(counted)}")
+    for problem in problems:
+        click.echo(f"error: {problem}", err=True)
+    if not problems:
+        click.echo("nothing is wrong")
     return 2 if problems else 0
+
+
+def _about(folder: Path) -> tuple[dict[str, str], dict[str, int]]:
+    """Say and count what was checked; empty where the plan or the store cannot be used."""
+    try:
+        with Ledger.open(folder) as ledger:
+            plan, cones, measurements = ledger.plan, ledger.cones(), ledger.measurements()
+    except ExperimentError:
+        return {}, {}
+    counts = {
+        "variables": len(plan.variables),
+        "metrics": len(plan.metrics),
+        "cones": len(cones),
+        "measurements": len(measurements),
+        "files": sum(len(each.files) for each in measurements),
+    }
+    return {"plan": plan.name, "digest": plan.digest}, counts

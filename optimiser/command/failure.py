@@ -1,7 +1,8 @@
-"""What is kept of a fault of our own, so that it can be mended.
+"""What the user is told of a fault: of the input as records, of our own as a diagnosis.
 
-Only what the program itself is: versions, the kind of error, and the places in the source. No
-message, no value, no path of the user's, no argument: those may hold names or designs.
+The diagnosis holds only what the program itself is: versions, the kind of error, and the places
+in the source. No message, no value, no path of the user's, no argument: those may hold names or
+designs.
 """
 
 from __future__ import annotations
@@ -11,13 +12,35 @@ import platform
 import sys
 import tempfile
 import traceback
+from collections.abc import Iterable
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
-__all__ = ["diagnosis", "write_diagnosis"]
+from experiments.errors import Problem
+
+__all__ = ["diagnosis", "problem_records", "write_diagnosis"]
 
 _LIBRARIES = ("click", "matplotlib", "numpy", "pandas", "scipy", "sklearn", "skopt")
 _PACKAGES = {"sklearn": "scikit-learn", "skopt": "scikit-optimize"}
+
+
+def problem_records(problems: Iterable[Problem | str]) -> list[dict[str, str]]:
+    """Give problems as JSON values: the place where each stands, and the whole sentence.
+
+    Parameters
+    ----------
+    problems : iterable of Problem or str
+        What is wrong with the user's input.
+
+    Returns
+    -------
+    list of dict
+        ``field`` (empty where there is no single place) and ``text``.
+    """
+    return [
+        {"field": one.where if isinstance(one, Problem) else "", "text": str(one)}
+        for one in problems
+    ]
 
 
 def diagnosis(error: BaseException) -> str:

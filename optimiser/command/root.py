@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import difflib
 import importlib
+import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import click
 
-from experiments.errors import ExperimentError
-from optimiser.command.failure import write_diagnosis
+from experiments.errors import ExperimentError, Problem
+from optimiser.command.failure import problem_records, write_diagnosis
 
 __all__ = ["VERBS", "Root"]
 
@@ -109,14 +110,17 @@ class Root(click.Group):
         except ExperimentError as error:
             for problem in error.problems:
                 _complain(str(problem))
+            _as_records(args, error.problems)
             return 2
         except click.UsageError as error:
             _complain(error.format_message())
+            _as_records(args, [error.format_message()])
             where = error.ctx.command_path if error.ctx is not None else prog_name
             click.echo(f"See `{where} --help`.", err=True)
             return 2
         except click.ClickException as error:
             _complain(error.format_message())
+            _as_records(args, [error.format_message()])
             return 2
         except (click.Abort, KeyboardInterrupt):
             click.echo("\nStopped. What was recorded before stays recorded.", err=True)
@@ -147,6 +151,13 @@ def _own_fault(error: Exception) -> int:
 def _complain(text: str) -> None:
     """Write one problem of the user's input to stderr."""
     click.echo(f"error: {text}", err=True)
+
+
+def _as_records(args: Sequence[str] | None, problems: Iterable[Problem | str]) -> None:
+    """Print problems as JSON on stdout too, where JSON was asked for."""
+    if "--json" in (sys.argv[1:] if args is None else args):
+        records = problem_records(problems)
+        click.echo(json.dumps({"problems": records}, ensure_ascii=False, indent=2))
 
 
 def _silence_stdout() -> None:

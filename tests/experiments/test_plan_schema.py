@@ -19,7 +19,8 @@ from experiments.plan_schema import (
 
 def refused(model, data, where="here"):
     problems = Problems()
-    assert read(model, data, where, problems) is None
+    read(model, data, where, problems)
+    assert problems
     return problems
 
 
