@@ -63,6 +63,7 @@ def card_html(plan: Plan, pick: Pick, cone: int, *, plate: int | None = None) ->
         pick=pick,
         cone=cone,
         plate=plate,
+        time=wording.pick_time(plan, pick),
         lines=lines,
         expected=expected,
         aim=_capital(wording.aim(pick.score.cones)),

@@ -223,9 +223,8 @@ def _coming(material: Material, coming: Coming) -> dict[str, Any]:
 
 def _effort(plan: Any, pick: Pick) -> list[tuple[str, str]]:
     """Give the effort and the chance of printing, where known."""
-    rows = []
-    if pick.minutes == pick.minutes:
-        rows.append(("time, by the plan", wording.duration(pick.minutes)))
+    time = wording.pick_time(plan, pick)
+    rows = [("time, by the plan", time)] if time else []
     if pick.money == pick.money:
         rows.append(("cost, by the plan", f"{pick.money:.2f} {plan.effort.currency}".strip()))
     if pick.prints == pick.prints:

@@ -6,12 +6,13 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from optimiser.answers import Estimate
+from optimiser.answers import Estimate, Pick
 
 if TYPE_CHECKING:
     from experiments.plan import Plan
 
 __all__ = [
+    "FEW",
     "UNKNOWN",
     "aim",
     "beside",
@@ -23,6 +24,7 @@ __all__ = [
     "many",
     "number",
     "percent",
+    "pick_time",
     "recipe_line",
     "recipe_rows",
     "runs",
@@ -128,12 +130,12 @@ def beside(value: float | None, estimate: Estimate, *, most: int = 8) -> str:
 
 
 # Below six cones the 90 % intervals of simulated experiments held 78 % to 89 %.
-_FEW = 6
+FEW = 6
 
 
 def aim(cones: int) -> str:
     """Say what a 90 % interval promises, by the number of cones that it stands on."""
-    if cones >= _FEW:
+    if cones >= FEW:
         return "about nine of ten such cones fall within the brackets"
     return (
         "the brackets aim at nine of ten such cones; from so few "
@@ -172,6 +174,18 @@ def duration(minutes: float) -> str:
         return f"{whole}\N{NO-BREAK SPACE}min"
     hours, rest = divmod(whole, 60)
     return f"{hours}\N{NO-BREAK SPACE}h {rest}\N{NO-BREAK SPACE}min" if rest else f"{hours} h"
+
+
+def pick_time(plan: Plan, pick: Pick) -> str:
+    """Write a pick's minutes: ``74 min, and 25 min of set-up (process)``; empty if unknown."""
+    if not math.isfinite(pick.minutes):
+        return ""
+    if not pick.set_up > 0:
+        return duration(pick.minutes)
+    labels = describe(plan)
+    changed = ", ".join(labels.get(name, name) for name in pick.set_ups)
+    printing, set_up = duration(pick.minutes - pick.set_up), duration(pick.set_up)
+    return f"{printing}, and {set_up} of set-up ({changed})"
 
 
 def setting(value: Any) -> str:

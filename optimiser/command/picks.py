@@ -33,6 +33,8 @@ def print_pick(plan: Plan, pick: Pick, cone: int | None, plate: int | None = Non
     rows = _expected(plan, pick)
     if rows:
         print_table("", ["expected", "90 % interval of a new measurement", "cones"], rows)
+        if pick.score.cones < wording.FEW:
+            screen.print(Padding(Text(wording.aim(pick.score.cones)), (0, 0, 0, 2)))
     else:
         screen.print(
             Text("  Nothing can be foretold yet: the first cones are there to learn from.")
@@ -54,12 +56,11 @@ def _settings(plan: Plan, pick: Pick) -> list[list[str]]:
 
 
 def _effort(plan: Plan, pick: Pick) -> str:
-    parts = []
-    if pick.minutes == pick.minutes:
-        parts.append(wording.duration(pick.minutes))
+    time = wording.pick_time(plan, pick)
+    parts = [time] if time else []
     if pick.money == pick.money:
         parts.append(f"{pick.money:.2f} {plan.effort.currency}".strip())
-    text = f"effort by the plan: {', '.join(parts)}" if parts else ""
+    text = f"effort by the plan: {'; '.join(parts)}" if parts else ""
     if pick.prints == pick.prints:
         chance = f"prints with a chance of {wording.percent(pick.prints)}"
         text = f"{text}; {chance}" if text else chance

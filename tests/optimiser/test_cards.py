@@ -44,6 +44,18 @@ def test_a_card_says_what_to_print_why_and_what_to_expect():
     assert "Filament printing" not in said
 
 
+@pytest.mark.parametrize(("cones", "wanted"), [(3, "From so few"), (24, "About nine of ten")])
+def test_a_card_promises_what_so_many_cones_hold(cones, wanted):
+    pick = answers.pick(score=answers.Estimate(0.61, 0.4, 0.74, cones))
+    assert wanted.lower() in Page(card_html(answers.plan(), pick, 12)).text.lower()
+
+
+def test_a_card_tells_the_set_up():
+    pick = answers.pick(minutes=99.0, set_up=25.0, set_ups=["process"])
+    said = Page(card_html(answers.plan(), pick, 12)).text.replace("\xa0", " ")
+    assert "74 min, and 25 min of set-up (process)" in said
+
+
 def test_a_first_card_admits_that_nothing_is_known():
     nothing = dict.fromkeys(("upper_limit", "decay"), answers.UNKNOWN)
     pick = answers.pick(

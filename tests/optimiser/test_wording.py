@@ -4,13 +4,17 @@ import pytest
 
 from optimiser.answers import Estimate
 from optimiser.wording import (
+    aim,
     column,
     duration,
+    ends,
     interval,
     many,
     number,
     percent,
+    pick_time,
     recipe_line,
+    runs,
     setting,
     sides,
 )
@@ -109,3 +113,24 @@ def test_two_recipes_are_named_by_what_differs():
     )
     assert sides(plan, {"process": "resin"}, resin)[0] == "process resin"
     assert sides(plan, resin, resin)[0].startswith("process resin, wall")
+
+
+def test_set_up_is_told_apart_from_printing():
+    plan = answers.plan()
+    pick = answers.pick(minutes=99.0, set_up=25.0, set_ups=["process"])
+    assert pick_time(plan, pick) == "74\xa0min, and 25\xa0min of set-up (process)"
+    assert pick_time(plan, answers.pick(minutes=99.0, set_up=0.0)) == "1\xa0h 39\xa0min"
+    assert pick_time(plan, answers.pick(minutes=NAN)) == ""
+
+
+@pytest.mark.parametrize(("cones", "wanted"), [(5, "5 cones) somewhat fewer"), (6, "about nine")])
+def test_what_an_interval_promises_depends_on_the_cones(cones, wanted):
+    assert wanted in aim(cones)
+
+
+def test_settings_side_by_side_are_ranges():
+    assert runs([7, 9, 10, 11], range(6, 13)) == "7, 9 to 11"
+    assert runs([0.5], [0.4, 0.5]) == "0.5"
+    assert runs(["b", "c"], ["a", "b", "c"]) == "b, c"
+    assert runs([], [1, 2]) == ""
+    assert ends(0.5, 0.5) == "0.5"
