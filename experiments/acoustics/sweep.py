@@ -194,10 +194,29 @@ def deconvolve(
     x = rfft(excitation, length)
     weight = _fade_outside(f, band, below=1.0)
     power = np.abs(x) ** 2
-    floor = 1e-12 * float(np.max(power))
+    floor = _floor(f, power, band)
     inverse = np.conj(x) * weight / np.maximum(power, floor)
     result: npt.NDArray[np.float64] = irfft(rfft(recording, length) * inverse, length)
     return result
+
+
+def _floor(
+    f: npt.NDArray[np.float64], power: npt.NDArray[np.float64], band: tuple[float, float]
+) -> npt.NDArray[np.float64]:
+    """Least power to divide by: outside the band a tenth of what its edge has.
+
+    A sweep with fades has next to nothing there, and the quotient would be noise.
+    """
+    floor = np.full(f.size, 1e-12 * float(np.max(power)))
+    low, high = band
+    for edge, outside in (
+        ((low, low * G ** (1 / 6)), f < low),
+        ((high / G ** (1 / 6), high), f > high),
+    ):
+        inside = power[(f >= edge[0]) & (f <= edge[1])]
+        if inside.size:
+            floor[outside] = np.maximum(floor[outside], 0.1 * float(np.median(inside)))
+    return floor
 
 
 def _fade_outside(
@@ -240,12 +259,13 @@ def analyse(
     if not np.any(y):
         raise CurveError(Problem("recording", "silence", "a sweep", "Check the wiring."))
     sweep, h = _fitting_law(y, sweep, rate, loopback)
-    if y.size < round(time_constant(sweep) * math.log(sweep.stop_hz / sweep.start_hz) * rate) - 1:
+    needed = round(time_constant(sweep) * math.log(sweep.stop_hz / sweep.start_hz) * rate) - 1
+    if y.size < needed:
         raise CurveError(
             Problem(
                 "recording",
-                f"{y.size / rate:.3g} s",
-                f"at least the sweep's {sweep.seconds:g} s",
+                f"{y.size / rate:.3g} s ({y.size} samples)",
+                f"at least the sweep's {sweep.seconds:g} s ({needed} samples)",
                 "Record until the sweep has ended, or correct --sweep.",
             )
         )

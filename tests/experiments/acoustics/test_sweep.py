@@ -171,3 +171,23 @@ def test_fades_are_divided_out():
     f = found.response.frequency
     use = (f > 23) & (f < 19000)
     np.testing.assert_allclose(found.response.level[use], truth(filters, f)[use], atol=0.1)
+
+
+@pytest.mark.parametrize("fault", ["click", "noise", "hard clipping"])
+def test_what_lies_beyond_a_faded_sweep_does_not_drown_it(fault):
+    """A sweep with fades has nothing beyond its ends to divide by; clicks and noise have."""
+    faded = Sweep(20, 20000, 3, "exponential", 1.0, 0.05, 0.01)
+    y, _, filters = recorded(faded, b=0.0, c=0.0)
+    if fault == "click":
+        y[100_000] += 0.5
+    elif fault == "noise":
+        y += 0.01 * np.random.default_rng(0).standard_normal(y.size)
+    else:
+        y = 2 * np.clip(y, -0.25, 0.25)
+    found = analyse(Impulse(y, RATE), Sweep(20, 20000, 3, "exponential", 0.5, 0.05, 0.01))
+    assert found.latency == pytest.approx(0.05, abs=5e-4)
+    if fault != "hard clipping":
+        f = found.response.frequency
+        use = (f > 100) & (f < 8000)
+        error = found.response.level[use] - truth(filters, f)[use]
+        assert np.sqrt(np.mean(error**2)) < 0.25
