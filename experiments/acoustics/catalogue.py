@@ -201,7 +201,7 @@ _ALL: Final = (
         "decay to 5 %",
         "Time from the largest magnitude of the impulse response to the last instant at which "
         "its analytic-signal envelope is at or over 5 % (-26.02 dB) of that largest magnitude. "
-        "Null when the noise comes within 6 dB of the 5 % line.",
+        "Null when the noise comes within 6 dB of the 5 % line, or when the samples are clipped.",
         "Settling time, as for step responses; common practice, no source. One mode: "
         "ln(20) Q / (pi f0) for high Q.",
         "Reverberation-like decay to -60 dB; the time constant; the decay of one band.",

@@ -21,6 +21,8 @@ __all__ = ["distortion_of", "impulse_of", "response_of"]
 
 _PASCAL: Final = 20e-6  # reference sound pressure in air, ISO 1683 (from memory)
 _LINEAR: Final = {"pa": _PASCAL, "mpa": _PASCAL * 1e3, "v": 1.0, "mv": 1e3}
+_FAINT: Final = 20.0  # dB: a curve that stays between 0 and this is no loudspeaker's SPL
+_LOUDEST: Final = 200.0  # dB
 _LISTED: Final = 5
 _JITTER: Final = 0.02  # of the step: more means that samples are missing
 
@@ -49,6 +51,8 @@ def _frequency(
     place = found[0] if found else 0
     values = table.values[:, place]
     _refuse_rows(table, values < 0, values, "a frequency from 0 on")
+    if place in table.cell_units:
+        return place, _in_cells(table, roles[place], place, values)
     if roles[place].unit == "khz":
         return place, values * 1000.0
     if roles[place].unit != "hz":
@@ -59,6 +63,36 @@ def _frequency(
             return place, values * 1000.0
         table.notes.append("frequencies without a unit taken as Hz")
     return place, values.copy()
+
+
+def _in_cells(
+    table: Table, role: Role, place: int, values: npt.NDArray[np.float64]
+) -> npt.NDArray[np.float64]:
+    """Return frequencies whose cells carry their own units, which count before the heading's."""
+    units = table.cell_units[place]
+    known = {"hz": "Hz", "khz": "kHz", "k": "k"}
+    foreign = sorted(set(units) - set(known))
+    if foreign:
+        raise CurveError(
+            Problem(table.where(0), f"frequencies in {foreign[0]!r}", "frequencies in Hz or kHz")
+        )
+    bare = int(np.count_nonzero(~np.isnan(values))) - units.total()
+    if bare > 0 and role.unit == "khz":
+        raise CurveError(
+            Problem(
+                table.where(0),
+                f"{bare} frequencies without a unit beside {units.total()} with one, under the "
+                f"heading {table.headings[place]!r}",
+                "one unit for all frequencies",
+                "Write the unit into the heading only, or behind every number.",
+            )
+        )
+    said = ", ".join(f"{known[unit]} in {count} rows" for unit, count in units.most_common())
+    table.notes.append(
+        f"frequencies by the units in their cells ({said})"
+        + (f", {bare} without a unit taken as Hz" if bare > 0 else "")
+    )
+    return values.copy()
 
 
 def response_of(table: Table, warnings: list[Warning]) -> Response:
@@ -123,7 +157,7 @@ def _level(table: Table, roles: list[Role], frequency: int) -> npt.NDArray[np.fl
     table.notes.append(f"no heading names the level: column {rest[0] + 1} was taken, in dB")
     if len(rest) > 1:
         table.notes.append("further columns without headings were left out")
-    return table.values[:, rest[0]]
+    return _not_linear(table, rest[0])
 
 
 def _level_in_unit(table: Table, role: Role, place: int) -> npt.NDArray[np.float64]:
@@ -142,7 +176,31 @@ def _level_in_unit(table: Table, role: Role, place: int) -> npt.NDArray[np.float
             )
         )  # fmt: skip
     table.notes.append("levels without a unit taken as dB")
-    return values
+    return _not_linear(table, place)
+
+
+def _not_linear(table: Table, place: int) -> npt.NDArray[np.float64]:
+    """Return a column without a unit, refusing values that are hardly dB of a loudspeaker.
+
+    Sound pressure levels of a loudspeaker lie between the noise of a room, over 20 dB, and
+    200 dB; levels about a reference of their own have both signs. Common practice, no source.
+    """
+    values = table.values[:, place]
+    low, high = float(np.nanmin(values, initial=np.inf)), float(np.nanmax(values, initial=-np.inf))
+    stated = "db" in table.cell_units.get(place, {})
+    linear = 0 <= low and high <= _FAINT
+    if stated or (high <= _LOUDEST and not linear):
+        return values
+    raise CurveError(
+        Problem(
+            table.where(0),
+            f"a column of values from {low:.3g} to {high:.3g} without a unit, as magnitudes or "
+            "pressures have them",
+            "levels in dB",
+            "If they are dB, write it into the heading, such as 'Level (dB)'. If they are linear, "
+            "write Pa or V there, and they are turned into dB.",
+        )
+    )
 
 
 def _decibels(size: npt.NDArray[np.float64], reference: float) -> npt.NDArray[np.float64]:

@@ -33,6 +33,7 @@ _COMMA: Final = re.compile(
 # Both marks in one number settle which is which.
 _THOUSANDS_POINT: Final = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+")
 _THOUSANDS_COMMA: Final = re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+,\d+")
+_LIKE_A_ROW: Final = re.compile(r"[\"']?[+-]?[.,]?\d")
 _PART_OF_DECIMAL: Final = re.compile(r"[+-]0|0\d+")
 _SAMPLE: Final = 400  # lines looked at
 _TRIED: Final = 60  # of them, on which every reading is tried
@@ -216,8 +217,9 @@ def sniff(lines: Iterable[str], name: str) -> Dialect:
     CurveError
         If no reading makes rows of numbers, or two do and differ in what they say.
     """
-    sample = [line.strip("\r\n ") for line in islice((x for x in lines if x.strip()), _SAMPLE)]
-    likely = [line for line in sample if any(c.isdigit() for c in line) and _may_be_row(line)]
+    filled = ((i, line.strip("\r\n ")) for i, line in enumerate(lines, start=1) if line.strip())
+    sample = list(islice(filled, _SAMPLE))
+    likely = [line for _, line in sample if any(c.isdigit() for c in line) and _may_be_row(line)]
     tried = likely[:: max(1, len(likely) // _TRIED)]
     scored = []
     for delimiter, decimal in (
@@ -232,19 +234,29 @@ def sniff(lines: Iterable[str], name: str) -> Dialect:
             # A single column is the weakest reading: any delimiter gives it.
             scored.append((rows if columns > 1 else rows / 2 - 0.25, columns, delimiter, decimal))
     if not scored:
-        raise CurveError(
-            Problem(
-                f"{name}:1",
-                _quote(sample[0]) if sample else "an empty file",
-                "rows of numbers in columns",
-                "Export the curve as text with one point a line.",
-            )
-        )
+        raise _no_rows(sample, name)
     best = max(scored, key=lambda item: item[0])
     dialect = Dialect(best[2], best[3], best[1])
     if dialect.columns == 1:
         dialect = Dialect(None, dialect.decimal, 1)
     return dialect
+
+
+def _no_rows(sample: list[tuple[int, str]], name: str) -> CurveError:
+    """Blame the first line that looks like a row, and say what is wrong with it."""
+    rows = [each for each in sample if _LIKE_A_ROW.match(each[1])]
+    number, line = (rows or sample or [(1, "")])[0]
+    remedy = "Export the curve as text with one point a line."
+    if rows and "," in line and "." in line:
+        remedy = "Commas and points stand in one line: write every number with one decimal mark."
+    return CurveError(
+        Problem(
+            f"{name}:{number}",
+            _quote(line) if line else "an empty file",
+            "rows of numbers in columns",
+            remedy,
+        )
+    )
 
 
 def _may_be_row(line: str) -> bool:

@@ -53,6 +53,8 @@ class DistortionPeak:
         Points whose harmonics lie beyond the bandwidth or are not known.
     noise_margin_db : float or None
         THD over the noise at the peak, dB; None where the noise is not known.
+    covered : (float, float)
+        Lowest and highest fundamental that was looked at, Hz.
     """
 
     frequency: float
@@ -61,6 +63,7 @@ class DistortionPeak:
     at_edge: bool
     unused: int
     noise_margin_db: float | None
+    covered: tuple[float, float]
 
 
 def percent_from_db(level: npt.ArrayLike) -> npt.NDArray[np.float64]:
@@ -170,6 +173,7 @@ def thd_peak(
         best in (0, places.size - 1),
         unused,
         _margin(distortion, at, value),
+        (float(np.exp(places[0])), float(np.exp(places[-1]))),
     )
 
 

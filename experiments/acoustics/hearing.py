@@ -15,7 +15,7 @@ from experiments.acoustics import response as responses
 from experiments.acoustics import sweep as sweeps
 from experiments.acoustics.curves import Distortion, Impulse, Response
 from experiments.acoustics.evidence import harmonic_support
-from experiments.acoustics.quality import Warning
+from experiments.acoustics.quality import Warning, clipping
 from experiments.errors import CurveError, Problem
 
 if TYPE_CHECKING:
@@ -91,7 +91,12 @@ def hear_curve(curve: Response | Distortion | Impulse, options: Options, heard: 
         _hear_distortion(curve, options, heard)
         return "distortion"
     heard.curves["impulse"] = curve
-    _hear_decay(curve, heard)
+    clipped = clipping(curve.samples, curve.step)
+    if clipped is None:
+        _hear_decay(curve, heard)
+    else:
+        heard.values["decay_ms"] = None
+        heard.warn(clipped.code, f"decay: {clipped.text}")
     response = spectrum.response_of_impulse(curve)
     heard.curves["response"] = response
     heard.notes.append("levels of an impulse response are relative to a gain of 1")
@@ -166,9 +171,7 @@ def _hear_level(curve: Response, response: Response, options: Options, heard: He
     if band is None:
         _warn_uncovered(response, options, heard)
         return
-    how = "no band stated: everything measured" if options.band is None else "the band stated"
-    if cut and options.band is not None:
-        how = "the band stated, cut to the data"
+    how = _how(options) + (", cut to the data" if cut and options.band is not None else "")
     heard.notes.append(f"level and deviation over {_band(band)} ({how})")
     heard.values["level_db"] = responses.level(response, band)
     spread = responses.deviation(curve, band)
@@ -191,7 +194,7 @@ def _hear_limits(curve: Response, response: Response, options: Options, heard: H
     found = responses.effective_range(curve, options.drop_db, options.band)
     heard.notes.append(
         f"limits where the curve falls {options.drop_db:g} dB below {found.reference_db:.2f} dB, "
-        f"the mean over {_band(found.octave)}"
+        f"the mean over {_band(found.octave)} ({_how(options)})"
     )
     if found.passed_over:
         places = ", ".join(_hz(f) for f in found.passed_over[:5])
@@ -415,6 +418,7 @@ def _hear_distortion(curve: Distortion, options: Options, heard: Heard) -> None:
     heard.values["thd_peak_percent"] = peak.thd
     heard.values["thd_peak_hz"] = peak.frequency
     heard.notes.append(f"THD relative to the {options.thd_of}, harmonics to the fundamental")
+    heard.notes.append(f"THD peak sought over {_band(peak.covered)} ({_how(options)})")
     if curve.thd is None:
         orders = ", ".join(str(k) for k in curve.harmonics)
         heard.notes.append(f"THD computed from harmonics {orders}")
@@ -450,6 +454,11 @@ def _warn_peak(curve: Distortion, peak: distortions.DistortionPeak, heard: Heard
 
 def _hz(frequency: float) -> str:
     return f"{frequency / 1000:.4g} kHz" if frequency >= 1000 else f"{frequency:.4g} Hz"
+
+
+def _how(options: Options) -> str:
+    """Say which band was meant."""
+    return "no band stated: everything measured" if options.band is None else "the band stated"
 
 
 def _band(band: tuple[float, float]) -> str:

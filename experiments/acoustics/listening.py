@@ -82,6 +82,7 @@ class Listening:
                 for name, item in self.metrics.items()
             },
             "warnings": [{"code": item.code, "text": item.text} for item in self.warnings],
+            "notes": list(self.notes),
         }
 
 

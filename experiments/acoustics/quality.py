@@ -47,6 +47,9 @@ CODES: Final[Mapping[str, str]] = MappingProxyType(
 """Every warning code and what it stands for. Codes are stable; texts may change."""
 
 
+_LOOKED_AT: Final = 100_000  # samples from which a text's rounding is told
+
+
 @dataclass(frozen=True)
 class Warning:
     """Something that the reader of a metric must know.
@@ -104,13 +107,23 @@ def clipping(samples: npt.NDArray[np.float64], step: float | None = None) -> War
             continue
         flat = sign * samples >= top - 0.5 * slack
         run = _longest_run(flat)
-        if run >= 3 and _leaves_sharply(sign * samples, flat, top, slack):
+        if run < 3:
+            continue
+        if step is None:
+            slack = max(slack, _printed_step(samples))
+        if _leaves_sharply(sign * samples, flat, top, slack):
             return Warning(
                 "clipping",
                 f"{run} samples in a row stand at the extreme {sign * top:+.4g}: the recording "
                 "is clipped; lower the gain and measure again.",
             )
     return None
+
+
+def _printed_step(samples: npt.NDArray[np.float64]) -> float:
+    """Return the least difference between samples, to which a text may have rounded them."""
+    steps = np.diff(np.unique(samples[:_LOOKED_AT]))
+    return float(np.min(steps)) if steps.size else 0.0
 
 
 def _leaves_sharply(

@@ -6,6 +6,7 @@ import io
 import math
 import re
 from array import array
+from collections import Counter
 from dataclasses import dataclass, field
 from itertools import islice
 from typing import TYPE_CHECKING, Final
@@ -21,7 +22,7 @@ from experiments.acoustics.dialect import (
     split,
     uncomment,
 )
-from experiments.acoustics.headings import headings_of
+from experiments.acoustics.headings import headings_of, role_of
 from experiments.errors import CurveError, Problem
 
 if TYPE_CHECKING:
@@ -34,6 +35,7 @@ MAX_BYTES: Final = 32_000_000
 
 _LISTED: Final = 5  # line numbers named in a note
 _THOUSANDS: Final = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
+_WITH_COMMA: Final = re.compile(r"(?<![\d,.])[+-]?\d[\d.]*,\d+(?![\d,])")
 _SCALES: Final = {"khz": 1000.0, "k": 1000.0}
 
 
@@ -55,6 +57,9 @@ class Table:
         Comment and heading lines.
     notes : list of str
         What was assumed and dropped.
+    cell_units : dict of int to Counter
+        Units written behind the numbers of a column, lower case, with the number of rows. Values
+        in kHz are in Hz already.
     """
 
     name: str
@@ -63,6 +68,7 @@ class Table:
     headings: list[str]
     remarks: list[str]
     notes: list[str] = field(default_factory=list)
+    cell_units: dict[int, Counter[str]] = field(default_factory=dict)
 
     def where(self, row: int) -> str:
         """Return ``file:line`` of a row."""
@@ -127,6 +133,7 @@ class _Reader:
         self.words_after: list[int] = []
         self.short: list[int] = []
         self.padded = 0
+        self.units: dict[int, Counter[str]] = {}
         self.blocks: list[tuple[int, int]] = []  # (row, line) where rows go on after words
 
     def take(self, number: int, line: str) -> None:
@@ -179,6 +186,9 @@ class _Reader:
         if not self.rows and len(tokens) < self.dialect.columns:
             self._words(number, line)  # a lone number above the rows, such as a count
             return None
+        for place, token in enumerate(tokens):
+            if token.unit:
+                self.units.setdefault(place, Counter())[token.unit] += 1
         return self._fit(number, [_scaled(t.value, t.unit) for t in tokens])
 
     def _has_number(self, line: str) -> bool:
@@ -241,7 +251,7 @@ class _Reader:
         self._refuse_second_table(values)
         headings = headings_of(self.before, columns, self.dialect.delimiter)
         remarks = [uncomment(line) for line in self.remarks]
-        return Table(self.name, values, lines, headings, remarks, notes)
+        return Table(self.name, values, lines, headings, remarks, notes, self.units)
 
     def _refuse_second_table(self, values: npt.NDArray[np.float64]) -> None:
         """Refuse two curves in one file: rows that start again after words."""
@@ -270,24 +280,33 @@ def _list(numbers: list[int]) -> str:
 def _refuse_ambiguous(table: Table, dialect: Dialect, text: str) -> None:
     """Refuse numbers that could be read in two ways."""
     if dialect.delimiter == "," and "." not in _first_rows(table, text):
-        _refuse_comma_twice(table, dialect)
+        _refuse_comma_twice(table, dialect, _line_above(table, text))
     if dialect.decimal == ",":
-        cells = re.finditer(r"(?<![\d,.])[+-]?\d[\d.]*,\d+(?![\d,])", text)
-        first = next(cells, None)
-        if first and _THOUSANDS.fullmatch(first[0]) and all(map(_like_thousands, cells)):
-            raise CurveError(
-                Problem(
-                    table.where(0),
-                    f"{first[0]} and the like, in which the comma may mark decimals or thousands",
-                    "numbers that can be read in one way only",
-                    "Write them with a decimal point and without thousands marks.",
-                )
-            )
+        _refuse_thousands_commas(table, text)
     _refuse_thousands_points(table)
 
 
-def _like_thousands(match: re.Match[str]) -> bool:
-    return _THOUSANDS.fullmatch(match[0]) is not None
+def _refuse_thousands_commas(table: Table, text: str) -> None:
+    """Refuse cells of which each comma has three digits behind it."""
+    first: tuple[str, str] | None = None
+    start = int(table.lines[0]) - 1
+    for number, line in enumerate(islice(_lines(text), start, None), start=start + 1):
+        if is_comment(line.strip()):
+            continue
+        for cell in _WITH_COMMA.findall(line):
+            if not _THOUSANDS.fullmatch(cell):
+                return
+            first = first or (f"{table.name}:{number}", cell)
+    if first is not None:
+        raise CurveError(
+            Problem(
+                first[0],
+                f"the cell {first[1]!r} and the like, in which the comma may mark decimals or "
+                "thousands",
+                "numbers that can be read in one way only",
+                "Write them with a decimal point and without thousands marks.",
+            )
+        )
 
 
 def _first_rows(table: Table, text: str) -> str:
@@ -297,10 +316,19 @@ def _first_rows(table: Table, text: str) -> str:
     return "\n".join(line for line in lines if not is_comment(line.strip()))
 
 
-def _refuse_comma_twice(table: Table, dialect: Dialect) -> None:
+def _line_above(table: Table, text: str) -> str:
+    """Return the last line of words above the first row."""
+    above = [line for line in islice(_lines(text), int(table.lines[0]) - 1) if line.strip()]
+    return uncomment(above[-1]) if above else ""
+
+
+def _refuse_comma_twice(table: Table, dialect: Dialect, above: str) -> None:
     """Refuse ``100,5,85,2`` (four numbers or two?) and ``1,234`` (two or one?)."""
     named = sum(1 for heading in table.headings if heading)
-    if named == dialect.columns or dialect.columns % 2:
+    words = [role_of(cell).name for cell in above.split(",")]
+    # Two headings over three columns: 100,80,5 is 100 and 80.5.
+    few = 1 < len(words) < dialect.columns and not {"", "other"}.intersection(words)
+    if named == dialect.columns or (dialect.columns % 2 and not few):
         return
     first = table.values[:, 0]
     ascending = first.size > 2 and bool(np.all(np.diff(first) > 0))

@@ -36,6 +36,54 @@ def test_volts_become_decibels():
     np.testing.assert_allclose(found.level, [0, -20, -40], atol=1e-9)
 
 
+@pytest.mark.parametrize(
+    "rows",
+    [
+        "Hz;Level\n100;0.02\n200;1.4\n300;0.9\n",  # pascals, most likely
+        "Hz;Magnitude\n100;0.1\n200;11\n300;5\n",
+        "Hz;Magnitude\n100;40\n200;620\n300;90\n",  # millipascals
+        "100;0.02\n200;0.3\n300;1.1\n",
+    ],
+)
+def test_linear_magnitudes_without_a_unit_are_refused(rows):
+    with pytest.raises(CurveError, match="without a unit") as caught:
+        response_of(table(rows), [])
+    assert "write Pa or V" in caught.value.problems[0].remedy
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        "Hz;Level\n100;-0.2\n200;1.4\n300;0.9\n",  # about a reference of their own
+        "Hz;Level (dB)\n100;0.02\n200;1.4\n300;0.9\n",
+        "Hz;Level\n100;0.2 dB\n200;1.4 dB\n300;0.9 dB\n",
+        "Hz;SPL\n100;71\n200;83.5\n300;85\n",
+        "100;-3\n200;0.3\n300;-1.1\n",
+    ],
+)
+def test_decibels_are_not(rows):
+    level = response_of(table(rows), []).level
+    assert level[2] == pytest.approx(float(rows.split("\n")[-2].split(";")[1].split()[0]))
+
+
+@pytest.mark.parametrize("head", ["f;dB", "Frequency;dB", "Hz;dB", "kHz;dB"])
+def test_units_in_the_cells_count_before_the_headings(head):
+    read = table(f"{head}\n500 Hz;80\n1 kHz;81\n2kHz;82\n")
+    np.testing.assert_allclose(response_of(read, []).frequency, [500, 1000, 2000])
+    assert "kHz in 2 rows, Hz in 1 rows" in " ".join(read.notes)
+    assert "taken as Hz" not in " ".join(read.notes)
+
+
+def test_cells_with_and_without_unit():
+    read = table("f;dB\n500;80\n1 kHz;81\n2 kHz;82\n")
+    np.testing.assert_allclose(response_of(read, []).frequency, [500, 1000, 2000])
+    assert "1 without a unit taken as Hz" in " ".join(read.notes)
+    with pytest.raises(CurveError, match="one unit"):
+        response_of(table("f (kHz);dB\n0.5;80\n1 kHz;81\n2 kHz;82\n"), [])
+    with pytest.raises(CurveError, match="Hz or kHz"):
+        response_of(table("f;dB\n5 ms;80\n10 ms;81\n20 ms;82\n"), [])
+
+
 def test_an_empty_harmonic_column_stays_unknown():
     found = distortion_of(table("Hz;THD %;HD5 %;HD2 %\n100;3;;2\n200;4;;3\n"), [])
     assert set(found.harmonics) == {2, 5}

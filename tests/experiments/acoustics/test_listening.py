@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from experiments.acoustics import Options, Response, listen
+from experiments.acoustics import Distortion, Impulse, Options, Response, listen
 from experiments.acoustics.listening import measure
 from experiments.errors import CurveError
 
@@ -37,10 +37,12 @@ def test_the_contract_of_json(known):
     raw = known.response_text(known.grid, known.cone(known.grid)).encode()
     heard = listen(raw, name="cone.txt")
     entry = json.loads(json.dumps(heard.to_dict()))
-    assert list(entry) == ["file", "kind", "metrics", "warnings"]
+    assert list(entry) == ["file", "kind", "metrics", "warnings", "notes"]
     assert entry["file"] == "cone.txt"
     assert all(set(item) == {"value", "unit"} for item in entry["metrics"].values())
     assert all(set(item) == {"code", "text"} for item in entry["warnings"])
+    assert entry["notes"] == heard.notes
+    assert any("no band stated: everything measured" in note for note in entry["notes"])
 
 
 def test_every_missing_value_has_a_warning(known):
@@ -66,6 +68,33 @@ def test_impulse_under_noise_finds_the_mode_and_not_the_noise(known):
     heard = measure(listen(known.wav(h), kind="impulse").curve)
     assert heard.metrics["breakup_hz"].value == pytest.approx(1200, rel=0.02)
     assert heard.metrics["breakup_q"].value == pytest.approx(9, rel=0.05)
+
+
+def test_a_clipped_impulse_has_no_decay(known):
+    h = np.clip(known.mode(600.0, 12.0), -0.7, 0.7)
+    heard = listen(known.wav(h, 48000, "PCM_16"), name="a.wav")
+    assert heard.metrics["decay_ms"].value is None
+    about = [item for item in heard.warnings if item.text.startswith("decay:")]
+    assert [item.code for item in about] == ["clipping"]
+    assert "clipped" in about[0].text
+    assert measure(Impulse(h, 48000.0)).metrics["decay_ms"].value is None
+    clean = listen(known.wav(0.9 * known.mode(600.0, 12.0), 48000, "PCM_16"), name="a.wav")
+    assert clean.metrics["decay_ms"].value is not None
+
+
+def test_an_impulse_of_few_printed_digits_is_not_clipped(known):
+    """A slow crest rounded to thousandths keeps several equal samples."""
+    h = np.round(known.mode(150.0, 6.0), 3)
+    assert measure(Impulse(h, 48000.0)).metrics["decay_ms"].value is not None
+
+
+def test_every_kind_says_over_which_frequencies_it_looked(known):
+    f = np.geomspace(100, 5000, 60)
+    thd = Distortion(f, 1 + np.exp(-((np.log(f / 900) / 0.3) ** 2)))
+    notes = " ".join(measure(thd).notes)
+    assert "THD peak sought over 100 Hz to 5 kHz (no band stated: everything measured)" in notes
+    notes = " ".join(measure(thd, Options(band=(200, 2000))).notes)
+    assert "THD peak sought over 200 Hz to 2 kHz (the band stated)" in notes
 
 
 def test_notes_say_which_definitions_were_used(known):

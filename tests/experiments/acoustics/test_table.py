@@ -74,3 +74,29 @@ def test_quick_and_careful_ways_agree(monkeypatch):
     monkeypatch.setattr(table._Reader, "_quickly", lambda self, line: None)
     careful = read_table(raw, "a")
     np.testing.assert_array_equal(quick.values, careful.values)
+
+
+def test_an_ambiguous_comma_blames_the_cell_and_its_line():
+    text = "# gain 1,000 V\nHz;dB\n100,125;80,125\n200,250;81,250\n400,500;82,123\n"
+    with pytest.raises(CurveError) as caught:
+        read_table(text.encode(), "a.txt")
+    problem = caught.value.problems[0]
+    assert problem.where == "a.txt:3"
+    assert "the cell '100,125'" in problem.found
+    # A comma in a remark settles nothing.
+    with pytest.raises(CurveError, match="the cell"):
+        read_table(text.replace("1,000 V", "1,5 V").encode(), "a.txt")
+
+
+def test_two_headings_over_three_cells_are_a_decimal_comma():
+    with pytest.raises(CurveError, match="part columns or mark decimals"):
+        read_table(b"Frequency (Hz), level (dB)\n100,80,5\n200,81,5\n400,82,5\n", "a.txt")
+    assert read_table(b"100,80,5\n200,81,5\n400,82,5\n", "a.txt").values.shape == (3, 3)
+
+
+def test_lines_with_both_marks_are_blamed_themselves():
+    with pytest.raises(CurveError) as caught:
+        read_table(b"# by hand\nHz;dB\n100,5;80.2\n200,5;80.3\n", "a.txt")
+    problem = caught.value.problems[0]
+    assert problem.where == "a.txt:3"
+    assert "one decimal mark" in problem.remedy

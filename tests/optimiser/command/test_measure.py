@@ -67,7 +67,7 @@ def test_listening_gives_the_contract_of_json(run, response):
     told = run("listen", response, "--drop", 6, "--band", "200:9000", "--json")
     assert told.status == 0
     (file,) = told.json["files"]
-    assert set(file) == {"file", "kind", "metrics", "warnings"}
+    assert set(file) == {"file", "kind", "metrics", "warnings", "notes"}
     assert file["kind"] == "response"
     metric = file["metrics"]["upper_limit_hz"]
     assert metric["unit"] == "Hz"
