@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 from experiments.acoustics import Distortion, Impulse, Options, Response, Sweep, listen
 from experiments.acoustics.reading import read
 from experiments.errors import ExperimentError
-from experiments.records import Curve
+from experiments.records import Cone, Curve
 from optimiser import fit, outlook, propose, sensitivity
 from optimiser.answers import Pick
 from optimiser.findings import gather_findings
 from optimiser.heard import envelope_of, line_of
 from optimiser.material import Coming, Curves, Material
+from optimiser.plates import SetUp, set_up
 
 if TYPE_CHECKING:
     from experiments.ledger import Ledger
@@ -93,6 +94,7 @@ def coming_cones(ledger: Ledger, model: Model, seed: int) -> list[Coming]:
         picks = propose(ledger.plan, ledger.table(), 1, seed, model=model)
         return [Coming(None, "proposed", pick) for pick in picks]
     recipes = ledger.space.rows([cone.settings for cone in waiting])
+    changes = [_set_up(ledger, cone) for cone in waiting]
     effort = ledger.space.effort(recipes)
     expected = model.expected(recipes)
     scores = model.predict_score(recipes)
@@ -105,12 +107,23 @@ def coming_cones(ledger: Ledger, model: Model, seed: int) -> list[Coming]:
                 expected=expected[place],
                 score=scores[place],
                 why=cone.reason or f"Recorded as {cone.status}, not proposed.",
-                minutes=float(effort["minutes"].iloc[place]),
+                minutes=float(effort["minutes"].iloc[place]) + changes[place].minutes,
                 money=float(effort["money"].iloc[place]),
+                set_up=changes[place].minutes,
+                set_ups=changes[place].variables,
             ),
         )
         for place, cone in enumerate(waiting)
     ]
+
+
+def _set_up(ledger: Ledger, cone: Cone) -> SetUp:
+    """Count the set-up changes that a planned cone needs after the cone before it."""
+    earlier = [each for each in ledger.cones() if each.number < cone.number]
+    if cone.status != "planned" or not earlier:
+        return SetUp(0.0, [])
+    rows = ledger.space.rows([max(earlier, key=lambda each: each.number).settings, cone.settings])
+    return set_up(ledger.plan, rows.iloc[0], rows.iloc[1])
 
 
 def gather_curves(ledger: Ledger, best: int | None) -> Curves:

@@ -259,7 +259,7 @@ def _change_text(case: _Case, most: int = 3) -> str:
             continue
         variable = case.model.plan.variables[name]
         value = with_unit(setting(here), variable.unit)
-        start = "" if there is None else f"{setting(there)} to "
+        start = "" if there is None else f"from {setting(there)} to "
         parts.append(f"{variable.label} {start}{value}")
     if len(parts) > most:
         parts = [*parts[:most], f"{len(parts) - most} more"]

@@ -126,6 +126,23 @@ def test_waiting_cones_come_with_reason_effort_and_expectation(ledger):
     assert "not proposed" in second.pick.why
 
 
+def test_a_planned_cone_counts_the_set_up_after_the_one_before(tmp_path):
+    plan = PLAN.replace(
+        'levels = ["resin", "filament"]',
+        """levels = ["resin", "filament"]
+setup_minutes = 25""",
+    )
+    with Ledger.create(tmp_path / "speaker", plan, who="tester") as ledger:
+        ledger.add({"wall": 0.5, "process": "resin"})
+        ledger.plan_cones([{"wall": 0.7, "process": "filament"}])
+        ledger.plan_cones([{"wall": 0.8, "process": "filament"}])
+        printed, other, same = coming_cones(ledger, fit(ledger.plan, ledger.table()), seed=0)
+    assert (printed.pick.minutes, printed.pick.set_ups) == (pytest.approx(50), [])
+    assert (other.pick.minutes, other.pick.set_up) == (pytest.approx(95), 25)
+    assert other.pick.set_ups == ["process"]
+    assert (same.pick.minutes, same.pick.set_up) == (pytest.approx(80), 0)
+
+
 def test_everything_at_once(ledger):
     told: list[float] = []
     material = gather_material(ledger, made="today", progress=lambda share, _: told.append(share))
