@@ -1,0 +1,185 @@
+"""How acts are written: each one transaction with its row in the history, and the way back."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Self
+
+from experiments import acts
+from experiments.definitions import stamp_changes
+from experiments.entries import cone_number
+from experiments.folder import found_experiment
+from experiments.history import take_back
+from experiments.store import Writer
+from experiments.view import View
+
+__all__ = ["Act", "Journal"]
+
+
+@dataclass
+class Act:
+    """An act while it is being written.
+
+    Attributes
+    ----------
+    writer : Writer
+        Changes the store.
+    summary : str
+        Set before the end: what was done, in a few plain words.
+    """
+
+    writer: Writer
+    summary: str = ""
+
+
+class Journal(View):
+    """An experiment in which acts can be written down and taken back, whatever they are."""
+
+    @classmethod
+    def create(
+        cls,
+        folder: str | Path,
+        plan_text: str,
+        *,
+        who: str | None = None,
+        now: Callable[[], datetime] | None = None,
+    ) -> Self:
+        """Start an experiment.
+
+        Parameters
+        ----------
+        folder : path
+            A new folder, or one that holds no experiment yet.
+        plan_text : str
+            The plan as TOML.
+        who : str, optional
+            Who works; the name of the computer's user if not given.
+        now : callable, optional
+            The clock, returning an aware datetime; for demos and tests.
+
+        Returns
+        -------
+        Self
+            Open.
+
+        Raises
+        ------
+        PlanError
+            If the plan is not valid; nothing is written then.
+        LedgerError
+            If the folder holds an experiment already, or cannot be written.
+        """
+        found_experiment(Path(folder), plan_text)
+        ledger = cls.open(folder, who=who, now=now)
+        with ledger._store.writing(ledger._stamp()) as writer:
+            ledger._record(writer, "start", {}, f"experiment {ledger.plan.name!r} started")
+        return ledger
+
+    @contextmanager
+    def act(self, name: str, arguments: Mapping[str, Any]) -> Iterator[Act]:
+        """One transaction with its row in the history; for the modules of this package.
+
+        Parameters
+        ----------
+        name : str
+            The act in one word.
+        arguments : dict
+            What was asked for, as JSON values.
+
+        Yields
+        ------
+        Act
+            Set its `summary`. An act that changes nothing leaves no row.
+        """
+        self._refresh()
+        with self._store.writing(self._stamp()) as writer:
+            act = Act(writer)
+            yield act
+            stamp_changes(writer, self._plan)
+            if writer.changes:
+                self._record(writer, name, arguments, act.summary)
+
+    def _record(
+        self,
+        writer: Writer,
+        name: str,
+        arguments: Mapping[str, Any],
+        summary: str,
+        undoes: int | None = None,
+    ) -> None:
+        self._store.keep_plan(self._plan.digest, self._plan_text, writer.at)
+        self._store.record(
+            writer,
+            who=self._who,
+            act=name,
+            summary=summary,
+            arguments=json.dumps(dict(arguments), ensure_ascii=False, default=_plain_value),
+            undoes=undoes,
+            plan=self._plan.digest,
+        )
+
+    def note(self, text: str, *, cone: int | None = None) -> None:
+        """Write a remark into the lab book, about a cone or in general."""
+        cone = None if cone is None else cone_number(cone)
+        with self.act("note", {"text": text, "cone": cone}) as act:
+            acts.write_note(act.writer, text, cone)
+            act.summary = "note written" if cone is None else f"note on cone {cone} written"
+
+    def undo(self, *, act: int | None = None) -> str:
+        """Take the last act back that is still in force; again and again, to the start.
+
+        Parameters
+        ----------
+        act : int, optional
+            The number in the history of the act that is meant. If another one is the last in
+            force, since somebody went on working, nothing is undone.
+
+        Returns
+        -------
+        str
+            What was undone, such as ``undid: cone 7 printed``.
+
+        Raises
+        ------
+        LedgerError
+            If nothing is left to undo, or another act than `act` comes first.
+        """
+        with self._store.writing(self._stamp()) as writer:
+            number, summary = take_back(writer, act)
+            self._record(writer, "undo", {"act": number}, f"undid: {summary}", undoes=number)
+        return f"undid: {summary}"
+
+    def backup(self, path: str | Path) -> Path:
+        """Copy the store to a new file while others may go on working.
+
+        Parameters
+        ----------
+        path : path
+            The new file.
+
+        Returns
+        -------
+        Path
+            The file. Put beside an ``experiment.toml`` under the name ``experiment.db`` it is
+            a whole experiment again; the plan's texts are inside.
+
+        Raises
+        ------
+        LedgerError
+            If the file exists or cannot be written.
+        """
+        path = Path(path)
+        self._store.backup(path)
+        return path
+
+
+def _plain_value(value: Any) -> Any:
+    """Numpy scalars, sets and the like, for the history's arguments."""
+    if hasattr(value, "item"):
+        return value.item()
+    return str(value)
