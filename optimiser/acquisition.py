@@ -93,16 +93,23 @@ class NoisyImprovement:
         -------
         ndarray of shape (m,)
         """
+        # As many recipes at a time as keep the matrices in the processor's cache.
+        step = max(32, int(4e5 / (len(self.best_) * max(len(self.known), 1))))
+        starts = range(0, len(points), step)
+        parts = [self._log_improvement(points.take(slice(i, i + step))) for i in starts]
+        log = np.concatenate(parts) if parts else np.empty(0)
+        return np.asarray(log + np.log(self.model.printability(points)))
+
+    def _log_improvement(self, points: Points) -> Floats:
+        """Give `log_value` of recipes that are sure to print."""
         if self._analytic:
             mean, sd = self._parts[0].predict(points)
             logs = log_expected_improvement(
                 self.model.goals.sign * mean, sd[:, None, :], self.best_[:, :, None]
             )
-            log = special.logsumexp(logs, axis=(0, 1)) - np.log(self.best_.size)
-        else:
-            rise = (self._sample(points) - self.best_[:, :, None]) / self._softness
-            log = np.log(np.mean(np.logaddexp(0.0, rise), axis=(0, 1)) + 1e-300)
-        return np.asarray(log + np.log(self.model.printability(points)))
+            return np.asarray(special.logsumexp(logs, axis=(0, 1)) - np.log(self.best_.size))
+        rise = (self._sample(points) - self.best_[:, :, None]) / self._softness
+        return np.asarray(np.log(np.mean(np.logaddexp(0.0, rise), axis=(0, 1)) + 1e-300))
 
     @property
     def _softness(self) -> float:

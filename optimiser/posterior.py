@@ -187,8 +187,8 @@ def _laplace_root(covariance: Covariance, outputs: Floats, centre: Floats) -> Fl
 
 
 def _chunks(sets: Floats, n: int) -> list[Floats]:
-    """Split hyperparameter sets so that no batch of matrices grows past about 100 MB."""
-    size = max(1, int(1.2e7 / max(n * n, 1)))
+    """Split hyperparameter sets so that a batch of matrices stays in the processor's cache."""
+    size = max(1, int(2e5 / max(n * n, 1)))
     return [sets[start : start + size] for start in range(0, len(sets), size)]
 
 
