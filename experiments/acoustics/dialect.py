@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import TYPE_CHECKING, Final
 
+from experiments.acoustics.form import FREE, Form
 from experiments.errors import CurveError, Problem
 
 if TYPE_CHECKING:
@@ -34,6 +35,10 @@ _COMMA: Final = re.compile(
 _THOUSANDS_POINT: Final = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+")
 _THOUSANDS_COMMA: Final = re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+,\d+")
 _LIKE_A_ROW: Final = re.compile(r"[\"']?[+-]?[.,]?\d")
+_WAYS: Final = (
+    ("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), ("|", "."), ("|", ","),
+    (None, "."), (None, ","),
+)  # fmt: skip
 _PART_OF_DECIMAL: Final = re.compile(r"[+-]0|0\d+")
 _SAMPLE: Final = 400  # lines looked at
 _TRIED: Final = 60  # of them, on which every reading is tried
@@ -61,7 +66,7 @@ class Dialect:
         """Say it in words."""
         names = {None: "white space", "\t": "tabs", ";": "semicolons", ",": "commas", "|": "bars"}
         mark = "decimal point" if self.decimal == "." else "decimal comma"
-        return f"columns parted by {names[self.delimiter]}, {mark}"
+        return f"columns parted by {names.get(self.delimiter, repr(self.delimiter))}, {mark}"
 
 
 @dataclass(frozen=True)
@@ -80,7 +85,7 @@ class Token:
     unit: str = ""
 
 
-def decode(raw: bytes, name: str) -> tuple[str, str]:
+def decode(raw: bytes, name: str, form: Form = FREE) -> tuple[str, str]:
     """Turn the bytes of a text file into text.
 
     Parameters
@@ -89,6 +94,8 @@ def decode(raw: bytes, name: str) -> tuple[str, str]:
         The file.
     name : str
         Its name, for messages.
+    form : Form
+        Its encoding, if that is known.
 
     Returns
     -------
@@ -102,9 +109,9 @@ def decode(raw: bytes, name: str) -> tuple[str, str]:
     CurveError
         If the bytes are no text.
     """
-    encoding = _encoding(raw)
+    encoding = form.encoding or _encoding(raw)
     try:
-        text = raw.decode(encoding)
+        text = form.decode(raw, name) if form.encoding else raw.decode(encoding)
     except UnicodeDecodeError:
         if encoding != "utf-8":
             raise _not_text(name, f"broken {encoding}") from None
@@ -197,7 +204,7 @@ def read_token(cell: str, decimal: str) -> Token:
     return Token(None)
 
 
-def sniff(lines: Iterable[str], name: str) -> Dialect:
+def sniff(lines: Iterable[str], name: str, form: Form = FREE) -> Dialect:
     """Find out how a file parts its columns and writes its decimals.
 
     Parameters
@@ -206,6 +213,8 @@ def sniff(lines: Iterable[str], name: str) -> Dialect:
         The file from its start; only the first 400 lines that are not blank are looked at.
     name : str
         The file's name, for messages.
+    form : Form
+        Its delimiter and decimal mark, if those are known.
 
     Returns
     -------
@@ -222,10 +231,7 @@ def sniff(lines: Iterable[str], name: str) -> Dialect:
     likely = [line for _, line in sample if any(c.isdigit() for c in line) and _may_be_row(line)]
     tried = likely[:: max(1, len(likely) // _TRIED)]
     scored = []
-    for delimiter, decimal in (
-        ("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), ("|", "."), ("|", ","),
-        (None, "."), (None, ","),
-    ):  # fmt: skip
+    for delimiter, decimal in form.ways(_WAYS):
         counts = Counter(_numeric_cells(line, delimiter, decimal) for line in tried)
         counts.pop(0, None)
         if counts and min(counts) > 0:
@@ -234,18 +240,22 @@ def sniff(lines: Iterable[str], name: str) -> Dialect:
             # A single column is the weakest reading: any delimiter gives it.
             scored.append((rows if columns > 1 else rows / 2 - 0.25, columns, delimiter, decimal))
     if not scored:
-        raise _no_rows(sample, name)
+        raise _no_rows(sample, name, form)
     best = max(scored, key=lambda item: item[0])
     dialect = Dialect(best[2], best[3], best[1])
+    if dialect.columns == 1 and form.delimiter is not None and len(form.columns or "..") > 1:
+        raise _no_rows(sample, name, form)
     if dialect.columns == 1:
         dialect = Dialect(None, dialect.decimal, 1)
     return dialect
 
 
-def _no_rows(sample: list[tuple[int, str]], name: str) -> CurveError:
+def _no_rows(sample: list[tuple[int, str]], name: str, form: Form) -> CurveError:
     """Blame the first line that looks like a row, and say what is wrong with it."""
     rows = [each for each in sample if _LIKE_A_ROW.match(each[1])]
     number, line = (rows or sample or [(1, "")])[0]
+    if form.marks:
+        return form.mismatch(name, number, line)
     remedy = "Export the curve as text with one point a line."
     if rows and "," in line and "." in line:
         remedy = "Commas and points stand in one line: write every number with one decimal mark."

@@ -107,6 +107,8 @@ class Options:
     drive_volts, distance_m : float or None
         Voltage (rms) at the driver and distance of the microphone; levels are then stated for
         2.83 V and 1 m.
+    columns, unit, decimal, delimiter, encoding
+        How a text file is written, see `experiments.acoustics.form.Form`. None: found out.
 
     Raises
     ------
@@ -126,11 +128,18 @@ class Options:
     sensitivity_dbfs: float | None = None
     drive_volts: float | None = None
     distance_m: float | None = None
+    columns: tuple[str, ...] | None = None
+    unit: str | None = None
+    decimal: Literal[".", ","] | None = None
+    delimiter: str | None = None
+    encoding: str | None = None
 
     def __post_init__(self) -> None:
         self._check_numbers()
         if self.band is not None:
             object.__setattr__(self, "band", _checked_band(self.band))
+        if self.columns is not None:
+            object.__setattr__(self, "columns", tuple(self.columns))
         if self.thd_of not in ("fundamental", "total"):
             raise _refuse("thd_of", self.thd_of, "'fundamental' or 'total'")
         for name in ("channel", "loopback"):

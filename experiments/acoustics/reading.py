@@ -10,8 +10,10 @@ import numpy as np
 
 from experiments.acoustics.columns import distortion_of, impulse_of, response_of
 from experiments.acoustics.curves import Distortion, Impulse, Response
+from experiments.acoustics.form import Form
 from experiments.acoustics.headings import role_of
 from experiments.acoustics.quality import Warning, sample_warnings
+from experiments.acoustics.stated import name_columns
 from experiments.acoustics.table import Table, read_table
 from experiments.acoustics.wav import Recording, is_wav, pick_channel, read_wav
 from experiments.errors import CurveError, Problem
@@ -103,7 +105,10 @@ def read(raw: bytes, name: str, kind: str | None, options: Options) -> Reading:
         raise CurveError(
             Problem(name, "no RIFF mark at the start", "a WAV file", "Export it again as WAV.")
         )
-    return _from_text(read_table(raw, name), name, kind, options)
+    form = Form.of(options)
+    table = read_table(raw, name, form)
+    name_columns(table, form)
+    return _from_text(table, name, kind, options)
 
 
 def _from_text(table: Table, name: str, kind: str | None, options: Options) -> Reading:

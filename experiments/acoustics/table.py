@@ -22,6 +22,7 @@ from experiments.acoustics.dialect import (
     split,
     uncomment,
 )
+from experiments.acoustics.form import FREE, Form
 from experiments.acoustics.headings import headings_of, role_of
 from experiments.errors import CurveError, Problem
 
@@ -75,7 +76,7 @@ class Table:
         return f"{self.name}:{int(self.lines[row])}"
 
 
-def read_table(raw: bytes, name: str) -> Table:
+def read_table(raw: bytes, name: str, form: Form = FREE) -> Table:
     """Read the columns of a text file.
 
     Parameters
@@ -84,6 +85,8 @@ def read_table(raw: bytes, name: str) -> Table:
         The file.
     name : str
         Its name, for messages.
+    form : Form, optional
+        What is known about how it is written.
 
     Returns
     -------
@@ -104,15 +107,15 @@ def read_table(raw: bytes, name: str) -> Table:
                 "Export fewer points, or an impulse response as WAV.",
             )
         )
-    text, encoding = decode(raw, name)
-    dialect = sniff(_lines(text), name)
+    text, encoding = decode(raw, name, form)
+    dialect = sniff(_lines(text), name, form)
     reader = _Reader(name, dialect)
     for number, line in enumerate(_lines(text), start=1):
         reader.take(number, line)
     table = reader.table()
     if encoding == "latin-1":
         table.notes.append("not valid UTF-8: read as Latin-1")
-    _refuse_ambiguous(table, dialect, text)
+    _refuse_ambiguous(table, dialect, text, form)
     return table
 
 
@@ -277,10 +280,12 @@ def _list(numbers: list[int]) -> str:
     return shown if len(numbers) <= _LISTED else f"{shown} and {len(numbers) - _LISTED} more"
 
 
-def _refuse_ambiguous(table: Table, dialect: Dialect, text: str) -> None:
+def _refuse_ambiguous(table: Table, dialect: Dialect, text: str, form: Form) -> None:
     """Refuse numbers that could be read in two ways."""
-    if dialect.delimiter == "," and "." not in _first_rows(table, text):
+    if not form.marks and dialect.delimiter == "," and "." not in _first_rows(table, text):
         _refuse_comma_twice(table, dialect, _line_above(table, text))
+    if form.decimal is not None:
+        return
     if dialect.decimal == ",":
         _refuse_thousands_commas(table, text)
     _refuse_thousands_points(table)
