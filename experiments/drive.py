@@ -13,8 +13,8 @@ from typing import Final
 
 import numpy as np
 
+from experiments.acoustics.deconvolution import loopback_peak
 from experiments.acoustics.options import Sweep
-from experiments.acoustics.sweep import loopback_peak
 from experiments.acoustics.wav import is_wav, pick_channel, read_wav
 from experiments.ledger import Ledger
 from experiments.measuring import Measured

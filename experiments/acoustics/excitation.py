@@ -19,7 +19,7 @@ import numpy as np
 import soundfile
 
 from experiments.acoustics.options import Sweep
-from experiments.acoustics.sweep import generate, time_constant
+from experiments.acoustics.stimulus import generate, time_constant
 from experiments.acoustics.wav import MAX_SAMPLES
 from experiments.errors import CurveError, Problem
 

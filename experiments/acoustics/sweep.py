@@ -1,8 +1,7 @@
-"""Sweep recordings: making the sweep, deconvolving it, parting the harmonics.
+"""Sweep recordings: response, impulse response and distortion, the harmonics parted.
 
-An exponential sweep x(t) = sin(2 pi f1 L (e^(t/L) - 1)) reaches k times a frequency L ln k later,
-whatever the frequency. After deconvolution the response of the k-th harmonic therefore stands
-L ln k ahead of the linear one and can be cut out.
+A sweep reaches k times a frequency L ln k later, whatever the frequency. After deconvolution the
+response of the k-th harmonic therefore stands L ln k ahead of the linear one and can be cut out.
 
 References
 ----------
@@ -18,13 +17,21 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
+from scipy.fft import next_fast_len, rfft, rfftfreq
 
+from experiments.acoustics.arrivals import (
+    check_arrivals,
+    clock_warning,
+    find_arrival,
+    refuse_other_rate,
+)
 from experiments.acoustics.bands import G
-from experiments.acoustics.clock import LARGEST, Clock, compare_clocks, stretched
+from experiments.acoustics.clock import LARGEST, compare_clocks, stretched
 from experiments.acoustics.curves import Distortion, Impulse, Response
+from experiments.acoustics.deconvolution import deconvolve, loopback_peak
 from experiments.acoustics.distortion import total_harmonic
 from experiments.acoustics.quality import Warning
+from experiments.acoustics.stimulus import generate, lead, time_constant
 from experiments.errors import CurveError, Problem
 
 if TYPE_CHECKING:
@@ -32,24 +39,13 @@ if TYPE_CHECKING:
 
     from experiments.acoustics.options import Sweep
 
-__all__ = [
-    "ORDERS",
-    "SweepResult",
-    "analyse",
-    "deconvolve",
-    "generate",
-    "lead",
-    "loopback_peak",
-    "time_constant",
-]
+__all__ = ["ORDERS", "SweepResult", "analyse"]
 
 ORDERS: Final = (2, 3, 4, 5)
 """Harmonics that are parted."""
 
 _PER_OCTAVE: Final = 24  # points of the distortion curve
 _TAIL: Final = 0.5  # s of impulse response kept
-_EARLY: Final = 0.005  # s by which the response may lead the sweep before it counts as cut off
-_DRIFT: Final = 0.01  # s over the whole sweep: the change of L that is tried
 _MARGIN: Final = 2.0  # harmonics must stand this far over the noise (6 dB)
 
 
@@ -83,151 +79,6 @@ class SweepResult:
     law: str
     warnings: list[Warning]
     stimulus: float
-
-
-def time_constant(sweep: Sweep) -> float:
-    """Return L in s.
-
-    Parameters
-    ----------
-    sweep : Sweep
-        The excitation; without a law it is taken as exponential.
-
-    Returns
-    -------
-    float
-        T / ln(f2/f1) (Farina), rounded to a whole number of periods of f1 for a synchronised
-        sweep (Novak).
-
-    Raises
-    ------
-    CurveError
-        If a synchronised sweep is shorter than half a period's worth.
-    """
-    plain = sweep.seconds / math.log(sweep.stop_hz / sweep.start_hz)
-    if sweep.law != "synchronised":
-        return plain
-    periods = round(sweep.start_hz * plain)
-    if periods < 1:
-        raise CurveError(
-            Problem("sweep.seconds", f"{sweep.seconds:g} s", "a longer synchronised sweep")
-        )
-    return periods / sweep.start_hz
-
-
-def lead(sweep: Sweep, order: int) -> float:
-    """Return by how many seconds harmonic `order` leads the linear response: L ln k."""
-    return time_constant(sweep) * math.log(order)
-
-
-def generate(sweep: Sweep, rate: float, stop_hz: float | None = None) -> npt.NDArray[np.float64]:
-    """Make the sweep.
-
-    Parameters
-    ----------
-    sweep : Sweep
-        Its settings.
-    rate : float
-        Sampling rate, Hz.
-    stop_hz : float, optional
-        Go on to this frequency with the same L, without a fade at the end.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Samples.
-
-    Raises
-    ------
-    CurveError
-        If the sweep reaches half the sampling rate.
-    """
-    if sweep.stop_hz >= rate / 2:
-        raise CurveError(
-            Problem(
-                "sweep.stop_hz",
-                f"{sweep.stop_hz:g} Hz",
-                f"less than half the rate, {rate / 2:g} Hz",
-            )
-        )
-    length = time_constant(sweep)
-    seconds = length * math.log((stop_hz or sweep.stop_hz) / sweep.start_hz)
-    t = np.arange(round(seconds * rate)) / rate
-    phase = 2 * math.pi * sweep.start_hz * length * np.expm1(t / length)
-    result: npt.NDArray[np.float64] = sweep.amplitude * np.sin(phase)
-    _fade(result, round(sweep.fade_in * rate))
-    if stop_hz is None:
-        _fade(result[::-1], round(sweep.fade_out * rate))
-    return result
-
-
-def _fade(samples: npt.NDArray[np.float64], count: int) -> None:
-    """Let the first samples rise from 0 as a raised cosine, in place."""
-    samples[:count] *= 0.5 - 0.5 * np.cos(np.pi * (np.arange(count) + 0.5) / max(count, 1))
-
-
-def deconvolve(
-    recording: npt.NDArray[np.float64],
-    excitation: npt.NDArray[np.float64],
-    rate: float,
-    band: tuple[float, float],
-) -> npt.NDArray[np.float64]:
-    """Divide the spectrum of a recording by that of its excitation.
-
-    Parameters
-    ----------
-    recording, excitation : ndarray, shape (n,), (m,)
-        Samples.
-    rate : float
-        Sampling rate, Hz.
-    band : (float, float)
-        Hz; inside it the division is plain, outside it fades out within one octave below and
-        1/6 octave above.
-
-    Returns
-    -------
-    ndarray, shape (at least n + m,)
-        Impulse response; what comes before time 0 stands at the end.
-    """
-    length = next_fast_len(recording.size + excitation.size, real=True)
-    f = rfftfreq(length, 1 / rate)
-    x = rfft(excitation, length)
-    weight = _fade_outside(f, band, below=1.0)
-    power = np.abs(x) ** 2
-    floor = _floor(f, power, band)
-    inverse = np.conj(x) * weight / np.maximum(power, floor)
-    result: npt.NDArray[np.float64] = irfft(rfft(recording, length) * inverse, length)
-    return result
-
-
-def _floor(
-    f: npt.NDArray[np.float64], power: npt.NDArray[np.float64], band: tuple[float, float]
-) -> npt.NDArray[np.float64]:
-    """Least power to divide by: outside the band a tenth of what its edge has.
-
-    A sweep with fades has next to nothing there, and the quotient would be noise.
-    """
-    floor = np.full(f.size, 1e-12 * float(np.max(power)))
-    low, high = band
-    for edge, outside in (
-        ((low, low * G ** (1 / 6)), f < low),
-        ((high / G ** (1 / 6), high), f > high),
-    ):
-        inside = power[(f >= edge[0]) & (f <= edge[1])]
-        if inside.size:
-            floor[outside] = np.maximum(floor[outside], 0.1 * float(np.median(inside)))
-    return floor
-
-
-def _fade_outside(
-    f: npt.NDArray[np.float64], band: tuple[float, float], below: float = 1 / 6
-) -> npt.NDArray[np.float64]:
-    """1 inside the band, raised cosines over `below` and 1/6 octave outside it, 0 beyond."""
-    x = np.log(np.maximum(f, 1e-9)) / math.log(G)
-    low, high = (math.log(edge) / math.log(G) for edge in band)
-    outside = np.clip(np.maximum((low - x) / below, (x - high) * 6), 0.0, 1.0)
-    result: npt.NDArray[np.float64] = 0.5 + 0.5 * np.cos(np.pi * outside)
-    return result
 
 
 def analyse(
@@ -269,19 +120,19 @@ def analyse(
                 "Record until the sweep has ended, or correct --sweep.",
             )
         )
-    arrival = _arrival(h, sweep, rate, y.size)
+    arrival = find_arrival(h, sweep, rate, y.size)
     warnings = _short_warnings(sweep)
     if loopback is None:
         band = (sweep.start_hz, sweep.stop_hz)
         clock = compare_clocks(h, arrival, time_constant(sweep), band, rate)
         if 0 < abs(clock.error) <= LARGEST:
-            warnings.append(_clock_warning(clock, sweep))
+            warnings.append(clock_warning(clock, sweep))
             sweep = stretched(sweep, clock.error)
             h = deconvolve(y, generate(sweep, rate), rate, band)
-            arrival = _arrival(h, sweep, rate, y.size)
-    warnings += _check_arrivals(h, arrival, sweep, rate)
+            arrival = find_arrival(h, sweep, rate, y.size)
+    warnings += check_arrivals(h, arrival, sweep, rate)
     if loopback is None:
-        _refuse_other_rate(y, h, sweep, rate, clock)
+        refuse_other_rate(y, h, sweep, rate, clock)
     impulse = _linear(h, arrival, sweep, recording)
     response = _response(impulse, h, arrival, sweep)
     distortion = _distortion(y, arrival, sweep, rate, loopback)
@@ -290,16 +141,6 @@ def analyse(
         impulse, response, distortion, arrival / rate, str(sweep.law), warnings,
         sweep.amplitude if loopback is None else loopback_peak(loopback, sweep, rate),
     )  # fmt: skip
-
-
-def loopback_peak(loopback: npt.NDArray[np.float64], sweep: Sweep, rate: float) -> float:
-    """Return the peak of the sweep as the loopback channel carries it, from its spectrum."""
-    x = generate(sweep, rate)
-    length = next_fast_len(loopback.size + x.size, real=True)
-    f = rfftfreq(length, 1 / rate)
-    middle = (f > 2 * sweep.start_hz) & (f < sweep.stop_hz / 2)
-    gains = np.abs(rfft(loopback, length)[middle]) / np.abs(rfft(x, length)[middle])
-    return sweep.amplitude * float(np.median(gains)) if gains.size else sweep.amplitude
 
 
 def _fitting_law(
@@ -324,132 +165,6 @@ def _fitting_law(
             break
     _, best, h = max(tried, key=lambda item: item[0])
     return best, h
-
-
-def _arrival(h: npt.NDArray[np.float64], sweep: Sweep, rate: float, recorded: int) -> int:
-    """Return the sample at which the linear response peaks; refuse what was cut off."""
-    place = int(np.argmax(np.abs(h)))
-    place = place - h.size if place > recorded else place
-    if place < -_EARLY * rate:
-        raise CurveError(
-            Problem(
-                "recording",
-                f"a response that starts {-place / rate:.3g} s before the recording",
-                "the sweep from its start",
-                "Start recording before the sweep is played.",
-            )
-        )
-    seconds = time_constant(sweep) * math.log(sweep.stop_hz / sweep.start_hz)
-    missing = place / rate + seconds - recorded / rate
-    if missing > _EARLY:
-        raise CurveError(
-            Problem(
-                "recording",
-                f"an end {missing:.3g} s before the end of the sweep",
-                "the sweep to its end",
-                "Record until the sweep has ended.",
-            )
-        )
-    return place
-
-
-def _check_arrivals(
-    h: npt.NDArray[np.float64], arrival: int, sweep: Sweep, rate: float
-) -> list[Warning]:
-    """Refuse a sweep of other settings: low and high frequencies then arrive apart.
-
-    Where only the first or last octaves do, all by the same time, samples were lost between.
-    """
-    reach = round(min(max(sweep.seconds / 2, 0.2), 2.0) * rate)
-    part = np.roll(h, reach - arrival)[: 2 * reach]
-    f = rfftfreq(part.size, 1 / rate)
-    spectrum = rfft(part)
-    octave_count = math.log(sweep.stop_hz / sweep.start_hz) / math.log(G)
-    times, centres, energies = [], [], []
-    for step in range(max(int(octave_count), 1)):
-        low = sweep.start_hz * G**step
-        in_band = irfft(spectrum * _fade_outside(f, (low * G**0.2, low * G**0.8)), part.size)
-        power = in_band**2
-        times.append(float(np.argmax(power)) / rate - reach / rate)
-        energies.append(float(np.max(power)))
-        centres.append(low * G**0.5)
-    loud = np.asarray(energies) > 1e-4 * max(energies)
-    allowed = 0.004 + 6.0 / np.asarray(centres)
-    late = (np.abs(np.asarray(times)) > allowed)[loud]
-    if np.count_nonzero(late) > 0.3 * late.size:
-        worst = float(np.asarray(times)[loud][np.argmax(np.abs(np.asarray(times))[loud])])
-        raise CurveError(
-            Problem(
-                "recording",
-                f"low and high frequencies that arrive {abs(worst):.2g} s apart",
-                f"the sweep {sweep.start_hz:g}:{sweep.stop_hz:g}:{sweep.seconds:g}",
-                "State the settings of the sweep that was played, or measure with less noise.",
-            )
-        )
-    return _lost_samples(np.asarray(times)[loud], allowed[loud], np.asarray(centres)[loud])
-
-
-def _lost_samples(
-    times: npt.NDArray[np.float64],
-    allowed: npt.NDArray[np.float64],
-    centres: npt.NDArray[np.float64],
-) -> list[Warning]:
-    """Tell lost samples: all octaves beyond them, low ones apart, are off by one time."""
-    late = np.abs(times) > allowed
-    if not np.any(late):
-        return []
-    shift = float(np.median(times[late]))
-    seen = allowed < abs(shift)
-    late, centres = late[seen], centres[seen]
-    if np.count_nonzero(np.diff(late)) != 1 or np.ptp(times[seen][late]) > 0.001:
-        return []
-    place = int(np.flatnonzero(np.diff(late))[0])
-    text = (
-        f"frequencies above about {math.sqrt(centres[place] * centres[place + 1]):.3g} Hz arrive "
-        f"{1000 * abs(shift):.1f} ms apart from those below: samples were lost "
-        "during the sweep; measure again."
-    )
-    return [Warning("drop_outs", text)]
-
-
-def _clock_warning(clock: Clock, sweep: Sweep) -> Warning:
-    faster = "fast" if clock.error > 0 else "slow"
-    text = (
-        f"the recorder's clock runs {1e6 * abs(clock.error):.0f} ppm {faster} against the "
-        f"player's, known to about {1e6 * clock.doubt:.0f} ppm; the sweep was stretched to match, "
-        f"and the decay is uncertain by about {1000 * clock.doubt * sweep.seconds:.1g} ms. Play "
-        "and record with one device, or record the stimulus beside the response."
-    )
-    return Warning("clock_differs", text)
-
-
-def _refuse_other_rate(
-    y: npt.NDArray[np.float64],
-    h: npt.NDArray[np.float64],
-    sweep: Sweep,
-    rate: float,
-    clock: Clock,
-) -> None:
-    """Refuse a sweep of nearly the stated settings: a slightly other L then fits better."""
-    octaves = math.log(sweep.stop_hz / sweep.start_hz)
-    length = time_constant(sweep)
-    step = _DRIFT / (length * octaves)
-    better = clock.error if abs(clock.error) > LARGEST else 0.0
-    peak = float(np.max(np.abs(h)))
-    for share in () if better else (step, -step):
-        other = replace(sweep, law="exponential", seconds=length * (1 + share) * octaves)
-        tried = deconvolve(y, generate(other, rate), rate, (sweep.start_hz, sweep.stop_hz))
-        if float(np.max(np.abs(tried))) > 1.1 * peak:
-            better = share
-    if better:
-        raise CurveError(
-            Problem(
-                "recording",
-                f"a sweep that rises slightly {'slower' if better > 0 else 'faster'} than stated",
-                f"the sweep {sweep.start_hz:g}:{sweep.stop_hz:g}:{sweep.seconds:g}",
-                "State the settings of the sweep that was played.",
-            )
-        )
 
 
 def _cut(

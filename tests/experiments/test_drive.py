@@ -9,7 +9,7 @@ import pytest
 import soundfile
 
 from experiments.acoustics.options import Sweep
-from experiments.acoustics.sweep import generate
+from experiments.acoustics.stimulus import generate
 from experiments.drive import DRIVE_DIFFERS, drive_cautions
 from experiments.ledger import Ledger
 from experiments.measuring import measure_files

@@ -14,7 +14,8 @@ import pytest
 from experiments.acoustics import Options, Sweep, listen
 from experiments.acoustics.curves import Impulse
 from experiments.acoustics.distortion import of_fundamental, of_total, percent_from_db, thd
-from experiments.acoustics.sweep import analyse, generate, lead, time_constant
+from experiments.acoustics.stimulus import generate, lead, time_constant
+from experiments.acoustics.sweep import analyse
 
 
 def series(shape, orders):

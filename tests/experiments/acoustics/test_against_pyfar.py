@@ -13,9 +13,11 @@ import pytest
 
 from experiments.acoustics.bands import Energy, bands, smooth
 from experiments.acoustics.curves import Impulse
+from experiments.acoustics.deconvolution import deconvolve
 from experiments.acoustics.options import Sweep
 from experiments.acoustics.spectrum import response_of_impulse
-from experiments.acoustics.sweep import analyse, deconvolve, generate
+from experiments.acoustics.stimulus import generate
+from experiments.acoustics.sweep import analyse
 from experiments.acoustics.wav import read_wav
 
 RATE = 48000

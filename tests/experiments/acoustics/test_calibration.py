@@ -16,7 +16,7 @@ from experiments.acoustics.calibration import (
     sensitivity_from_volts,
 )
 from experiments.acoustics.options import Sweep
-from experiments.acoustics.sweep import generate
+from experiments.acoustics.stimulus import generate
 from experiments.errors import CurveError
 
 RATE = 48000

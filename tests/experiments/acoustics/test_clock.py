@@ -10,8 +10,10 @@ from scipy.signal import butter, lfilter
 from experiments.acoustics.clock import LARGEST, compare_clocks, stretched
 from experiments.acoustics.curves import Impulse
 from experiments.acoustics.decay import decay
+from experiments.acoustics.deconvolution import deconvolve
 from experiments.acoustics.options import Sweep
-from experiments.acoustics.sweep import analyse, deconvolve, generate, time_constant
+from experiments.acoustics.stimulus import generate, time_constant
+from experiments.acoustics.sweep import analyse
 from experiments.errors import CurveError
 
 RATE = 48000

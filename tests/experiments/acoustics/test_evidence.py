@@ -9,7 +9,7 @@ from scipy.signal import butter, lfilter
 from experiments.acoustics import Distortion, Options, listen
 from experiments.acoustics.evidence import harmonic_support
 from experiments.acoustics.options import Sweep
-from experiments.acoustics.sweep import generate
+from experiments.acoustics.stimulus import generate
 
 F = 20 * 2 ** (np.arange(0, 9.5, 1 / 24))
 MODE_HZ = 5000.0

@@ -192,7 +192,8 @@ def test_distortion_scales_with_its_percentages_and_frequencies(percent, stretch
 
 def test_stimulus_and_recording_scaled_alike_give_the_same_response(known):
     from experiments.acoustics.options import Sweep
-    from experiments.acoustics.sweep import analyse, generate
+    from experiments.acoustics.stimulus import generate
+    from experiments.acoustics.sweep import analyse
 
     x = generate(Sweep(50, 10000, 1.5, "exponential"), 32000)
     y = np.concatenate((x + 0.03 * x**2, np.zeros(16000)))

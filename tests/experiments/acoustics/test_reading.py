@@ -58,7 +58,7 @@ def test_a_steady_signal_is_not_an_impulse(known):
 
 def test_a_sweep_in_a_long_silence_is_not_an_impulse(known):
     from experiments.acoustics.options import Sweep
-    from experiments.acoustics.sweep import generate
+    from experiments.acoustics.stimulus import generate
 
     x = generate(Sweep(50, 10000, 1), 48000)
     raw = known.wav(np.concatenate((np.zeros(100_000), x, np.zeros(100_000))))

@@ -14,7 +14,7 @@ from scipy.signal import bilinear, freqz, lfilter
 
 from experiments.acoustics import Options, Sweep, listen
 from experiments.acoustics.bands import G
-from experiments.acoustics.sweep import generate
+from experiments.acoustics.stimulus import generate
 
 RATE = 96000
 BAND = (200.0, 3000.0)

@@ -1,0 +1,154 @@
+"""When each part of a sweep arrives, and what is wrong with a recording where it does not fit."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from scipy.fft import irfft, rfft, rfftfreq
+
+from experiments.acoustics.bands import G
+from experiments.acoustics.clock import LARGEST, Clock
+from experiments.acoustics.deconvolution import deconvolve, fade_outside
+from experiments.acoustics.quality import Warning
+from experiments.acoustics.stimulus import generate, time_constant
+from experiments.errors import CurveError, Problem
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from experiments.acoustics.options import Sweep
+
+__all__ = ["check_arrivals", "clock_warning", "find_arrival", "refuse_other_rate"]
+
+_EARLY: Final = 0.005  # s by which the response may lead the sweep before it counts as cut off
+_DRIFT: Final = 0.01  # s over the whole sweep: the change of L that is tried
+
+
+def find_arrival(h: npt.NDArray[np.float64], sweep: Sweep, rate: float, recorded: int) -> int:
+    """Return the sample at which the linear response peaks; refuse what was cut off."""
+    place = int(np.argmax(np.abs(h)))
+    place = place - h.size if place > recorded else place
+    if place < -_EARLY * rate:
+        raise CurveError(
+            Problem(
+                "recording",
+                f"a response that starts {-place / rate:.3g} s before the recording",
+                "the sweep from its start",
+                "Start recording before the sweep is played.",
+            )
+        )
+    seconds = time_constant(sweep) * math.log(sweep.stop_hz / sweep.start_hz)
+    missing = place / rate + seconds - recorded / rate
+    if missing > _EARLY:
+        raise CurveError(
+            Problem(
+                "recording",
+                f"an end {missing:.3g} s before the end of the sweep",
+                "the sweep to its end",
+                "Record until the sweep has ended.",
+            )
+        )
+    return place
+
+
+def check_arrivals(
+    h: npt.NDArray[np.float64], arrival: int, sweep: Sweep, rate: float
+) -> list[Warning]:
+    """Refuse a sweep of other settings: low and high frequencies then arrive apart.
+
+    Where only the first or last octaves do, all by the same time, samples were lost between.
+    """
+    reach = round(min(max(sweep.seconds / 2, 0.2), 2.0) * rate)
+    part = np.roll(h, reach - arrival)[: 2 * reach]
+    f = rfftfreq(part.size, 1 / rate)
+    spectrum = rfft(part)
+    octave_count = math.log(sweep.stop_hz / sweep.start_hz) / math.log(G)
+    times, centres, energies = [], [], []
+    for step in range(max(int(octave_count), 1)):
+        low = sweep.start_hz * G**step
+        in_band = irfft(spectrum * fade_outside(f, (low * G**0.2, low * G**0.8)), part.size)
+        power = in_band**2
+        times.append(float(np.argmax(power)) / rate - reach / rate)
+        energies.append(float(np.max(power)))
+        centres.append(low * G**0.5)
+    loud = np.asarray(energies) > 1e-4 * max(energies)
+    allowed = 0.004 + 6.0 / np.asarray(centres)
+    late = (np.abs(np.asarray(times)) > allowed)[loud]
+    if np.count_nonzero(late) > 0.3 * late.size:
+        worst = float(np.asarray(times)[loud][np.argmax(np.abs(np.asarray(times))[loud])])
+        raise CurveError(
+            Problem(
+                "recording",
+                f"low and high frequencies that arrive {abs(worst):.2g} s apart",
+                f"the sweep {sweep.start_hz:g}:{sweep.stop_hz:g}:{sweep.seconds:g}",
+                "State the settings of the sweep that was played, or measure with less noise.",
+            )
+        )
+    return _lost_samples(np.asarray(times)[loud], allowed[loud], np.asarray(centres)[loud])
+
+
+def _lost_samples(
+    times: npt.NDArray[np.float64],
+    allowed: npt.NDArray[np.float64],
+    centres: npt.NDArray[np.float64],
+) -> list[Warning]:
+    """Tell lost samples: all octaves beyond them, low ones apart, are off by one time."""
+    late = np.abs(times) > allowed
+    if not np.any(late):
+        return []
+    shift = float(np.median(times[late]))
+    seen = allowed < abs(shift)
+    late, centres = late[seen], centres[seen]
+    if np.count_nonzero(np.diff(late)) != 1 or np.ptp(times[seen][late]) > 0.001:
+        return []
+    place = int(np.flatnonzero(np.diff(late))[0])
+    text = (
+        f"frequencies above about {math.sqrt(centres[place] * centres[place + 1]):.3g} Hz arrive "
+        f"{1000 * abs(shift):.1f} ms apart from those below: samples were lost "
+        "during the sweep; measure again."
+    )
+    return [Warning("drop_outs", text)]
+
+
+def clock_warning(clock: Clock, sweep: Sweep) -> Warning:
+    """Say by how much the clocks differ, and what that leaves uncertain."""
+    faster = "fast" if clock.error > 0 else "slow"
+    text = (
+        f"the recorder's clock runs {1e6 * abs(clock.error):.0f} ppm {faster} against the "
+        f"player's, known to about {1e6 * clock.doubt:.0f} ppm; the sweep was stretched to match, "
+        f"and the decay is uncertain by about {1000 * clock.doubt * sweep.seconds:.1g} ms. Play "
+        "and record with one device, or record the stimulus beside the response."
+    )
+    return Warning("clock_differs", text)
+
+
+def refuse_other_rate(
+    y: npt.NDArray[np.float64],
+    h: npt.NDArray[np.float64],
+    sweep: Sweep,
+    rate: float,
+    clock: Clock,
+) -> None:
+    """Refuse a sweep of nearly the stated settings: a slightly other L then fits better."""
+    octaves = math.log(sweep.stop_hz / sweep.start_hz)
+    length = time_constant(sweep)
+    step = _DRIFT / (length * octaves)
+    better = clock.error if abs(clock.error) > LARGEST else 0.0
+    peak = float(np.max(np.abs(h)))
+    for share in () if better else (step, -step):
+        other = replace(sweep, law="exponential", seconds=length * (1 + share) * octaves)
+        tried = deconvolve(y, generate(other, rate), rate, (sweep.start_hz, sweep.stop_hz))
+        if float(np.max(np.abs(tried))) > 1.1 * peak:
+            better = share
+    if better:
+        raise CurveError(
+            Problem(
+                "recording",
+                f"a sweep that rises slightly {'slower' if better > 0 else 'faster'} than stated",
+                f"the sweep {sweep.start_hz:g}:{sweep.stop_hz:g}:{sweep.seconds:g}",
+                "State the settings of the sweep that was played.",
+            )
+        )
