@@ -10,29 +10,20 @@ import numpy.typing as npt
 import pandas as pd
 from scipy import special
 
-from experiments.errors import Problem, RecipeError
 from experiments.plan import Plan, Variable
 from optimiser.answers import Comparison, Estimate, Settings
+from optimiser.partial import promising, read_settings, recipes_with
 from optimiser.paths import DrawnFunctions
-from optimiser.pool import dense_pool, repeatability
+from optimiser.pool import repeatability
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
-from optimiser.wording import (
-    interval,
-    many,
-    percent,
-    recipe_line,
-    setting,
-    sides,
-    with_unit,
-)
+from optimiser.wording import interval, many, percent, sides
 
 __all__ = ["compare", "compare_levels", "replicates_to_tell"]
 
 Floats = npt.NDArray[np.float64]
 
 _MOST_REPLICATES = 50
-_PROMISING = 64  # recipes moved to a setting, and as many that some function holds to be best
 
 
 @one_thread
@@ -80,10 +71,10 @@ def compare(
     """
     if model is None:
         model = fit(plan, trials, seed, progress=progress)
-    given = [_read(model, name, side) for name, side in (("a", a), ("b", b))]
+    given = [read_settings(model, name, side) for name, side in (("a", a), ("b", b))]
     called = names or sides(plan, given[0], given[1])
     recipes = [
-        _recipes_of(model, name, side, seed) for name, side in zip(("a", "b"), given, strict=True)
+        recipes_with(model, name, side, seed) for name, side in zip(("a", "b"), given, strict=True)
     ]
     if not model.scorable:
         return _cannot_compare(model, given[0], given[1])
@@ -138,7 +129,7 @@ def _levels(
     values: list[tuple[Settings, dict[str, Floats]]] = []
     for level in variable.grid.tolist():
         side = {variable.name: level}
-        frame = _promising(model, side, seed)
+        frame = promising(model, side, seed)
         if len(frame):
             values.append((side, _at_best(model, functions, frame)))
     sign = model.goals.sign
@@ -168,9 +159,6 @@ def _judge(
     best_of: bool,
 ) -> Comparison:
     """Summarise the drawn differences."""
-    notes = list(model.notes)
-    if best_of:
-        notes.append("Each side is taken at the best of its other settings.")
     score = values[0]["score"] - values[1]["score"]
     difference = {
         name: estimate(values[0][name] - values[1][name], model.metrics[name].cones)
@@ -191,117 +179,9 @@ def _judge(
         replicates=replicates,
         cones=model.cones,
         calibration=model.calibration(),
-        notes=notes,
-        text=_compare_text(model, whole, probability, replicates, called),
+        notes=list(model.notes),
+        text=_compare_text(model, whole, probability, replicates, called, best_of),
     )
-
-
-def _read(model: Model, side: str, given: Mapping[str, Any]) -> Settings:
-    """Read settings as a person gives them: words among the levels, numbers within the limits."""
-    plan = model.plan
-    strange = [key for key in given if key not in plan.variables]
-    if strange or not given:
-        known = f"settings of the plan's variables: {', '.join(plan.variables)}"
-        raise RecipeError(Problem(side, ", ".join(strange) or "nothing", known))
-    measured = model.evidence.measured
-    return {
-        name: _number(variable, given[name], measured[name], side)
-        if variable.numeric
-        else _level(variable, given[name], side)
-        for name, variable in plan.variables.items()
-        if name in given
-    }
-
-
-def _level(variable: Variable, value: Any, side: str) -> str:
-    levels = [str(level) for level in variable.grid]
-    if str(value).strip() in levels:
-        return str(value).strip()
-    raise RecipeError(
-        Problem(f"{side}.{variable.name}", repr(value), f"one of {', '.join(levels)}")
-    )
-
-
-def _number(variable: Variable, value: Any, measured: pd.Series, side: str) -> float | int:
-    """Read a number; it may lie off the steps, but not outside what was planned or measured."""
-    near = [variable.grid[0], variable.grid[-1], *measured.dropna()]
-    low, high = float(min(near)), float(max(near))
-    try:
-        number = float(value)
-    except (TypeError, ValueError):
-        number = float("nan")
-    slack = 1e-9 * (high - low)
-    if not low - slack <= number <= high + slack:
-        ends = f"{setting(low)} to {setting(high)}"
-        expected = f"a number of {with_unit(ends, variable.unit)}"
-        raise RecipeError(Problem(f"{side}.{variable.name}", repr(value), expected))
-    if variable.kind == "integer":
-        if not number.is_integer():
-            raise RecipeError(Problem(f"{side}.{variable.name}", repr(value), "a whole number"))
-        return int(number)
-    return number
-
-
-def _recipes_of(model: Model, name: str, side: Settings, seed: int) -> pd.DataFrame:
-    """Give one whole recipe, or recipes that have a few settings and may be the best of them."""
-    space = model.evidence.space
-    if _is_whole(model, side):
-        return space.rows([space.complete(side, off_grid=True)])
-    found = _promising(model, side, seed)
-    if not len(found):
-        shown = recipe_line(model.plan, side)
-        raise RecipeError(Problem(name, shown, "settings that some printable recipe has"))
-    return found
-
-
-def _is_whole(model: Model, side: Settings) -> bool:
-    """Whether the settings name every variable that is active under them."""
-    space = model.evidence.space
-    active = space.active(space.rows([side])).iloc[0]
-    return all(key in side for key in model.plan.variables if bool(active[key]))
-
-
-def _promising(model: Model, side: Settings, seed: int) -> pd.DataFrame:
-    """Give recipes with some settings: the pool's own, and its best ones moved there."""
-    space, names = model.evidence.space, list(model.plan.variables)
-    if model.scorable:
-        functions = DrawnFunctions(model, seed=seed)
-        codes, utility = dense_pool(model, functions, seed=seed)
-    else:
-        codes = space.sample_codes(256, seed)
-        utility = np.zeros((1, len(codes)))
-    moved = codes[_best_of(utility)]
-    own = np.ones(len(codes), dtype=bool)
-    for key, value in side.items():
-        column, place = names.index(key), _nearest(model.plan.variables[key], value)
-        own &= codes[:, column] == place
-        moved[:, column] = np.where(moved[:, column] >= 0, place, -1)
-    agree = [
-        moved[:, names.index(key)] == _nearest(model.plan.variables[key], value)
-        for key, value in side.items()
-    ]
-    moved = moved[np.all(agree, axis=0)]
-    parts = [moved[space.printable_codes(moved)]]
-    if own.any():
-        parts.append(codes[own][_best_of(utility[:, own])])
-    frame = space.frame(np.unique(np.vstack(parts), axis=0))
-    for key, value in side.items():
-        frame[key] = value  # a number may lie between two places of its grid
-    return frame
-
-
-def _best_of(utility: Floats) -> npt.NDArray[np.intp]:
-    """Give the places of the recipes that are best on average, or in some drawn function."""
-    average = np.argsort(-utility.mean(axis=0), kind="stable")[:_PROMISING]
-    winners, wins = np.unique(utility.argmax(axis=1), return_counts=True)
-    return np.union1d(average, winners[np.argsort(-wins, kind="stable")])
-
-
-def _nearest(variable: Variable, value: Any) -> int:
-    """Find the place on a variable's grid that is nearest to a setting."""
-    if variable.numeric:
-        return int(np.argmin(np.abs(variable.grid.astype(float) - float(value))))
-    return [str(level) for level in variable.grid].index(value)
 
 
 def _at_best(
@@ -350,26 +230,32 @@ def _compare_text(
     probability: float,
     replicates: int | None,
     called: tuple[str, str],
+    best_of: bool,
 ) -> str:
     """One plain sentence."""
     a, b = called
+    at_best = ", each side at the best of its other settings" if best_of else ""
     name = "score" if model.goals.raw is None else model.goals.raw.label
     detail = (
         f"difference in {name} {interval(score, model.goals.unit)} at 90 %, from "
         f"{many(model.cones, 'cone')}"
     )
     if probability >= 0.95:
-        return _sentence(f"{a} beats {b} with probability {percent(probability)}: {detail}.")
+        return _sentence(
+            f"{a} beats {b} with probability {percent(probability)}{at_best}: {detail}."
+        )
     if probability <= 0.05:
-        return _sentence(f"{b} beats {a} with probability {percent(1 - probability)}: {detail}.")
+        return _sentence(
+            f"{b} beats {a} with probability {percent(1 - probability)}{at_best}: {detail}."
+        )
     more = (
         f"about {many(replicates, 'cone')} of each would tell"
         if replicates is not None
         else f"not even {_MOST_REPLICATES} cones of each would tell"
     )
     return (
-        f"Cannot tell yet: {a} beats {b} with probability {percent(probability)}; {detail}; "
-        f"{more}."
+        f"Cannot tell yet: {a} beats {b} with probability {percent(probability)}{at_best}; "
+        f"{detail}; {more}."
     )
 
 

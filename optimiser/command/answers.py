@@ -10,7 +10,6 @@ from typing import Any
 
 import click
 import pandas as pd
-from rich.text import Text
 
 from experiments.ledger import Ledger
 from experiments.plan import Plan
@@ -24,11 +23,11 @@ from optimiser.answer_tables import (
 )
 from optimiser.command.options import answer_options, parse_pairs
 from optimiser.command.show import (
-    console,
     print_calibration,
     print_json,
     print_notes,
     print_rows,
+    print_text,
     progress,
     save_picture,
 )
@@ -84,7 +83,7 @@ def _desk(folder: Path, seed: int | None, title: str) -> Iterator[_Desk]:
 
 def _close(answer: Any, labels: dict[str, str], *, whole: bool) -> None:
     """Print what stands below every answer: the text, the calibration, the notes."""
-    console().print(Text(answer.text))
+    print_text(answer.text)
     click.echo()
     print_calibration(answer.calibration, answer.cones, labels, whole=whole)
     print_notes(answer.notes)

@@ -5,18 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 
 import click
-from rich.text import Text
 
 from experiments.ledger import Ledger
 from optimiser import figures, wording
 from optimiser.answer_tables import Table, chart_table, offset_table, sitting_table
 from optimiser.command.options import as_json, in_folder, picture_files
 from optimiser.command.show import (
-    console,
     print_json,
     print_notes,
     print_rows,
     print_table,
+    print_text,
     progress,
     save_picture,
 )
@@ -51,7 +50,7 @@ def drift_command(png: Path | None, svg: Path | None, folder: Path, json_wanted:
     if answer.charts:
         print_rows(chart_table(answer.charts), right=[4])
     _print_offsets(offset_table(answer, labels))
-    console().print(Text(answer.text))
+    print_text(answer.text)
     print_notes(answer.notes, title="Notes")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+import textwrap
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -32,6 +33,7 @@ __all__ = [
     "print_notes",
     "print_rows",
     "print_table",
+    "print_text",
     "progress",
     "save_picture",
     "to_plain",
@@ -120,6 +122,13 @@ def print_rows(table: Rows, *, right: Sequence[int] = ()) -> None:
     print_table(table.title, table.heads, table.rows, right=right)
 
 
+def print_text(text: str) -> None:
+    """Print a paragraph that fits the terminal; a number and its unit stay together."""
+    screen = console()
+    # rich breaks lines at no-break spaces too, textwrap does not.
+    screen.print(Text("\n".join(textwrap.wrap(text, screen.width))))
+
+
 def print_notes(notes: Sequence[str], *, title: str = "Could not be said") -> None:
     """Print remarks as a list; nothing if there are none."""
     if not notes:
@@ -157,14 +166,16 @@ def print_calibration(
     head = f"Stands on {wording.many(cones, 'measured cone')}"
     known = [check for check in checks if check.cones >= LEAST]
     if not known:
-        console().print(Text(f"{head}: too few to check the models."))
+        print_text(f"{head}: too few to check the models.")
     elif whole:
         table = check_table(known, labels)
         print_table(f"{head}; each foretold without itself:", table.heads, table.rows)
     else:
         told = "; ".join(_short(check, labels) for check in known)
-        text = f"{head}. Left out in turn, inside 90 % (typical miss): {told}. --calibration"
-        console().print(Text(f"{text} shows the table."))
+        print_text(
+            f"{head}. Left out in turn, inside their 90 % interval (typical miss): {told}. "
+            "--calibration shows the table."
+        )
 
 
 def _short(check: Calibration, labels: Mapping[str, str]) -> str:

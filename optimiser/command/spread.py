@@ -5,10 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import click
-from rich.text import Text
 
 from optimiser.answer_tables import spread_table, within
-from optimiser.command.show import console, print_json, print_notes, print_rows, progress
+from optimiser.command.show import print_json, print_notes, print_rows, print_text, progress
 from optimiser.spread import estimate_spread
 
 if TYPE_CHECKING:
@@ -41,8 +40,8 @@ def show_spread(plan: Plan, trials: pd.DataFrame, *, json_wanted: bool) -> None:
     told = ", ".join(f"{label} {half}" for label, half in within(answer))
     if told:
         whole = "Nine of ten measurements of new prints lie within ± of their recipe's mean"
-        console().print(Text(f"{whole}: {told}."))
-    console().print(Text(answer.text))
+        print_text(f"{whole}: {told}.")
+    print_text(answer.text)
     remarks = [
         f"{each.source} of {metric.label}: {each.remark}"
         for metric in answer.metrics

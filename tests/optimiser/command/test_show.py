@@ -77,6 +77,13 @@ def test_a_table_wraps_words_and_keeps_markup_as_text(capsys, monkeypatch):
     assert "[bold]x[/bold]" in " ".join(lines)
 
 
+def test_a_number_and_its_unit_stay_together(capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "20")
+    show.print_text("the reading was 12.5\N{NO-BREAK SPACE}kHz at last")
+    lines = [line.strip() for line in capsys.readouterr().out.splitlines()]
+    assert lines == ["the reading was", "12.5\N{NO-BREAK SPACE}kHz at last"]
+
+
 def test_too_few_cones_are_told_instead_of_a_calibration(capsys):
     for whole in (True, False):
         show.print_calibration([answers.calibration(cones=2)], 2, {}, whole=whole)
@@ -87,8 +94,8 @@ def test_the_check_is_a_sentence_or_a_table(capsys):
     show.print_calibration(answers.CHECKS, 6, {"upper_limit": "upper limit"}, whole=False)
     said = " ".join(capsys.readouterr().out.replace("\xa0", " ").split())
     assert said == (
-        "Stands on 6 measured cones. Left out in turn, inside 90 % (typical miss): upper limit "
-        "5 of 6 (0.84 kHz); decay 5 of 6 (0.84 ms). --calibration shows the table."
+        "Stands on 6 measured cones. Left out in turn, inside their 90 % interval (typical miss): "
+        "upper limit 5 of 6 (0.84 kHz); decay 5 of 6 (0.84 ms). --calibration shows the table."
     )
     show.print_calibration(answers.CHECKS, 6, {}, whole=True)
     said = capsys.readouterr().out
