@@ -14,6 +14,7 @@ from experiments.acoustics.catalogue import KINDS, convert
 from experiments.acoustics.curves import Distortion
 from experiments.acoustics.evidence import harmonic_support
 from experiments.acoustics.excitation import excitation_beside
+from experiments.acoustics.form import Form
 from experiments.acoustics.listening import Listening, listen
 from experiments.acoustics.options import Options, Sweep
 from experiments.acoustics.quality import CODES
@@ -32,6 +33,7 @@ __all__ = ["Measured", "measure_files", "recompute"]
 
 READING = (
     "sweep", "channel", "loopback", "rate", "sensitivity_dbfs", "drive_volts", "distance_m",
+    "columns", "unit", "decimal", "delimiter", "encoding",
 )  # fmt: skip
 """Options that say how a file is read, and are therefore stored with it."""
 
@@ -143,8 +145,21 @@ def measure_files(
     LedgerError
         If an entered value belongs to no metric of the plan.
     """
-    paths = [Path(file) for file in files]
-    opened = [_open(plan, path, _kind(path, kinds), options or Options()) for path in paths]
+    opened: list[_File] = []
+    problems: list[Problem | str] = []
+    for path in map(Path, files):
+        try:
+            opened.append(_open(plan, path, _kind(path, kinds), options or Options()))
+        except CurveError as error:
+            problems += error.problems
+    try:
+        check_values(plan, hand or {})
+    except LedgerError as error:
+        problems += error.problems
+        if len(problems) == len(error.problems):
+            raise
+    if problems:
+        raise CurveError(*problems)
     return _measured(plan, opened, hand or {})
 
 
@@ -165,7 +180,10 @@ def _open(plan: Plan, path: Path, kind: str | None, options: Options) -> _File:
         file = _File(path.name, content, None, options)
     except CurveError as error:
         # A recording of unknown kind may be the sweep that the plan says the rig plays.
-        rig = "sweep" in plan.rig and content[:4] in (b"RIFF", b"RIFX")
+        recording = content[:4] in (b"RIFF", b"RIFX")
+        if not recording:
+            return _in_stated_form(plan, path.name, content, options, error)
+        rig = "sweep" in plan.rig
         if not rig and not isinstance(error, NoExcitation):
             raise
         fitted = _with_excitation(plan, path, options)
@@ -174,6 +192,24 @@ def _open(plan: Plan, path: Path, kind: str | None, options: Options) -> _File:
         return _File(path.name, content, "sweep", fitted)
     fitted = _with_rig(plan, file.kind, options)
     return file if fitted == options else _File(path.name, content, file.kind, fitted)
+
+
+def _in_stated_form(
+    plan: Plan, name: str, content: bytes, options: Options, error: CurveError
+) -> _File:
+    """Read a text file of unknown kind in a form that the plan states for one kind."""
+    found, refusals = [], []
+    stated = {field.name for field in fields(Form)}
+    for kind in (kind for kind, keys in plan.rig.items() if stated & keys.keys()):
+        try:
+            file = _File(name, content, None, _with_rig(plan, kind, options))
+        except CurveError as refusal:
+            refusals.append(refusal)
+            continue
+        found += [file] if file.kind == kind else []
+    if len(found) == 1:
+        return found[0]
+    raise refusals[0] if len(refusals) == 1 and not found else error
 
 
 def _bytes(path: Path) -> bytes:
@@ -437,8 +473,15 @@ def _reopen(plan: Plan, curve: Curve) -> _File:
     given = dict(curve.options)
     if "sweep" in given:
         given["sweep"] = Sweep(**given["sweep"])
-    options = _with_rig(plan, curve.kind, Options().with_values(given))
-    return _File(curve.name, curve.content, curve.kind, options)
+    stored = Options().with_values(given)
+    options = _with_rig(plan, curve.kind, stored)
+    try:
+        return _File(curve.name, curve.content, curve.kind, options)
+    except CurveError:
+        if options == stored:
+            raise
+        # The plan speaks of files that are written in another way by now.
+        return _File(curve.name, curve.content, curve.kind, stored)
 
 
 def _derived(plan: Plan, one: Measurement, measured: Measured) -> list[str]:

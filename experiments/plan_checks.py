@@ -14,6 +14,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from experiments.acoustics import catalogue
+from experiments.acoustics.form import DELIMITERS
+from experiments.acoustics.headings import role_of
 from experiments.errors import Problem
 from experiments.expressions import Expression, ExpressionError
 from experiments.grammar import FUNCTIONS, is_plain_name, suggest
@@ -301,7 +303,31 @@ class _Builder:
             if keys.encoding is not None and not _is_encoding(keys.encoding):
                 expected = 'a text encoding, such as "utf-8" or "latin-1"'
                 self.problems.note(f"{where}.encoding", show(keys.encoding), expected)
+            self._form(where, keys)
             self.parts.rig[kind] = FrozenDict(keys.model_dump(exclude_none=True))
+
+    def _form(self, where: str, keys: FileKeys) -> None:
+        """Check what is stated about the text of a kind of file."""
+        mark = keys.delimiter
+        if mark is not None and len(mark) > 1 and mark not in DELIMITERS:
+            self.problems.note(
+                f"{where}.delimiter", show(mark), 'one character, or "tab" or "space"'
+            )
+        if mark == keys.decimal == ",":
+            self.problems.note(
+                f"{where}.delimiter",
+                '"," beside decimal = ","',
+                "commas between cells or in numbers, not both",
+                "No program can tell them apart: export with another delimiter.",
+            )
+        if keys.unit is not None and role_of(f"[{keys.unit}]").unit not in _FIRST_UNITS:
+            expected = f"{', '.join(_FIRST_UNITS.values())}: the unit of the first column"
+            self.problems.note(f"{where}.unit", show(keys.unit), expected)
+        if keys.columns is not None and not keys.columns:
+            self.problems.note(f"{where}.columns", "an empty list", "a name for each column")
+
+
+_FIRST_UNITS = {"hz": "Hz", "khz": "kHz", "s": "s", "ms": "ms", "us": "us"}
 
 
 def _is_encoding(name: str) -> bool:

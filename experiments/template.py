@@ -121,6 +121,8 @@ limit = ">= 4.0"                    # hard limit: a cone outside it cannot win; 
 [metrics.breakup]
 from = "response"
 unit = "kHz"
+band = [1500, 15000]                # above the driver's own resonance and its piston range, where
+                                    # the first peak is break-up; below the top of the data
 prominence_db = 3                   # option: how far a peak must stand out
 goal = "maximise"
 poor = 2.0
@@ -162,14 +164,17 @@ mass = 2.0
 # reference_cone = 1
 
 
-# --- RIG: how your files are written, only where reading them goes wrong by itself --------------
-# One table a kind of file: response, distortion, impulse, sweep. All keys are optional.
+# --- RIG: how your files are written ------------------------------------------------------------
+# One table a kind of file: response, distortion, impulse, sweep. All keys are optional. What is
+# stated is not guessed, and a file that is written otherwise is refused. It is kept with each
+# file: another rig next year leaves older files as they were read. Only a key that was not stated
+# before is tried on older files too, by `coneloop recompute`.
 
 # [rig.files.response]
 # columns = ["frequency", "level"]
 # unit = "kHz"                      # of the first column
 # decimal = ","                     # decimal mark
-# delimiter = ";"
+# delimiter = ";"                   # or "tab", "space"
 # encoding = "latin-1"
 
 # [rig.files.sweep]

@@ -243,11 +243,26 @@ def sniff(lines: Iterable[str], name: str, form: Form = FREE) -> Dialect:
         raise _no_rows(sample, name, form)
     best = max(scored, key=lambda item: item[0])
     dialect = Dialect(best[2], best[3], best[1])
+    if form.marks:
+        _refuse_mismatch(sample, name, dialect, form)
     if dialect.columns == 1 and form.delimiter is not None and len(form.columns or "..") > 1:
         raise _no_rows(sample, name, form)
     if dialect.columns == 1:
         dialect = Dialect(None, dialect.decimal, 1)
     return dialect
+
+
+def _refuse_mismatch(
+    sample: list[tuple[int, str]], name: str, dialect: Dialect, form: Form
+) -> None:
+    """Refuse a row of numbers that is one in another form only."""
+    for number, line in sample:
+        if (
+            _LIKE_A_ROW.match(line)
+            and not _numeric_cells(line, dialect.delimiter, dialect.decimal)
+            and any(_numeric_cells(line, *way) > 1 for way in _WAYS)
+        ):
+            raise form.mismatch(name, number, line)
 
 
 def _no_rows(sample: list[tuple[int, str]], name: str, form: Form) -> CurveError:

@@ -473,3 +473,72 @@ def test_recomputing_names_every_file_that_cannot_be_read(worked):
     ]
     worked.set_aside(1, why="its files are lost")
     assert recompute(worked).empty
+
+
+COMMAS = "".join(
+    f"{f},000\t{85 - 10 * np.log10(1 + (f / 300) ** 8):.3f}\n".replace(".", ",")
+    for f in range(20, 980, 2)
+)
+"""Every comma has three digits behind it: thousands or decimals?"""
+
+
+@pytest.fixture
+def commas(tmp_path):
+    path = tmp_path / "spl.txt"
+    path.write_text(COMMAS)
+    return path
+
+
+STATED = PLAN + '[rig.files.response]\ndecimal = ","\ncolumns = ["frequency [Hz]", "level [dB]"]\n'
+
+
+def test_an_ambiguous_file_is_read_once_the_plan_states_its_form(plan, commas):
+    with pytest.raises(CurveError, match="decimals or thousands"):
+        measure_files(plan, [commas])
+    stated = Plan.from_text(STATED)
+    for kinds in (None, "response"):
+        measured = measure_files(stated, [commas], kinds=kinds)
+        # 10 dB below: fc * 9 ** (1 / 8), Butterworth of order 4.
+        assert measured.values["upper_limit"] == pytest.approx(0.3 * 9 ** (1 / 8), rel=2e-3)
+    assert measured.curves[0].options == {
+        "decimal": ",",
+        "columns": ("frequency [Hz]", "level [dB]"),
+    }
+
+
+def test_a_file_that_contradicts_the_plan_is_refused_with_its_line(response):
+    with pytest.raises(CurveError) as refusal:
+        measure_files(Plan.from_text(STATED), [response])
+    (problem,) = refusal.value.problems
+    assert problem.where == "response.txt:3"
+    assert "decimal commas, as [rig.files] states" in problem.expected
+
+
+def test_recomputing_reads_a_stored_file_in_the_form_of_its_day(tmp_path, commas):
+    with Ledger.create(tmp_path / "c", STATED) as ledger:
+        cone = ledger.add({"wall": 0.3})
+        one = measure_files(ledger.plan, [commas])
+        ledger.measure(cone, session="a", curves=one.curves, values=one.values)
+        (ledger.folder / "experiment.toml").write_text(PLAN)
+        assert ledger.disagreements() == []
+        assert recompute(ledger).empty
+
+
+def test_a_form_that_joins_is_tried_on_older_files_and_passed_over_where_it_does_not_fit(worked):
+    file = worked.folder / "experiment.toml"
+    text = file.read_text()
+    file.write_text(text + '[rig.files.response]\nunit = "Hz"\n')
+    assert "rig.files.response now states unit" in worked.disagreements()[0].found
+    assert recompute(worked).empty
+    file.write_text(text + '[rig.files.response]\nunit = "Hz"\ndecimal = ","\n')
+    assert recompute(worked).empty
+    assert worked.disagreements() == []
+
+
+def test_every_bad_file_is_named_at_once(plan, tmp_path, response):
+    bad = tmp_path / "bad.txt"
+    bad.write_text("what is this")
+    with pytest.raises(CurveError) as refusal:
+        measure_files(plan, [tmp_path / "nothing.txt", response, bad], hand={"gloos": 1.0})
+    wheres = [problem.where for problem in refusal.value.problems]
+    assert wheres == [str(tmp_path / "nothing.txt"), "bad.txt:1", "metric"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from experiments.plan_checks import RESERVED, build
+from experiments.plan_checks import RESERVED, build, sound_parts
 
 BASE = {
     "name": "n",
@@ -208,6 +208,14 @@ def test_rig():
         ({"files": {"hand": {}}}, "rig.files.hand", ""),
         ({"files": {"response": {"column": []}}}, "rig.files.response.column", "'columns'"),
         ({"files": {"response": {"encoding": "klingon"}}}, "rig.files.response.encoding", ""),
+        ({"files": {"response": {"delimiter": ";;"}}}, "rig.files.response.delimiter", ""),
+        (
+            {"files": {"response": {"delimiter": ",", "decimal": ","}}},
+            "rig.files.response.delimiter",
+            "tell them apart",
+        ),
+        ({"files": {"response": {"unit": "furlong"}}}, "rig.files.response.unit", ""),
+        ({"files": {"response": {"columns": []}}}, "rig.files.response.columns", ""),
         ({"files": {"response": 3}}, "rig.files.response", ""),
         ({"files": {"sweep": {"drive_volts": 0}}}, "rig.files.sweep.drive_volts", ""),
         ({"files": {"sweep": {"sensitivity_dbfs": 94}}}, "rig.files.sweep.sensitivity_dbfs", ""),
@@ -217,3 +225,23 @@ def test_rig_slips(rig, where, remedy):
     problem = only_problem(rig=rig)
     assert problem.where == where
     assert remedy in problem.remedy
+
+
+def test_the_sound_parts_rest_on_nothing_that_is_broken():
+    data = {
+        **BASE,
+        "variables": {
+            "sort": {"kind": "choice", "levels": ["a", "b"], "hue": 1},
+            "depth": {"kind": "integer", "low": 0, "high": 3, "only_when": {"sort": ["a"]}},
+            "wall": {"kind": "integer", "low": 1, "high": 9},
+        },
+        "derived": {"both": {"formula": "depth + wall"}, "twice": {"formula": "2 * wall"}},
+        "rules": {"kept": "twice > 2", "gone": "both > 2", "broken": "wall >"},
+        "metrics": {"m": {"from": "hand", "goal": "maximise"}, "n": {"from": "hand", "x": 1}},
+    }
+    parts, problems = build(data)
+    sound = sound_parts(parts, data, problems)
+    assert list(sound.variables) == ["wall"]
+    assert list(sound.derived) == ["twice"]
+    assert list(sound.rules) == ["kept"]
+    assert list(sound.metrics) == ["m"]
