@@ -18,9 +18,10 @@ from typing import Any, Final
 import numpy as np
 import soundfile
 
+from experiments.acoustics.identify import identify
 from experiments.acoustics.options import Sweep
 from experiments.acoustics.stimulus import generate, time_constant
-from experiments.acoustics.wav import MAX_SAMPLES
+from experiments.acoustics.wav import MAX_SAMPLES, read_wav
 from experiments.errors import CurveError, Problem
 
 __all__ = [
@@ -182,7 +183,8 @@ def read_excitation(path: Path) -> Found:
     Parameters
     ----------
     path : Path
-        The WAV file that was played, with its sidecar beside it, or the sidecar itself.
+        The WAV file that was played, or its sidecar. Without a sidecar beside it the sweep is
+        found from the samples.
 
     Returns
     -------
@@ -192,28 +194,41 @@ def read_excitation(path: Path) -> Found:
     Raises
     ------
     CurveError
-        If there is no sidecar, it cannot be read, or the WAV file is another than its sidecar's.
+        If the sidecar cannot be read, the WAV file is another than its sidecar's, or it has no
+        sidecar and holds no exponential sweep.
     """
     if path.name.endswith(ENDING):
         return Found(_sweep_in(path)[0], f"excitation as {path.name} says")
     raw = _bytes(path)
     sidecar = sidecar_of(path)
     if not sidecar.is_file():
-        raise _bad(
-            str(path),
-            f"no {sidecar.name} beside it",
-            "the file that says which sweep it is",
-            "Copy it there, or say --sweep F1:F2:SECONDS.",
-        )
+        return _from_samples(raw, path)
     sweep, checksum = _sweep_in(sidecar)
     if checksum != hashlib.sha256(raw).hexdigest():
         raise _bad(
             str(path),
             f"another file than {sidecar.name} was written for",
             "the excitation as `coneloop sweep` wrote it",
-            "Write it again, or say --sweep F1:F2:SECONDS for what was played.",
+            "Write it again, or remove the sidecar: the sweep is then found from the samples.",
         )
     return Found(sweep, f"excitation {path.name}, as {sidecar.name} says")
+
+
+def _from_samples(raw: bytes, path: Path) -> Found:
+    recording = read_wav(raw, str(path))
+    if not np.all(recording.samples == recording.samples[:, :1]):
+        raise _bad(
+            str(path),
+            f"{recording.samples.shape[1]} channels that differ",
+            "an excitation: the same on every channel",
+            "Export the channel that was played, or say --sweep F1:F2:SECONDS.",
+        )
+    sweep = identify(recording.samples[:, 0], recording.rate, str(path))
+    return Found(
+        sweep,
+        f"excitation {path.name}: no sidecar; its samples sweep from {sweep.start_hz:.5g} to "
+        f"{sweep.stop_hz:.5g} Hz in {sweep.seconds:.5g} s",
+    )
 
 
 def excitation_beside(recording: Path) -> Found | None:

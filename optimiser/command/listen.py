@@ -37,7 +37,9 @@ def _sweep(text: str | None, file: Path | None) -> Sweep | None:
     if text is not None and file is not None:
         raise click.BadParameter("--excitation: found --sweep beside it, expected one of the two")
     if file is not None:
-        return read_excitation(file).sweep
+        found = read_excitation(file)
+        click.echo(found.note, err=True)
+        return found.sweep
     return Sweep.from_text(text) if text is not None else None
 
 

@@ -22,6 +22,7 @@ from experiments.acoustics.excitation import (
     to_wav,
 )
 from experiments.acoustics.options import Sweep
+from experiments.acoustics.stimulus import time_constant
 from experiments.errors import CurveError
 
 RATE = 48000
@@ -148,9 +149,24 @@ def test_missing_files_are_refused(written, tmp_path):
         read_excitation(tmp_path / "nothing.wav")
     with pytest.raises(CurveError, match="no such file"):
         read_excitation(tmp_path / "nothing.sweep.toml")
+
+
+def test_without_a_sidecar_the_sweep_is_found_from_the_samples(written):
     sidecar_of(written).unlink()
-    with pytest.raises(CurveError, match=r"no play\.sweep\.toml beside it"):
-        read_excitation(written)
+    found = read_excitation(written)
+    assert "no sidecar" in found.note
+    assert found.sweep.start_hz == pytest.approx(20, rel=1e-4)
+    assert time_constant(found.sweep) == pytest.approx(time_constant(SWEEP), rel=1e-6)
+
+
+def test_a_file_that_is_no_excitation_is_refused(tmp_path, known):
+    song = tmp_path / "song.wav"
+    song.write_bytes(known.wav(np.random.default_rng(0).uniform(-1, 1, RATE)))
+    with pytest.raises(CurveError, match="an exponential sweep, or its sidecar"):
+        read_excitation(song)
+    song.write_bytes(known.wav(np.random.default_rng(0).uniform(-1, 1, (RATE, 2))))
+    with pytest.raises(CurveError, match="2 channels that differ"):
+        read_excitation(song)
 
 
 @pytest.mark.parametrize(
@@ -214,3 +230,61 @@ def test_a_recorder_too_slow_for_the_sweep_is_told(written, known):
     other = pyfar.dsp.resample(pyfar.Signal(x[:, 0], RATE), 32000, match_amplitude="time")
     with pytest.raises(CurveError, match="less than half the rate, 16000 Hz"):
         listen(known.wav(other.time[0], 32000), options=Options(sweep=SWEEP))
+
+
+def bent_and_filtered(x, rate):
+    """Gain 0.5, delay 5 ms, x + 0.08 x^2 + 0.06 x^3 - 0.05 x^4, then pyfar's bell filter."""
+    x = 0.5 * np.concatenate((np.zeros(round(0.005 * rate)), x))
+    y = x + 0.08 * x**2 + 0.06 * x**3 - 0.05 * x**4
+    return pyfar.dsp.filter.bell(pyfar.Signal(y, rate), 3000, 9, 4).time[0]
+
+
+def bell_db(f, rate):
+    """The bell filter's own level, from pyfar's impulse response."""
+    h = pyfar.dsp.filter.bell(pyfar.signals.impulse(1 << 16, sampling_rate=rate), 3000, 9, 4)
+    return np.interp(f, h.frequencies, 20 * np.log10(np.abs(h.freq_raw[0])))
+
+
+@pytest.mark.parametrize("law", ["exponential", "synchronised"])
+def test_from_the_written_file_to_gain_delay_and_harmonics(known, law):
+    """Closed forms of a polynomial (published_checks 7: sine powers), heard through pyfar.
+
+    With amplitude a at the bend: H2 = b a^2/2 + d a^4/2, H3 = c a^3/4, H4 = d a^4/8 (as
+    magnitudes), fundamental a + 3 c a^3/4.
+    """
+    played = Excitation(Sweep(20, 20000, 3, law, 0.8, 0.05, 0.01), RATE, 0.25, 0.5)
+    x, _ = samples_of(to_wav(played))
+    raw = known.wav(bent_and_filtered(x[:, 0], RATE), RATE)
+    heard = listen(raw, options=Options(sweep=played.sweep))
+    a, b, c, d = 0.4, 0.08, 0.06, -0.05
+    fundamental = a + 3 * c * a**3 / 4
+    response = heard.curves["response"]
+    use = (response.frequency > 40) & (response.frequency < 18000)
+    f = response.frequency[use]
+    expected = bell_db(f, RATE) + 20 * np.log10(fundamental / 0.8)
+    np.testing.assert_allclose(response.level[use], expected, atol=0.1)
+    assert any("255.0" in note for note in heard.notes)  # 250 ms of silence, 5 ms of delay
+    distortion = heard.curves["distortion"]
+    use = (distortion.frequency > 60) & (distortion.frequency < 4000)
+    f = distortion.frequency[use]
+    sizes = {2: abs(b * a**2 / 2 + d * a**4 / 2), 3: c * a**3 / 4, 4: abs(d) * a**4 / 8}
+    for order, size in sizes.items():
+        through = 10 ** ((bell_db(order * f, RATE) - bell_db(f, RATE)) / 20)
+        np.testing.assert_allclose(
+            distortion.harmonics[order][use], 100 * size / fundamental * through, rtol=0.03
+        )
+
+
+def test_the_written_file_deconvolves_as_pyfar_does(known):
+    """pyfar's regularised division of the recording by the file that was played."""
+    x, _ = samples_of(to_wav(EXCITATION))
+    y = np.concatenate((bent_and_filtered(0.01 * x[:, 0], RATE), np.zeros(RATE // 2)))
+    padded = pyfar.Signal(np.append(0.01 * x[:, 0], np.zeros(y.size - x.shape[0])), RATE)
+    inverse = pyfar.dsp.RegularizedSpectrumInversion.from_frequency_range(padded, (20, 20000))
+    theirs = pyfar.dsp.convolve(pyfar.Signal(y, RATE), inverse.invert, mode="cyclic")
+    sweep = replace(SWEEP, amplitude=0.01 * SWEEP.amplitude)
+    response = listen(known.wav(y, RATE), options=Options(sweep=sweep)).curves["response"]
+    level = 20 * np.log10(np.abs(theirs.freq_raw[0]))
+    use = (response.frequency > 60) & (response.frequency < 16000)
+    at = np.interp(response.frequency, theirs.frequencies, level)
+    np.testing.assert_allclose(response.level[use], at[use], atol=0.05)
