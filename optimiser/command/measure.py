@@ -14,6 +14,7 @@ from experiments.ledger import Ledger
 from experiments.measuring import Measured, measure_files
 from experiments.plan import Plan
 from experiments.records import Measurement
+from experiments.trials import is_mass
 from optimiser import wording
 from optimiser.cautions import MEASURING
 from optimiser.command.microphone import sensitivity_of
@@ -101,7 +102,7 @@ def measure_command(
         if json_wanted:
             print_json({"measurement": stored, "notes": measured.notes})
         else:
-            _print(ledger.plan, stored, measured)
+            _print(ledger.plan, stored, measured, ledger.cone(cone).mass)
         print_remarks(ledger, cone, values)
 
 
@@ -128,16 +129,19 @@ def _kinds(texts: tuple[str, ...]) -> dict[str | Path, str] | str | None:
     return named
 
 
-def _print(plan: Plan, stored: Measurement, measured: Measured) -> None:
-    """Print the values, what is missing and why, and how the files were read."""
-    rows = [
-        [
-            metric.label,
-            wording.with_unit(wording.number(stored.values.get(name)), metric.unit),
-            "by hand" if name in stored.by_hand else metric.source,
-        ]
-        for name, metric in plan.metrics.items()
-    ]
+def _print(plan: Plan, stored: Measurement, measured: Measured, weighed: float | None) -> None:
+    """Print the values, what is missing and why, and how the files were read.
+
+    `weighed` is the mass that was recorded on printing, which counts where none was given now.
+    """
+    rows = []
+    for name, metric in plan.metrics.items():
+        value = stored.values.get(name)
+        source: str = "by hand" if name in stored.by_hand else metric.source
+        if value is None and weighed is not None and is_mass(metric):
+            value, source = weighed, "printing"
+        shown = wording.with_unit(wording.number(value), metric.unit)
+        rows.append([metric.label, shown, source])
     console().print(Text(f"Cone {stored.cone} measured in session {stored.session}", style="bold"))
     print_table("", ["metric", "value", "from"], rows)
     print_notes([str(warning) for warning in stored.warnings], title="Warnings")

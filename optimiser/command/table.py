@@ -21,8 +21,6 @@ if TYPE_CHECKING:
 __all__ = ["table_command"]
 
 _GAP = 2
-_LONGEST = 44
-"""Letters of a note that the table shows at most."""
 
 
 @click.command("table")
@@ -107,8 +105,7 @@ def _remarks(trials: pd.DataFrame, room: int) -> list[tuple[str, list[str]]]:
     ]
     if not any(texts):
         return []
-    most = min(room, _LONGEST)
-    cut = [text if len(text) <= most else f"{text[: most - 1].rstrip()}…" for text in texts]
+    cut = [text if len(text) <= room else f"{text[: room - 1].rstrip()}…" for text in texts]
     return [("reason, notes", cut)]
 
 

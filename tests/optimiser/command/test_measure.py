@@ -163,3 +163,12 @@ def test_a_drive_unlike_the_other_cones_is_told(run, tmp_path, write_raw):
         told = run("measure", number, file, "--session", "may", "--in", tmp_path / "x")
         assert told.status == 0
         assert ("check that drive" in " ".join(told.out.split())) == (number == 6)
+
+
+def test_a_mass_from_the_printing_is_shown_beside_what_was_heard(run, folder, small_plan):
+    (folder / "experiment.toml").write_text(small_plan, encoding="utf-8")
+    recipe = ("--set", "process=filament", "--set", "wall=0.5", "--mass", 2.34)
+    assert run("add", *recipe, "--in", folder).status == 0
+    told = run("measure", 9, "--session", "june", "--value", "upper_limit=9", "--in", folder)
+    (line,) = (line for line in told.out.splitlines() if line.split()[:1] == ["mass"])
+    assert line.split() == ["mass", "2.34", "g", "printing"]

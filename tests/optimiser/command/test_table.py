@@ -144,14 +144,14 @@ def test_starting_gives_a_plan_that_is_well(run, tmp_path):
 
 def test_reasons_notes_minutes_and_mass_are_shown(run, folder, small_plan):
     (folder / "experiment.toml").write_text(small_plan, encoding="utf-8")
-    tale = "rough at the rim, sanded for a long while, then wiped with\na damp cloth"
+    tale = "rough at the rim, sanded for a long while, then wiped with\na damp cloth, and dried"
     words = ("--set", "process=filament", "--set", "wall=0.5", "--mass", 2.34, "--minutes", 71)
     assert run("add", *words, "--note", tale, "--in", folder).status == 0
     assert run("aside", 2, "--why", "cracked later", "--in", folder).status == 0
     told = run("table", "--in", folder)
     assert max(map(len, told.out.splitlines())) <= 80
-    assert "rough at the rim, sanded for a long while," in told.out
-    assert "damp cloth" not in told.out
+    assert "rough at the rim, sanded for a long while, then wiped with a damp" in told.out
+    assert "dried" not in told.out
     for wanted in ("cracked later", "tore", "2.34", "71"):
         assert wanted in told.out, wanted
     rows = {row["cone"]: row for row in run("table", "--json", "--in", folder).json}
