@@ -18,6 +18,7 @@ from typing import Any
 from experiments.entries import clean_text, cone_number, finite_number, needed_text
 from experiments.errors import LedgerError, Problem
 from experiments.history import withdrawn_number
+from experiments.grammar import suggest
 from experiments.plan import Plan
 from experiments.reading import state_before
 from experiments.records import Caution, StoredCurve, caution_text
@@ -366,8 +367,7 @@ def check_values(plan: Plan, values: Mapping[str, float | None]) -> dict[str, fl
     checked: dict[str, float | None] = {}
     for name, value in values.items():
         if name not in plan.metrics:
-            known = ", ".join(plan.metrics) or "none"
-            problems.append(Problem("metric", repr(name), f"a metric of the plan: {known}"))
+            problems.append(_no_metric(plan, name))
             continue
         try:
             checked[name] = finite_number(value, name)
@@ -376,6 +376,16 @@ def check_values(plan: Plan, values: Mapping[str, float | None]) -> dict[str, fl
     if problems:
         raise LedgerError(*problems)
     return checked
+
+
+def _no_metric(plan: Plan, name: str) -> Problem:
+    """Name the metrics, and those that a person enters."""
+    known = ", ".join(plan.metrics) or "none"
+    entered = ", ".join(each for each, one in plan.metrics.items() if one.source == "hand")
+    remedy = suggest(name, plan.metrics)
+    if entered:
+        remedy = f"{remedy} Entered by hand: {entered}.".strip()
+    return Problem("metric", repr(name), f"a metric of the plan: {known}", remedy)
 
 
 def _store_curve(writer: Writer, measurement: int, curve: StoredCurve) -> None:
