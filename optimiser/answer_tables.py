@@ -235,25 +235,18 @@ def sitting_table(answer: Drift) -> Table:
 
 def chart_table(charts: Sequence[Chart]) -> Table:
     """List each metric's centre, limits and newest reading of the reference cone."""
-    rows = [
-        [
-            chart.label,
-            wording.with_unit(wording.number(chart.centre, chart.sd), chart.unit),
-            _limits(chart),
-            wording.number(chart.values[-1], chart.sd),
-            str(len(chart.values)),
-        ]
-        for chart in charts
-    ]
+    rows = []
+    for chart in charts:
+        limits = Estimate(chart.centre, chart.low, chart.high)
+        centre, low, high, newest = (
+            wording.beside(each, limits)
+            for each in (chart.centre, chart.low, chart.high, chart.values[-1])
+        )
+        between = f"{low} to {high}" if math.isfinite(chart.sd) else "too few"
+        centre = wording.with_unit(centre, chart.unit)
+        rows.append([chart.label, centre, between, newest, str(len(chart.values))])
     heads = ["metric", "centre", "limits", "newest", "sessions"]
     return Table("Readings of the reference cone", heads, rows, narrow=True)
-
-
-def _limits(chart: Chart) -> str:
-    if not math.isfinite(chart.sd):
-        return "too few"
-    low, high = (wording.number(end, chart.sd) for end in (chart.low, chart.high))
-    return f"{low} to {high}"
 
 
 def offset_table(answer: Drift, labels: Mapping[str, str]) -> Table:

@@ -1,0 +1,107 @@
+"""Answers as rows of text."""
+
+from __future__ import annotations
+
+import dataclasses
+
+from optimiser.answer_tables import (
+    Table,
+    chart_table,
+    check_table,
+    dead_end_table,
+    difference_table,
+    knob_table,
+    level_table,
+    offset_table,
+    optimum_table,
+    outlook_table,
+    sitting_table,
+    spread_table,
+    within,
+)
+from optimiser.answers import Estimate
+from tests import answers
+
+LABELS = {"upper_limit": "upper limit", "cure_time": "curing"}
+
+
+def rows(table: Table) -> list[list[str]]:
+    """Cells, no-break spaces as plain ones; every row as long as the head."""
+    assert all(len(row) == len(table.heads) for row in table.rows)
+    return [[cell.replace("\xa0", " ") for cell in row] for row in table.rows]
+
+
+def test_how_wide_a_table_is():
+    assert Table("", ["a", "long words break"], [["12", "x"]]).letters == 2 + 2 + 5 + 2
+    assert Table("", ["a", "b"], [["12", "short cells do not"]], narrow=True).letters == 4 + 20
+
+
+def test_the_check():
+    assert rows(check_table(answers.CHECKS, LABELS))[0] == [
+        "upper limit", "5 of 6", "0.84 kHz", "1.9 kHz",
+    ]  # fmt: skip
+
+
+def test_knobs_with_intervals_and_verdicts():
+    found = rows(knob_table(answers.sensitivity(), LABELS))
+    assert found[0] == ["wall", "0.30 (0.20 to 0.60)", "0.6 (0.3 to 1.0)", "matters"]
+    assert found[2][0] == "curing"
+
+
+def test_an_optimum_or_that_it_cannot_be_told():
+    known = answers.optimum()
+    unknown = dataclasses.replace(known, setting=None, at_edge=False)
+    table = optimum_table([known, unknown], LABELS)
+    assert rows(table) == [
+        ["curing", "0 min", "0 to 20 min", "0 min", "at the end of its range"],
+        ["curing", "cannot tell yet", "0 to 20 min", "0 min", ""],
+    ]
+    assert len(optimum_table([unknown], LABELS).heads) == 4
+
+
+def test_differences_and_levels():
+    answer = answers.comparison()
+    table = difference_table(answer, ("resin", "filament"), {"decay": "ms"}, LABELS)
+    assert table.title == "resin minus filament"
+    assert rows(table)[0] == ["score", "0.10 (-0.02 to 0.20)"]
+    assert rows(table)[2] == ["decay", "-0.1 ms (-0.9 to 0.8)"]
+    never = dataclasses.replace(answer, replicates=None)
+    table = level_table([answer, never], [("a", "b"), ("a", "c")], "score", "")
+    assert [row[-2:] for row in rows(table)] == [["93 %", "4"], ["93 %", "over 50"]]
+
+
+def test_a_variable_is_named_once_in_the_dead_ends():
+    found = rows(dead_end_table(answers.dead_ends(), LABELS, "score"))
+    assert [row[0] for row in found] == ["process", "", "wall"]
+    assert found[1][2:] == ["3 %", "0.20 (0.10 to 0.30)", "drop"]
+
+
+def test_a_loss_that_is_hardly_ever_any():
+    ends = answers.dead_ends()
+    hardly = dataclasses.replace(ends.variants[0], loss=Estimate(0.0012, 0.0, 0.0))
+    never = dataclasses.replace(ends.variants[0], loss=Estimate(0.0, 0.0, 0.0))
+    table = dead_end_table(dataclasses.replace(ends, variants=[hardly, never]), LABELS, "score")
+    assert [row[3] for row in rows(table)] == ["0.001 (0.000 to 0.000)", "under 0.001"]
+
+
+def test_the_outlook():
+    found = dict(rows(outlook_table(answers.outlook())))
+    assert found["best so far"] == "cone 3"
+    assert found["best within 5 % of what is possible"] == "80 %"
+    assert rows(outlook_table(answers.no_outlook()))[1][1] == "cannot tell yet"
+
+
+def test_the_spread_tells_known_sources_only():
+    found = rows(spread_table(answers.spread()))
+    assert [row[:2] for row in found] == [["decay", "measurement"], ["", "one new print"]]
+    assert within(answers.spread()) == [("decay", "4.0\xa0%")]
+
+
+def test_rig_drift():
+    drift = answers.drift()
+    assert rows(sitting_table(drift))[-1] == ["day 5", "shifted", "decay +0.30 ms"]
+    assert rows(chart_table(drift.charts)) == [["decay", "2.10 ms", "1.90 to 2.30", "2.40", "5"]]
+    table = offset_table(drift, LABELS)
+    assert table.heads == ["session", "decay (% of value)"]
+    assert rows(table)[0] == ["day 1", "0.5 (-1.0 to 2.0)"]
+    assert offset_table(dataclasses.replace(drift, offsets=[]), LABELS).rows == []
