@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from experiments.acoustics import Distortion, Impulse, Options, Response, Sweep, listen
+from experiments.acoustics.calibration import stated
 from experiments.acoustics.reading import read
 from experiments.errors import ExperimentError
 from experiments.records import Cone, Curve
@@ -182,4 +183,6 @@ def _read(stored: Curve) -> Mapping[str, Any]:
     curve: Response | Distortion | Impulse = read(
         stored.content, stored.name, stored.kind, chosen
     ).curve
+    if isinstance(curve, Response):
+        curve, _ = stated(curve, chosen)
     return {stored.kind: curve}

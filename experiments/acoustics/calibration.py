@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from experiments.acoustics.options import Options
 
 __all__ = [
+    "CONDITIONS",
     "DISTANCE_M",
     "DRIVE_VOLTS",
     "Tone",
@@ -31,7 +32,15 @@ __all__ = [
     "condition_db",
     "sensitivity_from_volts",
     "stated",
+    "unused",
 ]
+
+CONDITIONS: Final = {
+    "sensitivity_dbfs": "sensitivity",
+    "drive_volts": "drive",
+    "distance_m": "distance",
+}
+"""Options about absolute levels, in words."""
 
 DRIVE_VOLTS: Final = 2.83
 """Voltage that levels are stated for: 1 W into 8 ohms, rounded (common practice, no source)."""
@@ -241,7 +250,13 @@ def stated(response: Response, options: Options) -> tuple[Response, list[str]]:
         What was assumed.
     """
     shift, notes = condition_db(options)
-    return _shifted(response, shift), notes
+    return _shifted(response, shift), [*notes, *unused(options, "sensitivity_dbfs")]
+
+
+def unused(options: Options, *names: str) -> list[str]:
+    """Say which of the options about levels were given and mean nothing for a file."""
+    given = [CONDITIONS[name] for name in names if getattr(options, name) is not None]
+    return [f"not used for this kind of file: {', '.join(given)}"] if given else []
 
 
 def absolute(response: Response, stimulus: float, options: Options) -> tuple[Response, list[str]]:
@@ -264,12 +279,9 @@ def absolute(response: Response, stimulus: float, options: Options) -> tuple[Res
         What was assumed.
     """
     if options.sensitivity_dbfs is None:
-        if options.drive_volts is None and options.distance_m is None:
-            return response, []
-        return response, [
-            "drive and distance were not used: without the microphone's sensitivity levels are "
-            "relative"
-        ]
+        given = (options.drive_volts, options.distance_m) != (None, None)
+        words = "drive and distance were not used: the microphone's sensitivity is not known"
+        return response, [words] if given else []
     shift, notes = condition_db(options)
     shift += 94.0 - options.sensitivity_dbfs + 20 * math.log10(stimulus)
     head = f"levels are dB re 20 µPa; 94 dB SPL reads {options.sensitivity_dbfs:.2f} dBFS"

@@ -100,6 +100,7 @@ def hear_curve(curve: Response | Distortion | Impulse, options: Options, heard: 
     response = spectrum.response_of_impulse(curve)
     heard.curves["response"] = response
     heard.notes.append("levels of an impulse response are relative to a gain of 1")
+    heard.notes += calibration.unused(options, *calibration.CONDITIONS)
     heard.notes.append(f"the impulse response carries nothing below {_hz(response.floor_hz)}")
     _hear_response(response, options, heard)
     _hear_breakup(response, curve, options, heard)

@@ -91,6 +91,7 @@ def generate(sweep: Sweep, rate: float, stop_hz: float | None = None) -> npt.NDA
                 "sweep.stop_hz",
                 f"{sweep.stop_hz:g} Hz",
                 f"less than half the rate, {rate / 2:g} Hz",
+                "Record at a higher rate, or play a sweep that ends lower.",
             )
         )
     length = time_constant(sweep)

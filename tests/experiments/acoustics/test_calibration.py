@@ -171,3 +171,12 @@ def test_a_response_file_is_stated_for_the_condition():
     assert heard.curves["response"].noise_db[0] == pytest.approx(expected - 60)
     assert heard.metrics["deviation_db"].value == pytest.approx(0.0)
     assert absolute(flat, 1.0, Options()) == (flat, [])
+
+
+def test_what_was_not_used_is_said(known):
+    flat = Response([100, 1000, 10000], [80, 80, 80])
+    heard = measure(flat, Options(sensitivity_dbfs=-20.0))
+    assert heard.metrics["level_db"].value == pytest.approx(80)
+    assert "not used for this kind of file: sensitivity" in heard.notes
+    impulse = listen(known.wav(known.mode(700, 9)), options=Options(drive_volts=1, distance_m=2))
+    assert "not used for this kind of file: drive, distance" in impulse.notes
