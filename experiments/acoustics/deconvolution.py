@@ -63,10 +63,10 @@ def _floor(
     floor = np.full(f.size, 1e-12 * float(np.max(power)))
     low, high = band
     for edge, outside in (
-        ((low, low * G ** (1 / 6)), f < low),
-        ((high / G ** (1 / 6), high), f > high),
+        ((low, low * G ** (1 / 6)), slice(0, np.searchsorted(f, low))),
+        ((high / G ** (1 / 6), high), slice(np.searchsorted(f, high, side="right"), f.size)),
     ):
-        inside = power[(f >= edge[0]) & (f <= edge[1])]
+        inside = power[np.searchsorted(f, edge[0]) : np.searchsorted(f, edge[1], side="right")]
         if inside.size:
             floor[outside] = np.maximum(floor[outside], 0.1 * float(np.median(inside)))
     return floor
@@ -75,11 +75,21 @@ def _floor(
 def fade_outside(
     f: npt.NDArray[np.float64], band: tuple[float, float], below: float = 1 / 6
 ) -> npt.NDArray[np.float64]:
-    """1 inside the band, raised cosines over `below` and 1/6 octave outside it, 0 beyond."""
-    x = np.log(np.maximum(f, 1e-9)) / math.log(G)
-    low, high = (math.log(edge) / math.log(G) for edge in band)
-    outside = np.clip(np.maximum((low - x) / below, (x - high) * 6), 0.0, 1.0)
-    result: npt.NDArray[np.float64] = 0.5 + 0.5 * np.cos(np.pi * outside)
+    """1 inside the band, raised cosines over `below` and 1/6 octave outside it, 0 beyond.
+
+    `f` ascends; most of it lies inside or far outside, so that cosines are worked out at the
+    edges only.
+    """
+    low, high = band
+    start, stop = np.searchsorted(f, low), np.searchsorted(f, high, side="right")
+    result = np.zeros(f.size)
+    result[start:stop] = 1.0
+    for edge, octaves, part in (
+        (low, below, slice(np.searchsorted(f, low / G**below), start)),
+        (high, 1 / 6, slice(stop, np.searchsorted(f, high * G ** (1 / 6)))),
+    ):
+        away = np.abs(np.log(f[part] / edge)) / (octaves * math.log(G))
+        result[part] = 0.5 + 0.5 * np.cos(np.pi * np.minimum(away, 1.0))
     return result
 
 
