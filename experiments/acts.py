@@ -17,8 +17,8 @@ from typing import Any
 
 from experiments.entries import clean_text, cone_number, finite_number, needed_text
 from experiments.errors import LedgerError, Problem
-from experiments.history import withdrawn_number
 from experiments.grammar import suggest
+from experiments.history import withdrawn_number
 from experiments.plan import Plan
 from experiments.reading import state_before
 from experiments.records import Caution, StoredCurve, caution_text

@@ -309,7 +309,8 @@ def _refuse_thousands_commas(table: Table, text: str) -> None:
                 f"the cell {first[1]!r} and the like, in which the comma may mark decimals or "
                 "thousands",
                 "numbers that can be read in one way only",
-                "Write them with a decimal point and without thousands marks.",
+                "Write them with a decimal point and without thousands marks, or state decimal in "
+                "[rig.files] of the plan.",
             )
         )
 
@@ -345,7 +346,8 @@ def _refuse_comma_twice(table: Table, dialect: Dialect, above: str) -> None:
             table.where(0),
             "commas that may part columns or mark decimals",
             "numbers that can be read in one way only",
-            "Part columns with semicolons or tabs, or name every column in a heading.",
+            "Part columns with semicolons or tabs, name every column in a heading, or state "
+            "delimiter and columns in [rig.files] of the plan.",
         )
     )
 

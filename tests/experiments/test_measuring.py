@@ -540,6 +540,6 @@ def test_every_bad_file_is_named_at_once(plan, tmp_path, response):
     bad.write_text("what is this")
     with pytest.raises(CurveError) as refusal:
         measure_files(plan, [tmp_path / "nothing.txt", response, bad], hand={"gloos": 1.0})
-    assert "Entered by hand: gloss." in str(refusal.value)
+    assert "Entered by hand: mass, gloss." in str(refusal.value)
     wheres = [problem.where for problem in refusal.value.problems]
     assert wheres == [str(tmp_path / "nothing.txt"), "bad.txt:1", "metric"]
