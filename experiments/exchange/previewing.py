@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from experiments.agreement import cones_text
 from experiments.errors import Problem
 from experiments.exchange.cells import read_sheet
 from experiments.exchange.findings import Findings
@@ -18,8 +19,6 @@ from experiments.exchange.rows import SheetRow, TypedSheet, columns_of, typed_ro
 from experiments.ledger import Ledger
 
 __all__ = ["preview_csv"]
-
-_SHOWN = 12
 
 
 def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
@@ -109,23 +108,16 @@ def _left_out(ledger: Ledger, sheet: TypedSheet) -> list[str]:
     gone = table["cone"][~known].unique().tolist()
     if gone:
         notes.append(
-            f"without a row in the sheet, so unchanged: {_listed(gone)}. Taking a sheet in never "
+            f"without a row in the sheet, so unchanged: {cones_text(gone)}. Taking a sheet in never "
             "removes a cone; `coneloop aside CONE --why TEXT` lets one count no longer"
         )
     keys = {row.cells.get("measurement") for row in sheet.rows}
     if "measurement" in sheet.columns:
         lost = known & table["measurement"].notna() & ~table["measurement"].isin(keys)
         if lost.any():
-            cones = _listed(table["cone"][lost].unique().tolist())
+            cones = cones_text(table["cone"][lost].unique().tolist())
             notes.append(f"measurements without a row in the sheet, so unchanged: of {cones}")
     return notes
-
-
-def _listed(cones: list[int]) -> str:
-    """Name some cones; the first few of many."""
-    shown = ", ".join(map(str, cones[:_SHOWN]))
-    more = f" and {len(cones) - _SHOWN} more" if len(cones) > _SHOWN else ""
-    return f"cone{'' if len(cones) == 1 else 's'} {shown}{more}"
 
 
 def _exported(ledger: Ledger, sheet: TypedSheet) -> dict[int, list[Row]]:

@@ -42,7 +42,7 @@ def undo_command(folder: Path, json_wanted: bool) -> None:
     for path in cards:
         click.echo(f"removed card: {path}")
     if cards:
-        click.echo("Throw printed copies away; these numbers are not given again.")
+        click.echo("Throw printed copies away: no number is given twice.")
 
 
 @click.command("history")

@@ -514,7 +514,7 @@ def test_rows_that_were_deleted_take_no_cone_along(full, sheet, dump):
     preview = preview_csv(full, sheet.save())
     assert (preview.changes, preview.problems) == ((), ())
     unchanged, measurements = preview.notes
-    assert unchanged.startswith("without a row in the sheet, so unchanged: cones 1, 4, 5. ")
+    assert unchanged.startswith("without a row in the sheet, so unchanged: cones 1, 4 and 5. ")
     assert "never removes a cone; `coneloop aside CONE --why TEXT`" in unchanged
     assert measurements == "measurements without a row in the sheet, so unchanged: of cone 3"
     assert dump(full) == before

@@ -35,7 +35,7 @@ def test_undone_cones_take_their_cards_and_numbers_along(run, fresh):
     assert sorted(path.name for path in cards.iterdir()) == ["cone_01.html", "cone_04.html"]
     shown = run("undo", "--in", fresh)
     assert "removed card" in shown.out
-    assert "not given again" in shown.out
+    assert "no number is given twice" in shown.out
 
 
 def test_undoing_something_else_leaves_the_cards_alone(run, fresh):
