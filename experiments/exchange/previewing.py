@@ -108,8 +108,8 @@ def _left_out(ledger: Ledger, sheet: TypedSheet) -> list[str]:
     gone = table["cone"][~known].unique().tolist()
     if gone:
         notes.append(
-            f"without a row in the sheet, so unchanged: {cones_text(gone)}. Taking a sheet in never "
-            "removes a cone; `coneloop aside CONE --why TEXT` lets one count no longer"
+            f"without a row in the sheet, so unchanged: {cones_text(gone)}. Taking a sheet in "
+            "never removes a cone; `coneloop aside CONE --why TEXT` lets one count no longer"
         )
     keys = {row.cells.get("measurement") for row in sheet.rows}
     if "measurement" in sheet.columns:
