@@ -141,7 +141,8 @@ def calibrator_tone(samples: npt.NDArray[np.float64], rate: float, name: str) ->
     frequency = _frequency(middle[0], rate)
     nearest = min(_TONES, key=lambda tone: abs(math.log(frequency / tone)))
     if abs(frequency / nearest - 1) > _OFF_TUNE:
-        raise _no_tone(name, f"a tone of {frequency:.4g} Hz", "a calibrator's 250 Hz or 1 kHz")
+        found = f"a signal strongest at {frequency:.4g} Hz" if np.any(middle[0]) else "silence"
+        raise _no_tone(name, found, "a calibrator's 250 Hz or 1 kHz")
     level, purity = _levels(blocks, frequency, rate)
     start, stop = _steadiest(level)
     if (stop - start) * _BLOCK < _SHORTEST - 1e-9:

@@ -67,10 +67,10 @@ def test_handling_before_and_after_is_passed_over():
 @pytest.mark.parametrize(
     ("samples", "words"),
     [
-        (tone(440.0), "a tone of 440 Hz"),
+        (tone(440.0), "strongest at 440 Hz"),
         (tone(seconds=0.5), "at least 1 s"),
-        (np.zeros(2 * RATE), "expected"),
-        (np.random.default_rng(0).standard_normal(2 * RATE) * 0.1, "expected"),
+        (np.zeros(2 * RATE), "silence"),
+        (np.random.default_rng(0).standard_normal(2 * RATE) * 0.1, "a calibrator's 250 Hz or 1"),
         (tone() + 0.012 * np.random.default_rng(0).standard_normal(5 * RATE), "over noise"),
         (np.clip(tone(level=1.0), -1, 1), "clipped"),
         (tone() * np.geomspace(1, 10, 5 * RATE), "steady"),
