@@ -11,7 +11,7 @@ import numpy as np
 from experiments.definitions import Stale, definition_of, stale_readings
 from experiments.errors import LedgerError, Problem
 from experiments.grammar import suggest
-from experiments.plan import Plan
+from experiments.plan import Metric, Plan
 from experiments.plan_schema import show
 from experiments.space import Space
 from experiments.trials import active_settings, cone_recipes
@@ -198,13 +198,8 @@ def foreign_ends(connection: sqlite3.Connection, plan: Plan) -> list[Problem]:
     """
     problems = []
     for name, metric in plan.metrics.items():
-        poor = metric.poor if isinstance(metric.poor, tuple) else (metric.poor,)
-        ends = [end for end in (*poor, metric.good) if end is not None]
-        if (
-            metric.goal in ("watch", "target")
-            or min(ends, default=0.0) <= 0
-            or metric.unit == "dB"
-        ):
+        ends = _ends(metric)
+        if metric.goal == "watch" or metric.unit == "dB" or min(ends, default=0.0) <= 0:
             continue
         low, high, count = connection.execute(
             """SELECT min(value), max(value), count(value) FROM readings r
@@ -219,10 +214,22 @@ def foreign_ends(connection: sqlite3.Connection, plan: Plan) -> list[Problem]:
                     f"poor = {show(metric.poor)} and good = {show(metric.good)} beside values "
                     f"from {low:.4g} to {high:.4g} {metric.unit}".rstrip(),
                     "poor and good in the metric's unit",
-                    "Write them in that unit, or change unit.",
+                    "Write them in that unit, or change unit. If both are right they tell no "
+                    "cone from another: move them to where the values lie.",
                 )
             )
     return problems
+
+
+def _ends(metric: Metric) -> list[float]:
+    """Give `poor` and `good` where they are values, not the distance from a target."""
+    if isinstance(metric.poor, tuple):
+        ends = [*metric.poor, metric.good]
+    elif metric.goal == "target":
+        ends = [metric.good]
+    else:
+        ends = [metric.poor, metric.good]
+    return [end for end in ends if end is not None]
 
 
 def _cause(plan: Plan, one: Stale) -> tuple[str, str]:

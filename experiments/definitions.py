@@ -25,7 +25,14 @@ from experiments.acoustics.options import Options
 from experiments.plan import Metric, Plan
 from experiments.store import Writer
 
-__all__ = ["Stale", "definition_of", "stale_readings", "stamp", "stamp_changes"]
+__all__ = [
+    "Stale",
+    "definition_of",
+    "stale_readings",
+    "stamp",
+    "stamp_changes",
+    "unmarked_entries",
+]
 
 _FILE = """
     CASE WHEN EXISTS (SELECT 1 FROM curves WHERE measurement = m.id AND kind = :source)
@@ -220,6 +227,14 @@ def stamp(writer: Writer, plan: Plan, readings: Iterable[int]) -> None:
         writer.update(
             "readings", key, definition=definition_of(plan, metric, file, by_hand=by_hand)
         )
+
+
+def unmarked_entries(writer: Writer) -> list[int]:
+    """List the entered readings of which nobody knows the unit, from before that was kept."""
+    rows = writer.all(
+        "SELECT id FROM readings WHERE by_hand = 1 AND definition IS NULL AND value IS NOT NULL"
+    )
+    return [int(row[0]) for row in rows]
 
 
 def _file(writer: Writer, metric: Metric, measurement: int) -> str | None:

@@ -21,7 +21,7 @@ from experiments.acoustics.quality import CODES
 from experiments.acoustics.reading import NoExcitation
 from experiments.acts import check_values, write_readings
 from experiments.agreement import told_stale
-from experiments.definitions import Stale, stale_readings, stamp
+from experiments.definitions import Stale, stale_readings, stamp, unmarked_entries
 from experiments.errors import CurveError, LedgerError, Problem
 from experiments.ledger import Ledger
 from experiments.plan import Metric, Plan
@@ -50,6 +50,24 @@ _ABOUT = (
     ("THD", ("thd_peak_percent", "thd_peak_hz", *(f"hd{k}_percent" for k in (2, 3, 4, 5)))),
 )
 """How a warning begins that concerns certain measures only. Others concern the whole file."""
+
+_LEVELS = ("level_db", "deviation_db", "deviation_sd_db")
+_LIMITS = ("lower_limit_hz", "upper_limit_hz")
+_DISTORTION = ("thd_peak_percent", "thd_peak_hz", *(f"hd{k}_percent" for k in (2, 3, 4, 5)))
+_NOTED = (
+    ("smoothed by", (*_LEVELS, *_LIMITS)),
+    ("level and deviation over", _LEVELS),
+    ("averaged over", _LIMITS),
+    ("limits where", _LIMITS),
+    ("troughs narrower", _LIMITS),
+    ("break-up", ("breakup_hz", "breakup_q")),
+    ("more peaks passed over", ("breakup_hz", "breakup_q")),
+    ("decay from", ("decay_ms",)),
+    ("an offset of", ("decay_ms",)),
+    ("THD", _DISTORTION),
+    ("points without all harmonics", _DISTORTION),
+)
+"""What a note says that tells how certain measures were taken. Others tell how a file was read."""
 
 
 @dataclass(frozen=True)
@@ -269,18 +287,35 @@ def _measured(plan: Plan, files: Sequence[_File], hand: Mapping[str, float | Non
         values[name] = _value(metric, heard)
     for heard, measures in used.values():
         warnings += _concerning(heard, measures)
+    broken = any(metric.measure.startswith("breakup") for metric in plan.metrics.values())
+    supported = _support(by_kind) if broken else []
     return Measured(
         values=values,
         curves=[file.stored() for file in files],
         warnings=list(dict.fromkeys(warnings)),
         by_hand=frozenset(entered),
-        notes=[
-            *(f"{file.name}: {note}" for file in files for note in file.heard.notes),
-            *_support(by_kind),
-            *replaced,
-        ],
+        notes=[*_read_and_taken(files, used), *supported, *replaced],
         heard=[file.heard for file in files],
     )
+
+
+def _read_and_taken(
+    files: Sequence[_File], used: Mapping[Any, tuple[Listening, set[str]]]
+) -> list[str]:
+    """Say how each file was read, then how the plan's measures were taken from it."""
+    read = [_notes(file.heard, None) for file in files]
+    taken = [_notes(heard, measures) for heard, measures in used.values()]
+    return list(dict.fromkeys(note for notes in (*read, *taken) for note in notes))
+
+
+def _notes(heard: Listening, measures: set[str] | None) -> list[str]:
+    """Give the notes about some measures, or those about the reading of the file."""
+    kept = []
+    for note in heard.notes:
+        about = next((ours for words, ours in _NOTED if words in note), None)
+        if (about is None) if measures is None else measures.intersection(about or ()):
+            kept.append(f"{heard.file}: {note}")
+    return kept
 
 
 def _support(by_kind: Mapping[str, _File]) -> list[str]:
@@ -408,6 +443,7 @@ def recompute(
             for one, measured in heard:
                 _rewarn(act.writer, one, measured)
             stamp(act.writer, plan, [one.reading for one in stale if one.reading is not None])
+            stamp(act.writer, plan, unmarked_entries(act.writer))
             number = len(changed)
             act.summary = f"metrics recomputed, {number} value{'' if number == 1 else 's'} changed"
     rows = [

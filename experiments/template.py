@@ -121,8 +121,9 @@ limit = ">= 4.0"                    # hard limit: a cone outside it cannot win; 
 [metrics.breakup]
 from = "response"
 unit = "kHz"
-band = [1500, 15000]                # above the driver's own resonance and its piston range, where
-                                    # the first peak is break-up; below the top of the data
+band = [1500, 15000]                # look between these only: lower down a cone of this size moves
+                                    # as one piece, and a peak is the driver's own resonance or
+                                    # the room; without a band the search begins at 300 Hz
 prominence_db = 3                   # option: how far a peak must stand out
 goal = "maximise"
 poor = 2.0

@@ -543,3 +543,12 @@ def test_every_bad_file_is_named_at_once(plan, tmp_path, response):
     assert "Entered by hand: mass, gloss." in str(refusal.value)
     wheres = [problem.where for problem in refusal.value.problems]
     assert wheres == [str(tmp_path / "nothing.txt"), "bad.txt:1", "metric"]
+
+
+def test_entries_from_before_units_were_kept_are_taken_as_they_are_and_marked(worked):
+    with worked.act("edit", {}) as act:
+        act.writer.connection.execute("UPDATE readings SET definition = NULL WHERE by_hand")
+    rewrite(worked, ("[metrics.gloss]\n", '[metrics.gloss]\nunit = "min"\n'))
+    assert recompute(worked).empty
+    rewrite(worked, ('unit = "min"', 'unit = "s"'))
+    assert recompute(worked)["after"].tolist() == [60.0]
