@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 import click
@@ -145,4 +146,13 @@ def _print(plan: Plan, stored: Measurement, measured: Measured, weighed: float |
     console().print(Text(f"Cone {stored.cone} measured in session {stored.session}", style="bold"))
     print_table("", ["metric", "value", "from"], rows)
     print_notes([str(warning) for warning in stored.warnings], title="Warnings")
-    print_notes(measured.notes, title="How it was read")
+    print_notes(_by_file(measured.notes), title="How it was read")
+
+
+def _by_file(notes: Iterable[str]) -> list[str]:
+    """Gather what is said about a file in one item: ``response.txt: this; that``."""
+    gathered: dict[str, list[str]] = {}
+    for note in notes:
+        file, _, said = note.partition(": ")
+        gathered.setdefault(file, []).append(said)
+    return [f"{file}: {'; '.join(said)}" for file, said in gathered.items()]

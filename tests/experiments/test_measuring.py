@@ -344,6 +344,7 @@ def test_a_sidecar_beside_the_recording_says_what_was_played(recording):
 
 def test_a_distortion_file_may_support_the_break_up_of_another(plan, tmp_path):
     """A mode at 3 kHz in the response, and HD2 that peaks at half of it."""
+    broken = Plan.from_text(PLAN + '\n[metrics.breakup]\nfrom = "response"\nunit = "kHz"\n')
     f = np.geomspace(50, 12000, 400)
     s = 1j * f / 3000
     lifted = 20 * np.log10(np.abs(1 + 0.4 * s / (s * s + s / 8 + 1)))
@@ -355,11 +356,13 @@ def test_a_distortion_file_may_support_the_break_up_of_another(plan, tmp_path):
         "Hz\tHD2 (%)\n" + "".join(f"{a:.3f}\t{b:.5f}\n" for a, b in zip(f, hd2, strict=True))
     )
     files = [tmp_path / "response.txt", tmp_path / "distortion.txt"]
-    notes = [note for note in measure_files(plan, files).notes if "supports" in note]
+    notes = [note for note in measure_files(broken, files).notes if "supports" in note]
     assert len(notes) == 1
     assert notes[0].startswith("distortion.txt: distortion supports the break-up: HD2 peaks at 1")
-    alone = measure_files(plan, files[1:])
+    alone = measure_files(broken, files[1:])
     assert not any("supports" in note for note in alone.notes)
+    # A plan without a break-up is told nothing of it.
+    assert not any("break-up" in note for note in measure_files(plan, files).notes)
 
 
 def test_the_rig_states_what_makes_levels_absolute(recording, response):

@@ -35,6 +35,17 @@ def test_a_metric_without_a_file_is_missing_and_says_so(run, folder):
     assert "no_file" in {warning["code"] for warning in measurement["warnings"]}
 
 
+def test_only_what_the_plan_wants_is_told(run, folder, response):
+    told = run("measure", 8, response, "--session", "june", "--json", "--in", folder)
+    notes = told.json["notes"]
+    assert any("limits where the curve falls" in note for note in notes)
+    assert all(note.startswith(f"{response.name}: ") for note in notes)
+    # The plan has an upper limit only: nothing of levels, deviation or break-up.
+    assert [note for note in notes if "break-up" in note or "deviation" in note] == []
+    said = run("measure", 8, response, "--session", "july", "--in", folder).out
+    assert said.count(f"{response.name}: ") == 1
+
+
 @pytest.mark.parametrize(
     "words",
     [
