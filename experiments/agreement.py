@@ -212,7 +212,7 @@ def foreign_ends(connection: sqlite3.Connection, plan: Plan) -> list[Problem]:
                 Problem(
                     f"metrics.{name}",
                     f"poor = {show(metric.poor)} and good = {show(metric.good)} beside values "
-                    f"from {low:.4g} to {high:.4g} {metric.unit}".rstrip(),
+                    f"from {low:.6g} to {high:.6g} {metric.unit}".rstrip(),
                     "poor and good in the metric's unit",
                     "Write them in that unit, or change unit. If both are right they tell no "
                     "cone from another: move them to where the values lie.",
