@@ -11,6 +11,7 @@ import pandas as pd
 from experiments.errors import Problem, TrialsError
 from experiments.plan import Plan
 from experiments.space import Space
+from optimiser.wording import many
 
 __all__ = ["STATUSES", "Evidence", "gather"]
 
@@ -104,7 +105,7 @@ def gather(plan: Plan, trials: pd.DataFrame) -> Evidence:
     measured = (table["status"] == "measured") & complete
     silent = int((measured & ~has_metric).sum())
     if silent:
-        notes.append(f"{silent} measured row(s) carry no metric at all and tell nothing.")
+        notes.append(f"{many(silent, 'measured row')} without any metric: they tell nothing.")
     pending = table["status"].isin(["planned", "printed"]) & complete
     failed = (table["status"] == "failed") & complete
     return Evidence(

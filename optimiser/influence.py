@@ -16,6 +16,7 @@ from optimiser.paths import DrawnFunctions
 from optimiser.sobol import Indices, Sample, draw_sample, sobol_indices
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
+from optimiser.wording import many
 
 __all__ = ["sensitivity"]
 
@@ -190,7 +191,8 @@ def _cannot_tell(model: Model, metric: str, unit: str) -> Sensitivity:
         Knob(variable.name, variable.unit, blank, blank, effect, "cannot tell yet")
         for variable in model.plan.variables.values()
     ]
-    text = f"Cannot tell yet which knobs move {metric}: {model.cones} measured cone(s)."
+    found = many(model.cones, "measured cone")
+    text = f"Cannot tell yet which knobs move {metric}: {found}."
     return Sensitivity(
         metric, unit, knobs, model.cones, model.calibration(), list(model.notes), text
     )
@@ -206,8 +208,8 @@ def _text(plan: Plan, metric: str, knobs: list[Knob], cones: int) -> str:
         "cannot tell yet": ("cannot tell yet about {}", "cannot tell yet about {}"),
     }
     parts = []
-    for verdict, (one, many) in words.items():
+    for verdict, (one, several) in words.items():
         names = [plan.variables[k.variable].label for k in knobs if k.verdict == verdict]
         if names:
-            parts.append((one if len(names) == 1 else many).format(", ".join(names)))
+            parts.append((one if len(names) == 1 else several).format(", ".join(names)))
     return f"From {cones} cones: {'; '.join(parts)}."

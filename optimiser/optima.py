@@ -15,7 +15,7 @@ from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, drawn_utility, repeatability
 from optimiser.surrogate import Model, Progress, fit
 from optimiser.threads import one_thread
-from optimiser.wording import percent
+from optimiser.wording import many, percent
 from optimiser.wording import setting as setting_text
 
 __all__ = ["optimum"]
@@ -220,7 +220,8 @@ def _text(
 def _cannot_tell(model: Model, knob: Variable) -> Optimum:
     """Answer while there is no model, or no recipe in which the knob is active."""
     curve = pd.DataFrame(columns=["setting", "mean", "low", "high", "probability"], dtype=float)
-    text = f"Cannot tell yet where the best {knob.label} lies: {model.cones} measured cone(s)."
+    found = many(model.cones, "measured cone")
+    text = f"Cannot tell yet where the best {knob.label} lies: {found}."
     return Optimum(
         knob.name, knob.unit, None, None, None, [], curve, False, model.cones,
         model.calibration(), list(model.notes), text,

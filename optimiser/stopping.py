@@ -15,7 +15,7 @@ from optimiser.pool import dense_pool, repeatability
 from optimiser.proposals import first_cones, propose
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
-from optimiser.wording import interval, number, percent, with_unit
+from optimiser.wording import interval, many, number, percent, with_unit
 
 __all__ = ["outlook"]
 
@@ -63,7 +63,7 @@ def outlook(
     history = _history(model)
     leader = model.leader()
     if leader is None or model.cones < first_cones(plan) // 2 + 1:
-        text = f"Cannot tell yet: {model.cones} measured cone(s) are too few."
+        text = f"Cannot tell yet: {many(model.cones, 'measured cone')}; more are needed."
         return Outlook(
             unknown(model.cones), float("nan"), {}, "cannot tell yet", None, history,
             model.cones, model.calibration(), list(model.notes), text,

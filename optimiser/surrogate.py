@@ -19,6 +19,7 @@ from optimiser.printability import Printability
 from optimiser.process import EnsembleProcess, mixture_quantile
 from optimiser.scales import is_logarithmic
 from optimiser.threads import one_thread
+from optimiser.wording import many
 
 __all__ = ["Leader", "MetricModel", "Model", "Progress", "fit"]
 
@@ -351,9 +352,8 @@ def _fit_metric(
     column = measured[metric.name].to_numpy(dtype=float)
     rows = np.flatnonzero(np.isfinite(column))
     if len(rows) < LEAST:
-        notes.append(
-            f"{metric.name}: cannot tell yet, {len(rows)} measured value(s), {LEAST} needed."
-        )
+        found = many(len(rows), "measured value")
+        notes.append(f"{metric.name}: cannot tell yet, {found}, {LEAST} needed.")
         return None
     values = column[rows]
     log = is_logarithmic(metric.unit, values)

@@ -15,7 +15,7 @@ from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, drawn_utility, repeatability
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
-from optimiser.wording import ends, setting
+from optimiser.wording import ends, many, setting
 
 __all__ = ["dead_ends"]
 
@@ -69,7 +69,8 @@ def dead_ends(
     if not model.scorable:
         nothing = unknown(model.cones)
         blank = [region.judged(nothing.mean, nothing, "cannot tell yet") for region in regions]
-        text = f"Cannot tell yet which variants are dead ends: {model.cones} measured cone(s)."
+        measured = many(model.cones, "measured cone")
+        text = f"Cannot tell yet which variants are dead ends: {measured}."
         return DeadEnds(blank, model.cones, calibration, notes, text)
     if progress:
         progress(0.5, "seeking the best recipe in drawn functions")
