@@ -10,7 +10,7 @@ import numpy as np
 from scipy.fft import irfft, rfft, rfftfreq
 
 from experiments.acoustics.bands import G
-from experiments.acoustics.clock import LARGEST, Clock
+from experiments.acoustics.clock import CLEAR, LARGEST, Clock
 from experiments.acoustics.deconvolution import deconvolve, fade_outside
 from experiments.acoustics.quality import Warning
 from experiments.acoustics.stimulus import generate, time_constant
@@ -116,11 +116,19 @@ def _lost_samples(
 def clock_warning(clock: Clock, sweep: Sweep) -> Warning:
     """Say by how much the clocks differ, and what that leaves uncertain."""
     faster = "fast" if clock.error > 0 else "slow"
+    much = f"{1e6 * abs(clock.error):.0f} ppm {faster} against the player's"
+    remedy = "Play and record with one device, or record the stimulus beside the response."
+    if clock.smear < CLEAR:
+        text = (
+            f"low and high frequencies arrive {1000 * clock.smear:.2g} ms apart: the recorder's "
+            f"clock may run {much}, or a crossover may do it. Nothing was undone; the decay is "
+            f"uncertain by as much. {remedy}"
+        )
+        return Warning("clock_differs", text)
     text = (
-        f"the recorder's clock runs {1e6 * abs(clock.error):.0f} ppm {faster} against the "
-        f"player's, known to about {1e6 * clock.doubt:.0f} ppm; the sweep was stretched to match, "
-        f"and the decay is uncertain by about {1000 * clock.doubt * sweep.seconds:.1g} ms. Play "
-        "and record with one device, or record the stimulus beside the response."
+        f"the recorder's clock runs {much}, known to about {1e6 * clock.doubt:.0f} ppm; the sweep "
+        "was stretched to match, and the decay is uncertain by about "
+        f"{1000 * clock.doubt * sweep.seconds:.1g} ms. {remedy}"
     )
     return Warning("clock_differs", text)
 
@@ -136,7 +144,8 @@ def refuse_other_rate(
     octaves = math.log(sweep.stop_hz / sweep.start_hz)
     length = time_constant(sweep)
     step = _DRIFT / (length * octaves)
-    better = clock.error if abs(clock.error) > LARGEST else 0.0
+    sure = abs(clock.error) > LARGEST and clock.smear >= CLEAR
+    better = clock.error if sure else 0.0
     peak = float(np.max(np.abs(h)))
     for share in () if better else (step, -step):
         other = replace(sweep, law="exponential", seconds=length * (1 + share) * octaves)

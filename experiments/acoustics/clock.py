@@ -20,10 +20,13 @@ if TYPE_CHECKING:
 
     from experiments.acoustics.options import Sweep
 
-__all__ = ["LARGEST", "Clock", "compare_clocks", "stretched"]
+__all__ = ["CLEAR", "LARGEST", "Clock", "compare_clocks", "stretched"]
 
 LARGEST: Final = 500e-6
 """Larger differences are another sweep, not another clock."""
+
+CLEAR: Final = 5e-4
+"""Smear in s from which a difference is undone; a fourth-order crossover at 3 kHz makes 0.46 ms."""
 
 _SMEAR: Final = 0.012  # s over the whole sweep that are searched at least
 _CERTAIN: Final = 1.3  # times higher must the peak become before a difference is believed
@@ -52,12 +55,16 @@ class Clock:
     error : float
         Share by which the recorder's runs faster; 0 where no difference can be told.
     doubt : float
-        Half-width of what the driver's own phase leaves open: one period of the highest
-        frequency that it carries, over the whole sweep.
+        Half-width of what the driver's own phase and the room leave open: two periods of the
+        highest frequency that it carries, over the whole sweep.
+    smear : float
+        By how much low and high frequencies would arrive apart, s. Below `CLEAR` a crossover's
+        phase can do as much.
     """
 
     error: float
     doubt: float
+    smear: float
 
 
 def compare_clocks(
@@ -94,7 +101,7 @@ def compare_clocks(
     n = next_fast_len(part.size, real=True)
     f = rfftfreq(n, 1 / rate)
     excess = _excess(rfft(part, n), (f >= band[0]) & (f <= band[1]), n)
-    doubt = 1 / (f[np.flatnonzero(excess)[-1]] * seconds)
+    doubt = 2 / (f[np.flatnonzero(excess)[-1]] * seconds)
     # A share of 1 delays a frequency f by L ln(f / f1), the derivative of this phase.
     phase = 2 * np.pi * f * length * (np.log(np.maximum(f, f[1]) / band[0]) - 1)
     step = 0.25 / (band[1] * seconds)
@@ -104,7 +111,7 @@ def compare_clocks(
     error = float(errors[best])
     if heights[best] < _CERTAIN * heights[errors.size // 2] or abs(error) < doubt:
         error = 0.0
-    return Clock(error, float(doubt))
+    return Clock(error, float(doubt), abs(error) * seconds)
 
 
 def _excess(

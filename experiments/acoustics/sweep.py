@@ -26,7 +26,7 @@ from experiments.acoustics.arrivals import (
     refuse_other_rate,
 )
 from experiments.acoustics.bands import G
-from experiments.acoustics.clock import LARGEST, compare_clocks, stretched
+from experiments.acoustics.clock import CLEAR, LARGEST, compare_clocks, stretched
 from experiments.acoustics.curves import Distortion, Impulse, Response
 from experiments.acoustics.deconvolution import deconvolve, loopback_peak
 from experiments.acoustics.distortion import total_harmonic
@@ -125,8 +125,9 @@ def analyse(
     if loopback is None:
         band = (sweep.start_hz, sweep.stop_hz)
         clock = compare_clocks(h, arrival, time_constant(sweep), band, rate)
-        if 0 < abs(clock.error) <= LARGEST:
+        if clock.error:
             warnings.append(clock_warning(clock, sweep))
+        if clock.smear >= CLEAR and abs(clock.error) <= LARGEST:
             sweep = stretched(sweep, clock.error)
             h = deconvolve(y, generate(sweep, rate), rate, band)
             arrival = find_arrival(h, sweep, rate, y.size)
