@@ -26,7 +26,7 @@ LARGEST: Final = 500e-6
 """Larger differences are another sweep, not another clock."""
 
 CLEAR: Final = 5e-4
-"""Smear in s from which a difference is undone; a fourth-order crossover at 3 kHz makes 0.46 ms."""
+"""Smear in s from which a difference is undone; a steep crossover at 3 kHz makes 0.46 ms."""
 
 _SMEAR: Final = 0.012  # s over the whole sweep that are searched at least
 _CERTAIN: Final = 1.3  # times higher must the peak become before a difference is believed
