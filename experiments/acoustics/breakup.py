@@ -302,10 +302,34 @@ def _support(response: Response, peak: Peak, width: float) -> int:
 def _in_noise(response: Response, peak: Peak) -> bool:
     """Whether noise alone could make the peak: by the measured noise, or by the ripple."""
     if response.noise_db is not None:
-        x, at = np.log(response.frequency), math.log(peak.frequency)
-        over = np.interp(at, x, response.level) - np.interp(at, x, response.noise_db)
-        return bool(over < _CLEAR_OF_NOISE)
+        return _over_noise(response, peak) < _CLEAR_OF_NOISE or (
+            peak.prominence < _noise_ripple(response, peak.frequency)
+        )
     return peak.prominence < _NOISE_TIMES * _ripple(response, peak.frequency)
+
+
+def _over_noise(response: Response, peak: Peak) -> float:
+    """Return by how many dB the response stands over the measured noise at a peak."""
+    assert response.noise_db is not None
+    x, at = np.log(response.frequency), math.log(peak.frequency)
+    return float(np.interp(at, x, response.level) - np.interp(at, x, response.noise_db))
+
+
+def _noise_ripple(response: Response, frequency: float) -> float:
+    """Return the ripple from crest to trough that the measured noise may make around a frequency.
+
+    Noise of a relative amplitude a moves the magnitude between 1 - a and 1 + a; a is taken as
+    three standard deviations of its part in phase, averaged over the lines of the window.
+    """
+    assert response.noise_db is not None
+    f = response.frequency
+    low, high = np.searchsorted(f, (frequency * G**-0.5, frequency * G**0.5))
+    margin = float(np.median(response.level[low:high] - response.noise_db[low:high]))
+    lines = 1.0
+    if response.floor_hz > 0:
+        lines = max(frequency * math.log(G) / _CALM / response.floor_hz, 1.0)
+    a = 3 / math.sqrt(2) * 10 ** (-margin / 20) / math.sqrt(lines)
+    return 20 * math.log10((1 + a) / (1 - a)) if a < 1 else math.inf
 
 
 def _ripple(response: Response, frequency: float) -> float:

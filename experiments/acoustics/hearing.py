@@ -28,6 +28,7 @@ _NOISE_MARGIN: Final = 6.0  # dB: nearer to the noise there is no value
 _NOISE_DOUBT: Final = 20.0  # dB: nearer than this a limit is doubtful
 _CALM: Final = 48.0  # N of 1/N octave
 _LISTED: Final = 4
+_LOUD_END: Final = 0.01  # of the peak: a record that ends over this ends too early
 _DISAGREE: Final = 0.25  # relative difference of two Q values
 
 
@@ -269,6 +270,10 @@ def _hear_breakup(
     response: Response, impulse: Impulse | None, options: Options, heard: Heard
 ) -> None:
     heard.values["breakup_hz"] = heard.values["breakup_q"] = None
+    cut = impulse is not None and _ends_loud(impulse)
+    if impulse is not None and cut:
+        response = _faded(impulse, response)
+        heard.notes.append("the record ends over 1 % of its peak: faded before break-up is sought")
     curve = breakup.search_curve(response)
     if options.smooth is not None:
         curve = responses.smoothed(response, options.smooth)
@@ -277,7 +282,7 @@ def _hear_breakup(
     if result.found is None:
         _warn_no_break_up(result, options, heard)
         return
-    peak, fit = result.found.peak, result.found.fit
+    peak, fit = result.found.peak, None if cut else result.found.fit
     mode = None if impulse is None else _mode(impulse, peak, fit)
     heard.values["breakup_hz"] = peak.frequency
     if fit is not None and fit.carried:
@@ -289,9 +294,37 @@ def _hear_breakup(
         carried = "the decay of the band-passed impulse response"
     if heard.values["breakup_q"] is None:
         heard.notes.append("break-up is the frequency of the peak itself")
-        heard.warn("q_not_carried", f"break-up Q: {_why_no_q(response, peak, fit)}")
+        why = "the record ends over 1 % of its peak; record longer or with less noise."
+        heard.warn(
+            "q_not_carried", f"break-up Q: {why if cut else _why_no_q(response, peak, fit)}"
+        )
         return
     heard.notes.append(f"break-up carried by {carried}")
+
+
+def _ends_loud(impulse: Impulse) -> bool:
+    """Tell whether the last eighth of a record, after its peak, is over 1 % of the peak."""
+    h, _ = decays.without_offset(impulse)
+    size = np.abs(h)
+    start = int(np.argmax(size))
+    end = size[start + 1 :][-max((size.size - start) // 8, 1) :]
+    return end.size == 0 or float(np.max(end)) > _LOUD_END * float(size[start])
+
+
+def _faded(impulse: Impulse, response: Response) -> Response:
+    """Transform the faded record; its noise is that of the whole one.
+
+    Noise at the end cannot be told from ringing there, but ringing fills few frequencies: what
+    stands over the median of the noise is taken for it.
+    """
+    smooth = spectrum.response_of_impulse(spectrum.faded(impulse))
+    if response.noise_db is None:
+        return smooth
+    at = np.geomspace(response.frequency[0], response.frequency[-1], 200)
+    usual = float(np.median(np.interp(at, response.frequency, response.noise_db)))
+    noise = np.interp(smooth.frequency, response.frequency, response.noise_db)
+    noise = np.minimum(noise, usual)
+    return Response(smooth.frequency, smooth.level, None, smooth.floor_hz, noise)
 
 
 def _mode(
@@ -302,7 +335,9 @@ def _mode(
     if fit is not None and fit.carried:
         at, q = fit.frequency, fit.q
     mode = decays.mode_decay(impulse, at, q)
-    return None if mode is None or mode.rms_db > 1.5 else mode
+    if mode is None or mode.rms_db > 1.5 or abs(math.log(mode.frequency / peak.frequency)) > 0.2:
+        return None
+    return mode
 
 
 def _say_search(result: breakup.BreakUp, options: Options, heard: Heard) -> None:

@@ -15,7 +15,7 @@ from experiments.errors import CurveError, Problem
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-__all__ = ["gate_length", "response_of_impulse"]
+__all__ = ["faded", "gate_length", "response_of_impulse"]
 
 _LARGEST: Final = 1 << 22  # points of the transform
 _SHORT: Final = 1 << 15
@@ -85,6 +85,30 @@ def response_of_impulse(impulse: Impulse) -> Response:
     return Response(f, level, floor_hz=1 / gate, noise_db=_noise(h, impulse.rate, f))
 
 
+def faded(impulse: Impulse) -> Impulse:
+    """Let an impulse response fade from its peak to its end.
+
+    The end of a record that still rings is a step, whose transform ripples at multiples of 1/T;
+    a raised cosine over all that follows the peak leaves nothing of the ripple.
+
+    Parameters
+    ----------
+    impulse : Impulse
+        The record; a constant offset is taken off first.
+
+    Returns
+    -------
+    Impulse
+        Of the same length, without its quantisation step.
+    """
+    h, _ = without_offset(impulse)
+    place = int(np.argmax(np.abs(h)))
+    after = h.size - place
+    samples = h.copy()
+    samples[place:] *= 0.5 + 0.5 * np.cos(np.pi * np.arange(after) / after)
+    return Impulse(samples, impulse.rate, impulse.start)
+
+
 def _noise(
     h: npt.NDArray[np.float64], rate: float, at: npt.NDArray[np.float64]
 ) -> npt.NDArray[np.float64] | None:
@@ -92,7 +116,7 @@ def _noise(
     filled = np.flatnonzero(h)
     end = int(filled[-1]) + 1
     tail = h[end - (end - int(np.argmax(np.abs(h)))) // 8 : end]
-    if tail.size < 32:
+    if tail.size < 16:
         return None
     window = np.hanning(tail.size)
     power = np.abs(rfft(tail * window)) ** 2 / np.sum(window**2) * end

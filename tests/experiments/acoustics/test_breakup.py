@@ -13,7 +13,7 @@ from demo_trials.history import CONES, REPEATS, SESSIONS, Repeat
 from demo_trials.physics import build
 from experiments.acoustics import Options, listen
 from experiments.acoustics.breakup import START_HZ, _prominent, find_break_up, search_curve
-from experiments.acoustics.curves import Response
+from experiments.acoustics.curves import Impulse, Response
 from experiments.acoustics.listening import measure
 
 F = np.geomspace(25.0, 20000.0, 463)  # 48 points an octave
@@ -207,3 +207,36 @@ def test_what_was_passed_over_is_listed(known):
     result = find_break_up(curve, search_curve(curve))
     assert result.found.peak.frequency == pytest.approx(4000.0, rel=0.02)
     assert [one.verdict for one in result.passed] == ["fundamental"]
+
+
+def heard_impulse(known, q, f0, *, noise_db, seconds=0.1, seed=0):
+    """One mode over a high-pass as an impulse response that is cut and noisy."""
+    rate, n = 48000, 9600
+    f = np.maximum(np.fft.rfftfreq(n, 1 / rate), 1e-3)
+    h = known.second_order(f, 100.0, 0.9, 2) * known.second_order(f, 12000.0, 0.7, 0)
+    h = h * (1 + 1.3 * known.second_order(f, f0, q, 1) / q * max(1.0, 0.08 * q))
+    samples = np.roll(np.fft.irfft(h, n), 200)[: 200 + round(seconds * rate)]
+    rough = np.random.default_rng(seed).normal(size=samples.size)
+    loudest = float(np.max(np.abs(samples)))
+    return measure(Impulse(samples + loudest * 10 ** (noise_db / 20) * rough, rate))
+
+
+@pytest.mark.parametrize("noise_db", [-80, -60, -45, -30])
+@pytest.mark.parametrize("q", [5.0, 12.0, 30.0])
+def test_noise_in_an_impulse_makes_no_resonance(known, q, noise_db):
+    values = []
+    for seed, f0 in enumerate((1300.0, 2700.0, 5200.0, 6500.0)):
+        heard = heard_impulse(known, q, f0, noise_db=noise_db, seed=seed)
+        value = heard.metrics["breakup_hz"].value
+        assert value is None or value == pytest.approx(f0, rel=0.05)
+        values.append(value)
+    assert noise_db > -60 or None not in values
+
+
+@pytest.mark.parametrize("f0", [1800.0, 3000.0, 6000.0])
+def test_a_record_that_is_cut_while_it_rings_makes_no_resonance_of_its_end(known, f0):
+    """The step at the end ripples at multiples of 1/T; the Q is then not carried."""
+    heard = heard_impulse(known, 60.0, f0, noise_db=-90, seconds=20 / f0)
+    value = heard.metrics["breakup_hz"].value
+    assert value is None or value == pytest.approx(f0, rel=0.03)
+    assert any("ends over 1 % of its peak" in note for note in heard.notes)

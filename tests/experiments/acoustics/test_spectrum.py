@@ -7,7 +7,7 @@ from scipy.signal import butter, freqz, lfilter
 from experiments.acoustics import Options
 from experiments.acoustics.curves import Impulse
 from experiments.acoustics.listening import measure
-from experiments.acoustics.spectrum import gate_length, response_of_impulse
+from experiments.acoustics.spectrum import faded, gate_length, response_of_impulse
 from experiments.errors import CurveError
 
 RATE = 48000
@@ -87,3 +87,14 @@ def test_noise_takes_a_limit_away():
 def test_refuses_what_carries_nothing(samples):
     with pytest.raises(CurveError):
         response_of_impulse(Impulse(samples, RATE))
+
+
+def test_a_faded_record_keeps_its_peak_and_ends_in_silence(known):
+    """A raised cosine is 1 at the peak, 1/2 in the middle and 0 at the end."""
+    impulse = Impulse(known.mode(1000.0, 500.0, seconds=0.05) + 0.0, 48000.0)
+    place = int(np.argmax(np.abs(impulse.samples)))
+    found = faded(impulse).samples
+    middle = (impulse.samples.size + place) // 2
+    np.testing.assert_array_equal(found[: place + 1], impulse.samples[: place + 1])
+    assert found[middle] == pytest.approx(impulse.samples[middle] / 2, rel=2e-3)
+    assert np.max(np.abs(found[-20:])) < 1e-3
