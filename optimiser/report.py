@@ -124,6 +124,8 @@ def report_html(material: Material) -> str:
         "knobs": material.knobs,
         "findings": material.findings,
         "within": within(material.findings.spread) if material.findings.spread else [],
+        "choices": any(each.kind == "choice" for each in plan.variables.values()),
+        "numbers": any(each.kind != "choice" for each in plan.variables.values()),
         "aim": wording.aim(material.knobs.cones),
         "pictures": pictures(material),
         "tables": {
@@ -145,15 +147,19 @@ def report_html(material: Material) -> str:
 
 
 def _answers(material: Material) -> dict[str, Table | None]:
-    """Give the answers' tables; None where an answer was not asked for."""
+    """Give the answers' tables; None where nothing can be told."""
     plan, findings = material.plan, material.findings
     labels, name, unit = wording.describe(plan), wording.score_name(plan), wording.score_unit(plan)
     shown = labels.get(name, name)
     called = [wording.sides(plan, each.a, each.b) for each in findings.levels]
     ends, spread, drift = findings.dead_ends, findings.spread, findings.drift
+    ends = ends if ends and any(each.loss.known for each in ends.variants) else None
+    spread = spread if spread and any(each.combined.sd.known for each in spread.metrics) else None
+    weighed = any(knob.total.known for knob in material.knobs.knobs)
+    optima = [each for each in findings.optima if len(each.curve)]
     return {
-        "knobs": knob_table(material.knobs, labels),
-        "optima": optimum_table(findings.optima, labels),
+        "knobs": knob_table(material.knobs, labels) if weighed else None,
+        "optima": optimum_table(optima, labels) if optima else None,
         "levels": level_table(findings.levels, called, shown, unit),
         "dead_ends": dead_end_table(ends, labels, shown, unit) if ends else None,
         "outlook": outlook_table(material.outlook, unit),

@@ -194,7 +194,7 @@ def _comparisons(material: Material, labels: Mapping[str, str]) -> list[Picture]
 
 def _dead_ends(material: Material, labels: Mapping[str, str]) -> list[Picture]:
     answer = material.findings.dead_ends
-    if answer is None:
+    if answer is None or not any(each.loss.known for each in answer.variants):
         return []
     figure = figures.draw_dead_ends(answer, labels=labels)
     return [_picture(figure, "deadends", "Where the best recipe can still lie.", answer.text)]

@@ -167,3 +167,10 @@ def test_it_follows_light_and_dark_and_prints(source):
     assert "prefers-color-scheme: dark" in source
     assert "@media print" in source
     assert "var(--fig-lead" in source
+
+
+def test_an_empty_experiment_has_no_tables_of_nothing():
+    told = report_html(answers.empty_material())
+    after = told[told.index('id="knobs"') : told.index('id="cautions"')]
+    assert after.count("<table") == 1  # of the outlook
+    assert "somewhat fewer" not in told

@@ -116,7 +116,9 @@ def test_the_demo_runs_the_loop(run, tmp_path, small_demo):
     assert again.status == 2
     assert "--again" in again.err
     (folder / "kept.txt").write_text("kept", encoding="utf-8")
-    assert run("demo", folder, "--again", "--json").json["picks"][0]["cone"] == 5
+    told = run("demo", folder, "--again", "--json").json
+    assert told["picks"][0]["cone"] == 5
+    assert told["outlook"] == run("outlook", "--json", "--in", folder).json
     assert (folder / "kept.txt").read_text(encoding="utf-8") == "kept"
 
 
@@ -129,6 +131,9 @@ def test_the_whole_demo(run, tmp_path):
     with Ledger.open(folder) as ledger:
         assert len(ledger.measurements()) == len([r for r in rows if r["status"] == "measured"])
         assert len(ledger.cones()) == len({row["cone"] for row in rows}) + 1
+    # What the demo tells is what the verbs tell of what it left behind.
+    assert told.json["outlook"] == run("outlook", "--json", "--in", folder).json
+    assert told.json["knobs"] == run("knobs", "--json", "--in", folder).json
     (pick,) = told.json["picks"]
     assert pick["score"]["low"] < pick["score"]["mean"] < pick["score"]["high"]
 
