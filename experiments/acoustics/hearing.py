@@ -119,8 +119,8 @@ def _hear_sweep(reading: Reading, options: Options, heard: Heard) -> None:
     law = "excitation taken as" if sweep.law is None else "excitation:"
     heard.notes += [
         f"{law} the {result.law} sweep from {_hz(sweep.start_hz)} to {_hz(sweep.stop_hz)} in "
-        f"{sweep.seconds:g} s; the response arrives {1000 * result.latency:.2f} ms after the "
-        "start of the recording",
+        f"{sweep.seconds:g} s; the response arrives {1000 * result.latency:.2f} ms after "
+        + ("the start of the recording" if reading.loopback is None else "the loopback channel"),
         *notes,
     ]
     if options.sensitivity_dbfs is None:

@@ -45,3 +45,10 @@ def test_samples_lost_during_the_sweep_are_told(lost, at):
     frequency, apart = (float(word) for word in re.findall(r"[\d.e+]+(?= Hz| ms)", warning.text))
     assert apart == pytest.approx(1000 * lost / RATE, abs=0.2)
     assert at / 1.6 < frequency < at * 1.6
+
+
+def test_a_header_with_another_rate_is_refused():
+    """48 kHz samples that a file calls 44.1 kHz are a sweep 8.8 % too slow."""
+    y, _, _ = recorded()
+    with pytest.raises(CurveError):
+        analyse(Impulse(y, 44100), SWEEP)

@@ -48,6 +48,7 @@ def test_loopback_channel(known):
     expected = truth(filters, response.frequency[use]) + 20 * np.log10(1 + 3 * 0.02 / 16)
     np.testing.assert_allclose(response.level[use], expected, atol=0.1)
     assert "relative to the loopback channel" in " ".join(heard.notes)
+    assert "ms after the loopback channel" in " ".join(heard.notes)
 
 
 def test_noise_over_the_harmonics_is_said():
