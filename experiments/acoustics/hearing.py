@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from experiments.acoustics import breakup, calibration, resonance, spectrum
+from experiments.acoustics import calibration, spectrum
 from experiments.acoustics import decay as decays
 from experiments.acoustics import distortion as distortions
 from experiments.acoustics import response as responses
 from experiments.acoustics import sweep as sweeps
 from experiments.acoustics.curves import Distortion, Impulse, Response
 from experiments.acoustics.evidence import harmonic_support
+from experiments.acoustics.hearing_break_up import hear_break_up, hertz
 from experiments.acoustics.quality import Warning, clipping
 from experiments.errors import CurveError, Problem
 
@@ -27,9 +28,6 @@ __all__ = ["Heard", "hear", "hear_curve"]
 _NOISE_MARGIN: Final = 6.0  # dB: nearer to the noise there is no value
 _NOISE_DOUBT: Final = 20.0  # dB: nearer than this a limit is doubtful
 _CALM: Final = 48.0  # N of 1/N octave
-_LISTED: Final = 4
-_LOUD_END: Final = 0.01  # of the peak: a record that ends over this ends too early
-_DISAGREE: Final = 0.25  # relative difference of two Q values
 
 
 @dataclass
@@ -85,7 +83,7 @@ def hear_curve(curve: Response | Distortion | Impulse, options: Options, heard: 
         heard.notes += notes
         heard.curves["response"] = curve
         _hear_response(curve, options, heard)
-        _hear_breakup(curve, None, options, heard)
+        hear_break_up(curve, None, options, heard)
         return "response"
     if isinstance(curve, Distortion):
         heard.curves["distortion"] = curve
@@ -102,9 +100,9 @@ def hear_curve(curve: Response | Distortion | Impulse, options: Options, heard: 
     heard.curves["response"] = response
     heard.notes.append("levels of an impulse response are relative to a gain of 1")
     heard.notes += calibration.unused(options, *calibration.CONDITIONS)
-    heard.notes.append(f"the impulse response carries nothing below {_hz(response.floor_hz)}")
+    heard.notes.append(f"the impulse response carries nothing below {hertz(response.floor_hz)}")
     _hear_response(response, options, heard)
-    _hear_breakup(response, curve, options, heard)
+    hear_break_up(response, curve, options, heard)
     return "impulse"
 
 
@@ -118,7 +116,7 @@ def _hear_sweep(reading: Reading, options: Options, heard: Heard) -> None:
     sweep = options.sweep
     law = "excitation taken as" if sweep.law is None else "excitation:"
     heard.notes += [
-        f"{law} the {result.law} sweep from {_hz(sweep.start_hz)} to {_hz(sweep.stop_hz)} in "
+        f"{law} the {result.law} sweep from {hertz(sweep.start_hz)} to {hertz(sweep.stop_hz)} in "
         f"{sweep.seconds:g} s; the response arrives {1000 * result.latency:.2f} ms after "
         + ("the start of the recording" if reading.loopback is None else "the loopback channel"),
         *notes,
@@ -128,7 +126,7 @@ def _hear_sweep(reading: Reading, options: Options, heard: Heard) -> None:
         heard.notes.append(f"levels are relative to {reference}")
     _hear_decay(result.impulse, heard)
     _hear_response(response, options, heard)
-    _hear_breakup(response, result.impulse, options, heard)
+    hear_break_up(response, result.impulse, options, heard)
     broken = heard.values["breakup_hz"]
     heard.notes += [] if broken is None else harmonic_support(result.distortion, broken)
     _hear_distortion(result.distortion, options, heard)
@@ -146,7 +144,7 @@ def _warn_gaps(response: Response, options: Options, heard: Heard) -> None:
     if f[place + 1] > low and f[place] < high:
         heard.warn(
             "gap",
-            f"no data between {_hz(f[place])} and {_hz(f[place + 1])}; the curve was taken as "
+            f"no data between {hertz(f[place])} and {hertz(f[place + 1])}; the curve was taken as "
             "straight there.",
         )
 
@@ -187,8 +185,8 @@ def _warn_uncovered(response: Response, options: Options, heard: Heard) -> None:
     gate = response.floor_hz > 0 and options.band is not None and options.band[0] < low
     heard.warn(
         "gate_too_short" if gate else "band_not_covered",
-        f"level and deviation: the data reach from {_hz(low)} to {_hz(high)}, not over {said}; "
-        "measure further, or state a narrower band.",
+        f"level and deviation: the data reach from {hertz(low)} to {hertz(high)}, not over "
+        f"{said}; measure further, or state a narrower band.",
     )
 
 
@@ -199,7 +197,7 @@ def _hear_limits(curve: Response, response: Response, options: Options, heard: H
         f"the mean over {_band(found.octave)} ({_how(options)})"
     )
     if found.passed_over:
-        places = ", ".join(_hz(f) for f in found.passed_over[:5])
+        places = ", ".join(hertz(f) for f in found.passed_over[:5])
         heard.notes.append(f"troughs narrower than 1/9 octave passed over at {places}")
     f = response.frequency
     for name, value, edge, end, side in (
@@ -215,14 +213,14 @@ def _hear_limits(curve: Response, response: Response, options: Options, heard: H
                 heard.values[name] = None
             heard.warn(
                 "noise_floor",
-                f"{side} limit: at {_hz(value)} the noise is only {margin:.0f} dB below the "
+                f"{side} limit: at {hertz(value)} the noise is only {margin:.0f} dB below the "
                 "curve; average more measurements or raise the drive.",
             )
         elif edge:
             heard.warn(
                 "limit_at_edge",
-                f"{side} limit: the data end less than 1/9 octave after {_hz(value)}, so a narrow "
-                "trough cannot be told from the end of the range.",
+                f"{side} limit: the data end less than 1/9 octave after {hertz(value)}, so a "
+                "narrow trough cannot be told from the end of the range.",
             )
         if value is not None:
             _warn_coarse(response, value, side, heard)
@@ -234,14 +232,14 @@ def _warn_unreached(
     if side == "lower" and response.floor_hz > 0:
         heard.warn(
             "gate_too_short",
-            f"lower limit: the curve does not fall by {drop_db:g} dB above {_hz(end)}, and an "
+            f"lower limit: the curve does not fall by {drop_db:g} dB above {hertz(end)}, and an "
             "impulse response of this length carries nothing below.",
         )
         return
     heard.warn(
         "beyond_measured_range",
         f"{side} limit: beyond the measured range, the curve does not fall by {drop_db:g} dB "
-        f"before the data end at {_hz(end)}.",
+        f"before the data end at {hertz(end)}.",
     )
 
 
@@ -264,155 +262,6 @@ def _noise_margin(response: Response, frequency: float) -> float | None:
         return None
     x, at = np.log(response.frequency), math.log(frequency)
     return float(np.interp(at, x, response.level) - np.interp(at, x, response.noise_db))
-
-
-def _hear_breakup(
-    response: Response, impulse: Impulse | None, options: Options, heard: Heard
-) -> None:
-    heard.values["breakup_hz"] = heard.values["breakup_q"] = None
-    cut = impulse is not None and _ends_loud(impulse)
-    if impulse is not None and cut:
-        response = _faded(impulse, response)
-        heard.notes.append("the record ends over 1 % of its peak: faded before break-up is sought")
-    curve = breakup.search_curve(response)
-    if options.smooth is not None:
-        curve = responses.smoothed(response, options.smooth)
-    result = breakup.find_break_up(response, curve, options.prominence_db, options.band)
-    _say_search(result, options, heard)
-    if result.found is None:
-        _warn_no_break_up(result, options, heard)
-        return
-    peak, fit = result.found.peak, None if cut else result.found.fit
-    mode = None if impulse is None else _mode(impulse, peak, fit)
-    heard.values["breakup_hz"] = peak.frequency
-    if fit is not None and fit.carried:
-        heard.values["breakup_hz"], heard.values["breakup_q"] = fit.frequency, fit.q
-        carried = "the response (pole pair fitted around the peak)"
-    if mode is not None:
-        _compare(fit, mode, heard)
-        heard.values["breakup_hz"], heard.values["breakup_q"] = mode.frequency, mode.q
-        carried = "the decay of the band-passed impulse response"
-    if heard.values["breakup_q"] is None:
-        heard.notes.append("break-up is the frequency of the peak itself")
-        why = "the record ends over 1 % of its peak; record longer or with less noise."
-        heard.warn(
-            "q_not_carried", f"break-up Q: {why if cut else _why_no_q(response, peak, fit)}"
-        )
-        return
-    heard.notes.append(f"break-up carried by {carried}")
-
-
-def _ends_loud(impulse: Impulse) -> bool:
-    """Tell whether the last eighth of a record, after its peak, is over 1 % of the peak."""
-    h, _ = decays.without_offset(impulse)
-    size = np.abs(h)
-    start = int(np.argmax(size))
-    end = size[start + 1 :][-max((size.size - start) // 8, 1) :]
-    return end.size == 0 or float(np.max(end)) > _LOUD_END * float(size[start])
-
-
-def _faded(impulse: Impulse, response: Response) -> Response:
-    """Transform the faded record; its noise is that of the whole one.
-
-    Noise at the end cannot be told from ringing there, but ringing fills few frequencies: what
-    stands over the median of the noise is taken for it.
-    """
-    smooth = spectrum.response_of_impulse(spectrum.faded(impulse))
-    if response.noise_db is None:
-        return smooth
-    at = np.geomspace(response.frequency[0], response.frequency[-1], 200)
-    usual = float(np.median(np.interp(at, response.frequency, response.noise_db)))
-    noise = np.interp(smooth.frequency, response.frequency, response.noise_db)
-    noise = np.minimum(noise, usual)
-    return Response(smooth.frequency, smooth.level, None, smooth.floor_hz, noise)
-
-
-def _mode(
-    impulse: Impulse, peak: resonance.Peak, fit: resonance.PolePair | None
-) -> decays.ModeDecay | None:
-    """Read the mode from its own decay, where that is straight."""
-    at, q = peak.frequency, 6.0
-    if fit is not None and fit.carried:
-        at, q = fit.frequency, fit.q
-    mode = decays.mode_decay(impulse, at, q)
-    if mode is None or mode.rms_db > 1.5 or abs(math.log(mode.frequency / peak.frequency)) > 0.2:
-        return None
-    return mode
-
-
-def _say_search(result: breakup.BreakUp, options: Options, heard: Heard) -> None:
-    """Note where the search began and what was passed over."""
-    how = "the low end of the band" if options.band is not None else "no band stated: assumed"
-    heard.notes.append(
-        f"break-up: lowest resonance above {_hz(result.start_hz)} ({how}) with a prominence of "
-        f"{options.prominence_db:g} dB and a Q of at least {breakup.LEAST_Q:g}"
-    )
-    heard.notes += [
-        f"break-up: the peak at {_hz(one.peak.frequency)} {one.why}; passed over"
-        for one in result.passed[:_LISTED]
-    ]
-    if len(result.passed) > _LISTED:
-        heard.notes.append(f"{len(result.passed) - _LISTED} more peaks passed over")
-    if result.found is not None:
-        peak = result.found.peak
-        heard.notes.append(
-            f"break-up: the peak at {_hz(peak.frequency)} (prominence {peak.prominence:.1f} dB)"
-        )
-        if options.band is not None and peak.frequency > options.band[1]:
-            heard.warn("outside_band", "break-up: the lowest peak lies above the band stated.")
-
-
-def _warn_no_break_up(result: breakup.BreakUp, options: Options, heard: Heard) -> None:
-    if result.doubt is not None:
-        at = _hz(result.doubt.peak.frequency)
-        remedy = "Measure with a finer grid, or state a band that starts above it."
-        if result.doubt.verdict == "unclear":
-            remedy = "State a band that starts where the cone stops moving as a piston."
-            if options.band is not None:
-                remedy = "Measure without reflections and noise, or start the band above it."
-        code = "coarse_grid" if result.doubt.verdict == "coarse" else "no_resonance"
-        heard.warn(code, f"break-up: the peak at {at} {result.doubt.why}. {remedy}")
-        return
-    text = (
-        f"break-up: no resonance with a prominence of {options.prominence_db:g} dB above "
-        f"{_hz(result.start_hz)}"
-    )
-    if result.below is not None and options.band is None:
-        text += (
-            f"; one peak lies below, at {_hz(result.below.frequency)}. If that is the cone's, "
-            "state a band that starts under it"
-        )
-    heard.warn("no_resonance", text + ".")
-
-
-def _compare(fit: resonance.PolePair | None, mode: decays.ModeDecay, heard: Heard) -> None:
-    if fit is not None and fit.carried and abs(math.log(fit.q / mode.q)) > _DISAGREE:
-        heard.warn(
-            "q_disagrees",
-            f"break-up Q: the decay gives {mode.q:.3g}, the response {fit.q:.3g}; neighbouring "
-            "modes or noise may disturb one of them.",
-        )
-
-
-def _why_no_q(response: Response, peak: resonance.Peak, fit: resonance.PolePair | None) -> str:
-    f = response.frequency
-    here = int(np.searchsorted(f, peak.frequency))
-    step = float(f[min(here + 1, f.size - 1)] / f[max(here - 1, 0)]) ** 0.5 - 1
-    if fit is None:
-        return (
-            f"too few points around the peak at {_hz(peak.frequency)} ({100 * step:.1f} % apart)."
-        )
-    if math.isinf(fit.sd_log_q):
-        return (
-            f"the points around {_hz(peak.frequency)} are {100 * step:.1f} % apart, wider than "
-            "the peak between them; measure with a finer grid."
-        )
-    if not fit.described:
-        return (
-            f"the peak at {_hz(peak.frequency)} is not that of a single resonance (a fit leaves "
-            f"{fit.rms_db:.1f} dB)."
-        )
-    return f"the peak at {_hz(peak.frequency)} leaves it uncertain by {100 * fit.sd_log_q:.0f} %."
 
 
 def _hear_decay(impulse: Impulse, heard: Heard) -> None:
@@ -448,7 +297,7 @@ def _hear_distortion(curve: Distortion, options: Options, heard: Heard) -> None:
         heard.warn(
             "noise_floor",
             f"THD: all of it is within {_NOISE_MARGIN:g} dB of the noise; it is at most "
-            f"{peak.thd:.2g} %, at {_hz(peak.frequency)}.",
+            f"{peak.thd:.2g} %, at {hertz(peak.frequency)}.",
         )
         return
     heard.values["thd_peak_percent"] = peak.thd
@@ -473,7 +322,7 @@ def _warn_peak(curve: Distortion, peak: distortions.DistortionPeak, heard: Heard
     if peak.at_edge:
         heard.warn(
             "peak_at_edge",
-            f"THD peak: it lies at the end of the band or of the data ({_hz(peak.frequency)}); "
+            f"THD peak: it lies at the end of the band or of the data ({hertz(peak.frequency)}); "
             "it may be higher beyond.",
         )
     if peak.unused:
@@ -483,13 +332,10 @@ def _warn_peak(curve: Distortion, peak: distortions.DistortionPeak, heard: Heard
     if curve.bandwidth_hz is None and beyond:
         heard.warn(
             "beyond_bandwidth",
-            f"THD: {beyond} points above {_hz(top)} were not used, since even their second "
-            f"harmonic lies above {_hz(2 * top)}; the file does not say how far it was measured.",
+            f"THD: {beyond} points above {hertz(top)} were not used, since even their second "
+            f"harmonic lies above {hertz(2 * top)}; the file does not say how far it was "
+            "measured.",
         )
-
-
-def _hz(frequency: float) -> str:
-    return f"{frequency / 1000:.4g} kHz" if frequency >= 1000 else f"{frequency:.4g} Hz"
 
 
 def _how(options: Options) -> str:
@@ -498,4 +344,4 @@ def _how(options: Options) -> str:
 
 
 def _band(band: tuple[float, float]) -> str:
-    return f"{_hz(band[0])} to {_hz(band[1])}"
+    return f"{hertz(band[0])} to {hertz(band[1])}"
