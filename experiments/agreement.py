@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 
 import numpy as np
 
@@ -20,6 +20,7 @@ __all__ = [
     "cones_text",
     "disagreements",
     "foreign_ends",
+    "left_over",
     "missing_settings",
     "refuse_disagreements",
     "refuse_stale",
@@ -134,13 +135,60 @@ def _left_over(
     """Find a name in the store that no variable of the plan has: perhaps an old name."""
     wanted = set(cones)
     known = {*plan.variables, *(one.was for one in plan.variables.values() if one.was)}
-    held: defaultdict[str, set[int]] = defaultdict(set)
-    for variable, cone in connection.execute("SELECT variable, cone FROM settings"):
-        if variable not in known and cone in wanted:
-            held[variable].add(cone)
+    every = _cones_by_name(connection, "SELECT variable, cone FROM settings", known)
+    held = {variable: found & wanted for variable, found in every.items() if found & wanted}
     whole = [variable for variable, found in held.items() if found == wanted]
     alike = next((one for one in held if f"'{one}'" in suggest(name, [one])), None)
     return alike or (whole[0] if len(whole) == 1 else None)
+
+
+def left_over(connection: sqlite3.Connection, plan: Plan) -> list[str]:
+    """Say what the store holds under names that the plan no longer has.
+
+    Nothing is wrong with that where a knob or a metric was dropped; where one was renamed, its
+    settings or entered values would be missed.
+
+    Parameters
+    ----------
+    connection : sqlite3.Connection
+        A connection.
+    plan : Plan
+        The present plan.
+
+    Returns
+    -------
+    list of str
+        One sentence a name. Computed values are not told of: the files give them again.
+    """
+    variables = {*plan.variables, *(one.was for one in plan.variables.values())}
+    settings = _cones_by_name(connection, "SELECT variable, cone FROM settings", variables)
+    entered = _cones_by_name(
+        connection,
+        """SELECT r.metric, m.cone FROM readings r JOIN measurements m ON m.id = r.measurement
+        WHERE r.by_hand AND r.value IS NOT NULL""",
+        plan.metrics,
+    )
+    return [
+        *(
+            f"settings of '{name}' for {cones_text(cones)} belong to no variable of the plan"
+            for name, cones in settings.items()
+        ),
+        *(
+            f"values of '{name}' entered for {cones_text(cones)} belong to no metric of the plan; "
+            "a metric that is entered by hand keeps its values only under its old name"
+            for name, cones in entered.items()
+        ),
+    ]
+
+
+def _cones_by_name(
+    connection: sqlite3.Connection, sql: str, known: Container[str]
+) -> dict[str, set[int]]:
+    found: defaultdict[str, set[int]] = defaultdict(set)
+    for name, cone in connection.execute(sql):
+        if name not in known:
+            found[name].add(cone)
+    return dict(found)
 
 
 # -- values --------------------------------------------------------------------------------

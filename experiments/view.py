@@ -18,6 +18,7 @@ from experiments import reading
 from experiments.agreement import (
     disagreements,
     foreign_ends,
+    left_over,
     refuse_disagreements,
     refuse_stale,
     stale_problems,
@@ -304,6 +305,12 @@ class View:
         """Give the SHA-256 of everything that the answers stand on, to say 'same data' later."""
         with self._store.reading() as connection:
             return reading.data_digest(connection)
+
+    def left_over(self) -> list[str]:
+        """Say what the store holds under names that the plan no longer has."""
+        plan = self.plan
+        with self._store.reading() as connection:
+            return left_over(connection, plan)
 
     def check(self) -> list[Problem]:
         """Find everything that is wrong with the store, and recipes that cannot be, at once.

@@ -147,3 +147,16 @@ def test_ends_in_another_unit_than_the_values_are_refused(measured):
     assert measured.check() == [problem]
     rewrite(measured, ("poor = 5000", "poor = 20"), ("good = 14000", "good = 200"))
     assert measured.disagreements() == []
+
+
+def test_what_the_plan_no_longer_names_is_told(measured):
+    assert measured.left_over() == []
+    rewrite(
+        measured,
+        ("[metrics.mass]", "[metrics.weight]"),
+        ('[variables.ribs]\nkind = "integer"\nlow = 0\nhigh = 8\n', ""),
+    )
+    settings, entered = measured.left_over()
+    assert settings == "settings of 'ribs' for cones 1 and 2 belong to no variable of the plan"
+    assert entered.startswith("values of 'mass' entered for cones 1 and 2 belong to no metric")
+    assert measured.disagreements() == []

@@ -68,3 +68,11 @@ def test_any_verb_tells_problems_as_json_where_json_is_asked_for(run, folder):
     assert fields == ["variables.wall.low", "metrics.upper_limit.poor"]
     assert told.err.count("error: ") == 2
     assert run("knobs", "--json", "--metric", "gloss", "--in", folder).json["problems"]
+
+
+def test_what_is_left_over_is_a_note_and_no_error(run, folder):
+    rewrite(folder, ("[metrics.loss]", "[metrics.damping]"))
+    told = run("check", "--in", folder)
+    assert told.status == 0
+    assert "note: values of 'loss' entered for cones 1 to 6" in told.err
+    assert run("check", "--json", "--in", folder).json["notes"]
