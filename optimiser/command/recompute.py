@@ -60,8 +60,15 @@ def _rows(changed: pd.DataFrame, labels: dict[str, str]) -> list[list[str]]:
             labels[str(row["metric"])],
             str(row["cone"]),
             str(row["session"]),
-            wording.number(float(row["before"])),
-            wording.with_unit(wording.number(float(row["after"])), str(row["unit"])),
+            before,
+            wording.with_unit(after, str(row["unit"])),
         ]
         for row in ordered.to_dict(orient="records")
+        for before, after in [_apart(float(row["before"]), float(row["after"]))]
     ]
+
+
+def _apart(before: float, after: float) -> tuple[str, str]:
+    """Write two values that differ with as many digits as that takes."""
+    shown = wording.number(before), wording.number(after)
+    return shown if shown[0] != shown[1] else (f"{before:.9g}", f"{after:.9g}")

@@ -94,3 +94,12 @@ def test_entered_values_are_kept_when_that_is_said(run, heard):
     kept = run("recompute", "--keep", "loss", "--in", heard)
     assert "no value differs" in kept.out
     assert run("outlook", "--json", "--in", heard).status == 0
+
+
+def test_values_that_differ_look_different(run, heard):
+    rewrite(heard, ('unit = "kHz"', 'unit = "kHz"\ndrop_db = 10.000001'))
+    told = run("recompute", "--dry-run", "--in", heard)
+    (row,) = (line.split() for line in told.out.splitlines() if " june " in line)
+    before, after = row[4:6]
+    assert before != after
+    assert float(before) == pytest.approx(float(after), rel=1e-5)
