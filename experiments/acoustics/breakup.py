@@ -54,6 +54,8 @@ _OUTDONE: Final = 3.0  # dB of prominence by which a later resonance puts the fi
 _SURE: Final = 1.645  # standard deviations: 90 % interval of ln Q
 _CLEAR_OF_NOISE: Final = 10.0  # dB
 
+_TOO_NEAR: Final = 1.25  # octaves between the start of the data and a peak
+
 _EITHER: Final = "may be a resonance or a mere hump"
 
 Verdict = Literal["resonance", "hump", "fundamental", "noise", "coarse", "unclear"]
@@ -164,6 +166,8 @@ def find_break_up(
             continue
         judged = _judge(response, curve, peak)
         if judged.verdict == "resonance" and band is None:
+            judged = _at_the_start(judged, curve)
+        if judged.verdict == "resonance" and band is None:
             judged = _against(judged, response, curve, prominence_db)
         if judged.verdict == "resonance":
             return BreakUp(judged, None, tuple(passed), start)
@@ -171,6 +175,21 @@ def find_break_up(
             return BreakUp(None, judged, tuple(passed), start)
         passed.append(judged)
     return BreakUp(None, None, tuple(passed), start, below)
+
+
+def _at_the_start(first: Candidate, curve: Response) -> Candidate:
+    """Doubt a resonance under which the data begin so soon that it may be the fundamental one."""
+    f = curve.frequency
+    if octaves(float(f[0]), first.peak.frequency) >= _TOO_NEAR:
+        return first
+    start, next_to_it = np.interp(np.log(f[0] * G ** np.array([0, 1 / 6])), np.log(f), curve.level)
+    if next_to_it - start < 1.0:  # 6 dB an octave
+        return first
+    why = (
+        "may be the fundamental resonance: the curve falls away below it, and the data begin too "
+        "near it to tell"
+    )
+    return Candidate(first.peak, "unclear", why, first.fit)
 
 
 def _against(

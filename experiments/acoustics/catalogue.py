@@ -152,8 +152,9 @@ _ALL: Final = (
         "within half an octave, at least 3 points over half its prominence on a grid of at least "
         "12 points an octave, and a pole pair with Q of at least 1.5. The driver's fundamental "
         "resonance, the passband and broader humps are passed over. Null where nothing decides "
-        "between a low, broad peak and a sharper one above it. From the pole pair where a fit "
-        "carries it, else the maximum itself.",
+        "between a low, broad peak and a sharper one above it, or whether a peak near the start "
+        "of the data is the fundamental. From the pole pair where a fit carries it, else the "
+        "maximum itself.",
         "Common practice, no source; prominence as scipy.signal.peak_prominences defines it.",
         "The first dip; the strongest peak; the end of the piston range by ka = 1; the "
         "frequency of the maximum, which lies off the natural frequency at low Q.",
@@ -166,7 +167,7 @@ _ALL: Final = (
         "break-up Q",
         "Quality factor of the break-up resonance: from a response by fitting a pole pair "
         "over a smooth background, from an impulse response by the decay of the band-passed "
-        "mode, Q = pi f0 tau.",
+        "mode, Q = pi f0 tau. Null where points lie further apart than two half-power widths.",
         "Second-order resonance, any textbook of vibration.",
         "f0 over the 3 dB width, which reads low on a broad or tilted peak.",
     ),

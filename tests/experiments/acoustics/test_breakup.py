@@ -201,6 +201,22 @@ def test_the_search_curve_follows_the_data_wherever_they_lie(known):
     assert search_curve(coarse) is coarse
 
 
+@pytest.mark.parametrize("q", [1.6, 2.5, 4.0])
+@pytest.mark.parametrize("first", [100.0, 300.0, 500.0, 700.0])
+def test_the_fundamental_of_a_small_driver_is_never_break_up(known, q, first):
+    """Where the data begin too near it to tell, there is no answer without a band."""
+    f = np.geomspace(first, 20000.0, round(48 * np.log2(20000 / first)))
+    h = known.second_order(f, 900.0, q, 2) * (1 + 1.2 * known.second_order(f, 9000.0, 14.0, 1) / 7)
+    value, warnings = told(Response(f, decibels(h)))
+    if first < 500:
+        assert value == pytest.approx(9000.0, rel=0.01)
+    elif value is None:
+        assert "may be the fundamental" in warnings[0].text
+    else:
+        assert value == pytest.approx(9000.0, rel=0.01)
+    assert told(Response(f, decibels(h)), band=(2000.0, 2e4))[0] == pytest.approx(9000.0, rel=0.01)
+
+
 def test_what_was_passed_over_is_listed(known):
     h = known.second_order(F, 400.0, 2.5, 2)
     curve = Response(F, decibels(h) + single(known, 12.0, 4000.0).level - 80)
