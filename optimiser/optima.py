@@ -131,7 +131,6 @@ def _answer(model: Model, knob: Variable, shown: Ints, curves: Floats) -> Optimu
     share = np.bincount(winners, minlength=len(shown)) / len(winners)
     spread = repeatability(model)
     near = (curves.max(axis=1, keepdims=True) - curves <= spread).mean(axis=0) >= 0.5
-    near[best] = True
     ends = np.quantile(sign * curves, [0.05, 0.95], axis=0)
     curve = pd.DataFrame(
         {
@@ -151,6 +150,7 @@ def _answer(model: Model, knob: Variable, shown: Ints, curves: Floats) -> Optimu
         edge = share[0] if best == 0 else share[-1]
         at_edge = len(shown) > 2 and best in (0, len(shown) - 1) and bool(edge >= 0.5)
     setting = None if anywhere and not at_edge else grid[shown[best]]
+    near[best] |= setting is not None
     as_good = [_plain(value) for value in grid[shown[near]]]
     text = _text(model, knob, setting, low, high, as_good, share[best], at_edge)
     return Optimum(
