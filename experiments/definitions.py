@@ -3,7 +3,7 @@
 Beside every reading the store keeps its definition as one line of JSON: measure and the digest of
 its text in the catalogue, options, unit, kind of file, and which keys of ``[rig.files]`` pinned
 its reading. A reading whose definition is not that of the present plan is *stale*;
-`experiments.measuring.recompute` brings it up.
+`experiments.recomputing.recompute` brings it up.
 
 What a pin says is a fact about the file on its day and is stored with the file: another sweep or
 another export today makes no old file stale. A key that is pinned for the first time does, since

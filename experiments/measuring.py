@@ -1,14 +1,12 @@
-"""From the raw files of one mounting to the metrics of the plan, and again after years."""
+"""From the raw files of one mounting to the metrics of the plan."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 from typing import Any
-
-import pandas as pd
 
 from experiments.acoustics.catalogue import KINDS, convert
 from experiments.acoustics.curves import Distortion
@@ -17,19 +15,14 @@ from experiments.acoustics.excitation import excitation_beside
 from experiments.acoustics.form import Form
 from experiments.acoustics.listening import Listening, listen
 from experiments.acoustics.options import Options, Sweep
-from experiments.acoustics.quality import CODES
 from experiments.acoustics.reading import NoExcitation
-from experiments.acts import check_values, write_readings
-from experiments.agreement import told_stale
-from experiments.definitions import Stale, stale_readings, stamp, unmarked_entries
+from experiments.acts import check_values
 from experiments.errors import CurveError, LedgerError, Problem
-from experiments.ledger import Ledger
 from experiments.plan import Metric, Plan
-from experiments.records import Caution, Curve, Measurement, StoredCurve, caution_text
-from experiments.store import Writer
+from experiments.records import Caution, StoredCurve
 from experiments.trials import is_mass
 
-__all__ = ["Measured", "measure_files", "recompute"]
+__all__ = ["Measured", "RawFile", "measure_files", "measured_from", "with_rig"]
 
 READING = (
     "sweep", "channel", "loopback", "rate", "sensitivity_dbfs", "drive_volts", "distance_m",
@@ -98,8 +91,23 @@ class Measured:
     heard: list[Listening] = field(default_factory=list, repr=False)
 
 
-class _File:
-    """One file, listened to once for each set of options that some metric wants."""
+class RawFile:
+    """One file, listened to once for each set of options that some metric wants.
+
+    Parameters
+    ----------
+    name : str
+    content : bytes
+    kind : str or None
+        Found out where not given.
+    base : Options
+        How the file is read.
+
+    Raises
+    ------
+    CurveError
+        If it cannot be read.
+    """
 
     def __init__(self, name: str, content: bytes, kind: str | None, base: Options) -> None:
         self.name, self.content, self.base = name, content, base
@@ -108,9 +116,11 @@ class _File:
 
     @property
     def heard(self) -> Listening:
+        """What the file gives without any metric's own options."""
         return self._heard[self.base]
 
     def listen(self, options: Mapping[str, Any]) -> Listening:
+        """Give what the file says under a metric's own options."""
         wanted = self.base.with_values(options)
         if wanted not in self._heard:
             self._heard[wanted] = listen(
@@ -119,6 +129,7 @@ class _File:
         return self._heard[wanted]
 
     def stored(self) -> StoredCurve:
+        """Give the file as the store keeps it."""
         given = {name: getattr(self.base, name) for name in READING}
         plain = {
             name: asdict(value) if isinstance(value, Sweep) else value
@@ -163,7 +174,7 @@ def measure_files(
     LedgerError
         If an entered value belongs to no metric of the plan.
     """
-    opened: list[_File] = []
+    opened: list[RawFile] = []
     problems: list[Problem | str] = []
     for path in map(Path, files):
         try:
@@ -178,7 +189,7 @@ def measure_files(
             raise
     if problems:
         raise CurveError(*problems)
-    return _measured(plan, opened, hand or {})
+    return measured_from(plan, opened, hand or {})
 
 
 def _kind(path: Path, kinds: Mapping[str | Path, str] | str | None) -> str | None:
@@ -188,14 +199,14 @@ def _kind(path: Path, kinds: Mapping[str | Path, str] | str | None) -> str | Non
     return named.get(str(path), named.get(path.name))
 
 
-def _open(plan: Plan, path: Path, kind: str | None, options: Options) -> _File:
+def _open(plan: Plan, path: Path, kind: str | None, options: Options) -> RawFile:
     content = _bytes(path)
     if kind == "sweep":
-        return _File(path.name, content, kind, _with_excitation(plan, path, options))
+        return RawFile(path.name, content, kind, _with_excitation(plan, path, options))
     if kind is not None:
-        return _File(path.name, content, kind, _with_rig(plan, kind, options))
+        return RawFile(path.name, content, kind, with_rig(plan, kind, options))
     try:
-        file = _File(path.name, content, None, options)
+        file = RawFile(path.name, content, None, options)
     except CurveError as error:
         # A recording of unknown kind may be the sweep that the plan says the rig plays.
         recording = content[:4] in (b"RIFF", b"RIFX")
@@ -207,20 +218,20 @@ def _open(plan: Plan, path: Path, kind: str | None, options: Options) -> _File:
         fitted = _with_excitation(plan, path, options)
         if fitted.sweep is None:
             raise
-        return _File(path.name, content, "sweep", fitted)
-    fitted = _with_rig(plan, file.kind, options)
-    return file if fitted == options else _File(path.name, content, file.kind, fitted)
+        return RawFile(path.name, content, "sweep", fitted)
+    fitted = with_rig(plan, file.kind, options)
+    return file if fitted == options else RawFile(path.name, content, file.kind, fitted)
 
 
 def _in_stated_form(
     plan: Plan, name: str, content: bytes, options: Options, error: CurveError
-) -> _File:
+) -> RawFile:
     """Read a text file of unknown kind in a form that the plan states for one kind."""
     found, refusals = [], []
     stated = {field.name for field in fields(Form)}
     for kind in (kind for kind, keys in plan.rig.items() if stated & keys.keys()):
         try:
-            file = _File(name, content, None, _with_rig(plan, kind, options))
+            file = RawFile(name, content, None, with_rig(plan, kind, options))
         except CurveError as refusal:
             refusals.append(refusal)
             continue
@@ -244,7 +255,7 @@ def _bytes(path: Path) -> bytes:
         raise CurveError(Problem(str(path), found, "a measurement file")) from None
 
 
-def _with_rig(plan: Plan, kind: str, options: Options) -> Options:
+def with_rig(plan: Plan, kind: str, options: Options) -> Options:
     """Add what the plan says about the rig's files where `options` say nothing."""
     known = {one.name for one in fields(Options)}
     given = {
@@ -257,12 +268,15 @@ def _with_rig(plan: Plan, kind: str, options: Options) -> Options:
 
 def _with_excitation(plan: Plan, path: Path, options: Options) -> Options:
     """Add the rig's words about sweeps; the excitation may stand beside the recording instead."""
-    fitted = _with_rig(plan, "sweep", options)
+    fitted = with_rig(plan, "sweep", options)
     found = excitation_beside(path) if fitted.sweep is None else None
     return fitted if found is None else fitted.with_values({"sweep": found.sweep})
 
 
-def _measured(plan: Plan, files: Sequence[_File], hand: Mapping[str, float | None]) -> Measured:
+def measured_from(
+    plan: Plan, files: Sequence[RawFile], hand: Mapping[str, float | None]
+) -> Measured:
+    """Compute the metrics of the plan from files that are open; see `measure_files`."""
     by_kind = _by_kind(files)
     entered = check_values(plan, hand)
     values: dict[str, float | None] = {}
@@ -300,7 +314,7 @@ def _measured(plan: Plan, files: Sequence[_File], hand: Mapping[str, float | Non
 
 
 def _read_and_taken(
-    files: Sequence[_File], used: Mapping[Any, tuple[Listening, set[str]]]
+    files: Sequence[RawFile], used: Mapping[Any, tuple[Listening, set[str]]]
 ) -> list[str]:
     """Say how each file was read, then how the plan's measures were taken from it."""
     read = [_notes(file.heard, None) for file in files]
@@ -318,7 +332,7 @@ def _notes(heard: Listening, measures: set[str] | None) -> list[str]:
     return kept
 
 
-def _support(by_kind: Mapping[str, _File]) -> list[str]:
+def _support(by_kind: Mapping[str, RawFile]) -> list[str]:
     """Say whether the distortion file supports the break-up that another file shows."""
     distortion = by_kind.get("distortion")
     for kind in ("response", "impulse", "sweep"):
@@ -340,8 +354,8 @@ def _instead(metric: Metric, entered: float | None, computed: float | None, file
     return f"{metric.label}: {typed} as entered by hand, in place of {heard} from {file}"
 
 
-def _by_kind(files: Sequence[_File]) -> dict[str, _File]:
-    found: dict[str, _File] = {}
+def _by_kind(files: Sequence[RawFile]) -> dict[str, RawFile]:
+    found: dict[str, RawFile] = {}
     for file in files:
         if file.kind in found:
             raise CurveError(
@@ -380,176 +394,3 @@ def _concerning(heard: Listening, measures: set[str]) -> list[Caution]:
         if about is None or measures.intersection(about):
             kept.append(Caution(warning.code, f"{heard.file}: {warning.text}"))
     return kept
-
-
-def recompute(
-    ledger: Ledger, *, only_show: bool = False, keep: Collection[str] = ()
-) -> pd.DataFrame:
-    """Bring every value up to the present plan: from the stored files, or by its unit.
-
-    A file is read as it was read at the time; keys of ``[rig.files]`` that were not stated then
-    are added. Values that a person entered stay, and are converted where the plan changed their
-    unit. Cones that are set aside are left as they are. All of it is one act, which
-    `Ledger.undo` takes back.
-
-    Parameters
-    ----------
-    ledger : Ledger
-        The experiment.
-    only_show : bool
-        Change nothing.
-    keep : collection of str
-        Metrics whose entered values stand as they are, whatever their unit was called.
-
-    Returns
-    -------
-    pandas.DataFrame
-        What changed: ``cone, session, measurement, metric, unit, before, after``.
-
-    Raises
-    ------
-    CurveError
-        If files can no longer be read; it names cones and files. Nothing is changed.
-    LedgerError
-        If an entered value cannot be converted, a file's bytes changed, or somebody else worked
-        on the cones meanwhile.
-    """
-    plan = ledger.plan
-    check_values(plan, dict.fromkeys(keep))
-    with ledger.snapshot() as connection:
-        table = ledger.wide_table()
-        versions = dict(zip(table["cone"].tolist(), table["version"].tolist(), strict=True))
-        counted = {cone.number for cone in ledger.cones() if cone.status != "set aside"}
-        sittings = {one.id: one for one in ledger.measurements() if one.cone in counted}
-        stale = [one for one in stale_readings(connection, plan) if one.counts]
-    _refuse_unconvertible(plan, stale, keep)
-    # Listening takes long; nobody else has to wait for it.
-    heard = _all_again(plan, ledger, [one for one in sittings.values() if one.files])
-    fresh = _entered(stale, keep)
-    for one, measured in heard:
-        derived = {name: measured.values[name] for name in _derived(plan, one, measured)}
-        fresh[one.id] = derived | fresh.get(one.id, {})
-    changed = [
-        (sittings[key], name, after)
-        for key in sorted(fresh)
-        for name, after in fresh[key].items()
-        if name not in sittings[key].values or sittings[key].values[name] != after
-    ]
-    if not only_show:
-        with ledger.act("recompute", {"metrics": list(plan.metrics), "keep": sorted(keep)}) as act:
-            _check_fresh(act.writer, versions)
-            for key, values in fresh.items():
-                _rewrite(act.writer, sittings[key], values)
-            for one, measured in heard:
-                _rewarn(act.writer, one, measured)
-            stamp(act.writer, plan, [one.reading for one in stale if one.reading is not None])
-            stamp(act.writer, plan, unmarked_entries(act.writer))
-            number = len(changed)
-            act.summary = f"metrics recomputed, {number} value{'' if number == 1 else 's'} changed"
-    rows = [
-        (one.cone, one.session, one.id, name, plan.metrics[name].unit, one.values.get(name), after)
-        for one, name, after in changed
-    ]
-    columns = ["cone", "session", "measurement", "metric", "unit", "before", "after"]
-    return pd.DataFrame(rows, columns=columns).astype({"before": float, "after": float})
-
-
-def _refuse_unconvertible(plan: Plan, stale: Sequence[Stale], keep: Collection[str]) -> None:
-    lost = [
-        one
-        for one in stale
-        if one.by_hand and one.converted is None and one.metric.name not in keep
-    ]
-    if lost:
-        raise LedgerError(*told_stale(plan, lost))
-
-
-def _entered(stale: Sequence[Stale], keep: Collection[str]) -> dict[int, dict[str, float | None]]:
-    """Give entered values in the present unit, and nothing where no file stands behind a value."""
-    found: dict[int, dict[str, float | None]] = {}
-    for one in stale:
-        if one.by_hand:
-            after = one.value if one.metric.name in keep else one.converted
-            found.setdefault(one.measurement, {})[one.metric.name] = after
-        elif one.file is None:
-            found.setdefault(one.measurement, {})[one.metric.name] = None
-    return found
-
-
-def _all_again(
-    plan: Plan, ledger: Ledger, sittings: Sequence[Measurement]
-) -> list[tuple[Measurement, Measured]]:
-    """Hear every measurement again; name every file that cannot be read."""
-    heard: list[tuple[Measurement, Measured]] = []
-    problems: list[Problem | str] = []
-    for one in sittings:
-        try:
-            heard.append((one, _again(plan, one, ledger.curves(measurement=one.id))))
-        except CurveError as error:
-            where = f"cone {one.cone}, session {one.session}"
-            problems += [_put_before(where, problem) for problem in error.problems]
-    if problems:
-        raise CurveError(*problems)
-    return heard
-
-
-def _put_before(where: str, problem: Problem | str) -> Problem | str:
-    if isinstance(problem, Problem):
-        return replace(problem, where=f"{where}: {problem.where}")
-    return f"{where}: {problem}"
-
-
-def _again(plan: Plan, one: Measurement, curves: Sequence[Curve]) -> Measured:
-    typed = {name: one.values[name] for name in one.by_hand if name in plan.metrics}
-    typed = {name: value for name, value in typed.items() if value is not None}
-    return _measured(plan, [_reopen(plan, curve) for curve in curves], typed)
-
-
-def _reopen(plan: Plan, curve: Curve) -> _File:
-    given = dict(curve.options)
-    if "sweep" in given:
-        given["sweep"] = Sweep(**given["sweep"])
-    stored = Options().with_values(given)
-    options = _with_rig(plan, curve.kind, stored)
-    try:
-        return _File(curve.name, curve.content, curve.kind, options)
-    except CurveError:
-        if options == stored:
-            raise
-        # The plan speaks of files that are written in another way by now.
-        return _File(curve.name, curve.content, curve.kind, stored)
-
-
-def _derived(plan: Plan, one: Measurement, measured: Measured) -> list[str]:
-    """List the metrics that this measurement's files can have a say in."""
-    kinds = {curve.kind for curve in measured.curves}
-    return [
-        name
-        for name, metric in plan.metrics.items()
-        if metric.source != "hand"
-        and name not in one.by_hand
-        and (name in one.values or metric.source in kinds or "sweep" in kinds)
-    ]
-
-
-def _check_fresh(writer: Writer, versions: Mapping[int, int]) -> None:
-    now = {cone: version for cone, version in writer.all("SELECT id, version FROM cones")}
-    if any(now.get(cone) != version for cone, version in versions.items()):
-        raise LedgerError(
-            Problem("recompute", "cones that changed meanwhile", "a quiet table", "Run it again.")
-        )
-
-
-def _rewrite(writer: Writer, one: Measurement, values: Mapping[str, float | None]) -> None:
-    before = len(writer.changes)
-    for name, value in values.items():
-        write_readings(writer, one.id, {name: value}, by_hand=name in one.by_hand)
-    if len(writer.changes) > before:
-        writer.update("cones", one.cone, version=writer.act)
-
-
-def _rewarn(writer: Writer, one: Measurement, measured: Measured) -> None:
-    """Put the warnings of the files in place of what they warned of before."""
-    ours = {*CODES, "no_file", "not_entered"}
-    kept = [caution for caution in one.warnings if caution.code not in ours]
-    writer.update("measurements", one.id, warnings=caution_text([*measured.warnings, *kept]))

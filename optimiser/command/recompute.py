@@ -8,7 +8,7 @@ import click
 import pandas as pd
 
 from experiments.ledger import Ledger
-from experiments.measuring import recompute
+from experiments.recomputing import recompute
 from optimiser import wording
 from optimiser.command.options import as_json, in_folder
 from optimiser.command.show import print_json, print_table, progress

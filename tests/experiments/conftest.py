@@ -11,6 +11,7 @@ import pytest
 
 from experiments.ledger import Ledger
 from experiments.schema import STATE_TABLES
+from tests import raw_files
 
 PLAN = """
 name = "window-sill radio"
@@ -113,3 +114,29 @@ def dump() -> Callable[[Ledger], dict[str, list[tuple[object, ...]]]]:
             connection.close()
 
     return read
+
+
+@pytest.fixture
+def response(tmp_path: Path) -> Path:
+    """A low-pass at 8 kHz."""
+    return raw_files.write_response(tmp_path / "response.txt")
+
+
+@pytest.fixture
+def distortion(tmp_path: Path) -> Path:
+    """Total harmonic distortion at five frequencies."""
+    return raw_files.write_distortion(tmp_path / "distortion.txt")
+
+
+@pytest.fixture
+def recording(tmp_path: Path) -> Path:
+    """A sweep through a low-pass with a little distortion."""
+    return raw_files.write_recording(tmp_path / "take.wav")
+
+
+@pytest.fixture
+def commas(tmp_path: Path) -> Path:
+    """A response whose commas may stand for thousands."""
+    path = tmp_path / "spl.txt"
+    path.write_text(raw_files.COMMAS)
+    return path

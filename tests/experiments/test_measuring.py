@@ -7,71 +7,19 @@ import math
 import numpy as np
 import pytest
 import soundfile
-from scipy.signal import butter, sosfilt
 
 from experiments.acoustics.excitation import Excitation, sidecar_text
 from experiments.acoustics.listening import listen
 from experiments.acoustics.options import Options, Sweep
 from experiments.errors import CurveError, LedgerError
-from experiments.ledger import Ledger
-from experiments.measuring import measure_files, recompute
+from experiments.measuring import measure_files
 from experiments.plan import Plan
-from experiments.records import StoredCurve
-
-VARIABLES = '[variables.wall]\nkind = "continuous"\nlow = 0.2\nhigh = 1.0\nstep = 0.1\n'
-METRICS = """
-name = "t"
-[metrics.upper_limit]
-from = "response"
-unit = "kHz"
-goal = "watch"
-[metrics.upper_limit_6]
-from = "response"
-measure = "upper_limit"
-drop_db = 6
-goal = "maximise"
-[metrics.thd_peak]
-from = "distortion"
-[metrics.decay]
-from = "impulse"
-unit = "s"
-[metrics.mass]
-from = "hand"
-unit = "g"
-[metrics.gloss]
-from = "hand"
-"""
-PLAN = METRICS + VARIABLES
+from tests.raw_files import PLAN, STATED, SWEEP_PLAN, write_response
 
 
 @pytest.fixture
 def plan():
     return Plan.from_text(PLAN)
-
-
-@pytest.fixture
-def response(tmp_path):
-    return write_response(tmp_path / "response.txt")
-
-
-def write_response(path, corner=8000.0, order=4):
-    """Butterworth low-pass: A(f) = 10 lg(1 + (f/fc)^(2n)); flat down to 20 Hz."""
-    f = np.geomspace(20, 20000, 1200)
-    level = 85 - 10 * np.log10(1 + (f / corner) ** (2 * order))
-    lines = [
-        "Frequency [Hz];SPL [dB]",
-        *(f"{a:.6g};{b:.6g}" for a, b in zip(f, level, strict=True)),
-    ]
-    path.write_text("\n".join(lines))
-    return path
-
-
-@pytest.fixture
-def distortion(tmp_path):
-    path = tmp_path / "distortion.txt"
-    rows = ["Hz;THD %", "100;3.5", "200;2", "400;1.25", "800;1", "1600;0.5"]
-    path.write_text("\n".join(rows))
-    return path
 
 
 @pytest.fixture
@@ -194,124 +142,6 @@ def test_nothing_at_all_gives_nothing(plan):
     assert measured.curves == []
 
 
-@pytest.fixture
-def worked(tmp_path, plan, response, distortion):
-    """A ledger with two measured cones."""
-    with Ledger.create(tmp_path / "worked", PLAN) as ledger:
-        for wall, session in ((0.3, "a"), (0.4, "b")):
-            cone = ledger.add({"wall": wall})
-            hand = {"gloss": 1.0, "thd_peak": 9.0} if session == "b" else {}
-            one = measure_files(plan, [response, distortion], hand=hand)
-            ledger.measure(
-                cone,
-                session=session,
-                curves=one.curves,
-                values=one.values,
-                warnings=[*one.warnings, "smelled of solvent"],
-                by_hand=one.by_hand,
-            )
-        yield ledger
-
-
-def test_recomputing_without_a_change_changes_nothing(worked, dump):
-    before, acts = dump(worked), len(worked.history())
-    assert recompute(worked).empty
-    assert dump(worked) == before
-    assert len(worked.history()) == acts
-
-
-def test_recomputing_follows_the_plan_and_keeps_what_was_typed(worked, dump):
-    file = worked.folder / "experiment.toml"
-    before = dump(worked)
-    file.write_text(PLAN.replace("drop_db = 6", "drop_db = 3").replace('"kHz"', '"Hz"'))
-    shown = recompute(worked, only_show=True)
-    assert dump(worked) == before
-    changed = recompute(worked)
-    assert changed.equals(shown)
-    assert list(changed["cone"]) == [1, 1, 2, 2]
-    assert set(changed["metric"]) == {"upper_limit", "upper_limit_6"}
-    limits = changed[changed["metric"] == "upper_limit"]
-    assert np.allclose(limits["after"], 1000 * limits["before"], rtol=1e-12)
-    table = worked.table()
-    # Butterworth, n = 4: 3 dB at 0.999209 fc (published_checks, filters).
-    assert table["upper_limit_6"].tolist() == pytest.approx([8000 * 0.999209] * 2, rel=2e-3)
-    assert table["thd_peak"].tolist() == [3.5, 9.0]
-    assert table["gloss"].tolist()[1] == 1.0
-    assert "smelled of solvent" in [str(one) for one in worked.measurements()[0].warnings]
-    worked.undo()
-    assert dump(worked) == before
-
-
-def test_recomputing_adds_a_metric_that_joined_the_plan(worked):
-    file = worked.folder / "experiment.toml"
-    file.write_text(PLAN + '[metrics.level]\nfrom = "response"\nband = [200, 2000]\n')
-    changed = recompute(worked)
-    assert list(changed["metric"]) == ["level", "level"]
-    assert changed["before"].isna().all()
-    # 85 dB in the pass band of the low-pass.
-    assert worked.table()["level"].tolist() == pytest.approx([85.0, 85.0], abs=0.01)
-
-
-def test_recomputing_a_file_that_cannot_be_read_names_it_and_changes_nothing(worked, dump):
-    worked.measure(1, session="c", curves=[StoredCurve("odd.txt", "response", b"what is this")])
-    before = dump(worked)
-    with pytest.raises(CurveError, match=r"cone 1, session c: odd\.txt"):
-        recompute(worked)
-    assert dump(worked) == before
-
-
-def test_recomputing_refuses_when_somebody_worked_meanwhile(worked, monkeypatch):
-    original = Ledger.curves
-
-    def meanwhile(ledger, *args, **kwargs):
-        found = original(ledger, *args, **kwargs)
-        if len(worked.notes()) == 0:
-            with Ledger.open(worked.folder) as other:
-                other.note("busy")
-                other.set_aside(2, why="lent")
-        return found
-
-    monkeypatch.setattr(Ledger, "curves", meanwhile)
-    with pytest.raises(LedgerError, match="changed meanwhile"):
-        recompute(worked)
-
-
-SWEEP_PLAN = (
-    VARIABLES
-    + """
-[metrics.upper_limit]
-from = "response"
-[metrics.lower]
-from = "sweep"
-measure = "level"
-band = [300, 3000]
-goal = "watch"
-[metrics.thd_peak]
-from = "distortion"
-band = [200, 2000]
-goal = "minimise"
-[metrics.decay]
-from = "impulse"
-goal = "watch"
-[rig.files.sweep]
-sweep = "50:20000:1"
-"""
-)
-
-
-@pytest.fixture
-def recording(tmp_path):
-    """Exponential sweep (Farina 2000) through x + 0.02 x^2 and a low-pass at 8 kHz."""
-    rate, length = 48000, 1 / np.log(20000 / 50)
-    t = np.arange(rate) / rate
-    sweep = 0.5 * np.sin(2 * np.pi * 50 * length * (np.exp(t / length) - 1))
-    sweep = np.concatenate([np.zeros(2400), sweep, np.zeros(rate // 2)])
-    sections = butter(4, 8000, fs=rate, output="sos")
-    path = tmp_path / "take.wav"
-    soundfile.write(path, sosfilt(sections, sweep + 0.02 * sweep**2), rate, subtype="FLOAT")
-    return path
-
-
 def test_one_sweep_recording_stands_in_for_every_kind(recording):
     plan = Plan.from_text('name = "s"\n' + SWEEP_PLAN)
     measured = measure_files(plan, [recording])
@@ -387,112 +217,9 @@ def test_a_response_file_wins_over_the_sweep(recording, response):
     assert both.values["lower"] == measure_files(plan, [recording]).values["lower"]
 
 
-def test_a_stored_sweep_is_read_as_it_was_played_though_the_rig_changed(tmp_path, recording):
-    text = 'name = "s"\n' + SWEEP_PLAN
-    with Ledger.create(tmp_path / "s", text) as ledger:
-        one = measure_files(ledger.plan, [recording])
-        cone = ledger.add({"wall": 0.3})
-        ledger.measure(
-            cone, session="a", curves=one.curves, values=one.values, warnings=one.warnings
-        )
-        (ledger.folder / "experiment.toml").write_text(text.replace("50:20000:1", "20:20000:9"))
-        assert recompute(ledger).empty
-
-
 def test_a_recording_without_its_excitation_is_refused(recording, plan):
     with pytest.raises(CurveError, match=r"take\.wav"):
         measure_files(plan, [recording])
-
-
-def rewrite(ledger, *pairs):
-    file = ledger.folder / "experiment.toml"
-    text = file.read_text()
-    for old, new in pairs:
-        assert old in text
-        text = text.replace(old, new)
-    file.write_text(text)
-
-
-def test_recomputing_makes_a_refused_table_whole(worked):
-    rewrite(worked, ("drop_db = 6", "drop_db = 3"))
-    with pytest.raises(LedgerError, match="coneloop recompute"):
-        worked.table()
-    recompute(worked)
-    assert worked.check() == []
-    worked.undo()
-    with pytest.raises(LedgerError, match="coneloop recompute"):
-        worked.table()
-
-
-def test_a_definition_that_changes_no_value_is_stamped_all_the_same(worked):
-    rewrite(worked, ("drop_db = 6", "drop_db = 6.0000000001"))
-    recompute(worked)
-    assert worked.disagreements() == []
-
-
-def test_entered_values_follow_a_unit_that_converts(worked):
-    rewrite(worked, ("[metrics.gloss]\n", '[metrics.gloss]\nunit = "min"\n'))
-    recompute(worked, keep=["gloss"])
-    rewrite(worked, ('unit = "min"', 'unit = "s"'))
-    changed = recompute(worked)
-    assert changed[["metric", "before", "after"]].to_numpy().tolist() == [["gloss", 1.0, 60.0]]
-    assert worked.table()["gloss"].tolist()[1] == 60.0
-    assert worked.measurements()[1].by_hand >= {"gloss"}
-
-
-def test_entered_values_of_an_unknown_unit_stand_only_if_they_are_kept(worked, dump):
-    rewrite(worked, ("[metrics.gloss]\n", '[metrics.gloss]\nunit = "GU"\n'))
-    before = dump(worked)
-    with pytest.raises(LedgerError, match="--keep gloss"):
-        recompute(worked)
-    assert dump(worked) == before
-    with pytest.raises(LedgerError, match="a metric of the plan"):
-        recompute(worked, keep=["glos"])
-    assert recompute(worked, keep=["gloss"]).empty
-    assert worked.table()["gloss"].tolist()[1] == 1.0
-
-
-def test_values_that_lose_their_file_are_taken_out(worked):
-    rewrite(
-        worked,
-        ('[metrics.upper_limit]\nfrom = "response"', '[metrics.upper_limit]\nfrom = "impulse"'),
-    )
-    changed = recompute(worked)
-    lost = changed[changed["metric"] == "upper_limit"]
-    assert lost["after"].isna().all()
-    assert len(lost) == 2
-    assert worked.table()["upper_limit"].isna().all()
-
-
-def test_recomputing_names_every_file_that_cannot_be_read(worked):
-    for session in ("c", "d"):
-        odd = StoredCurve(f"{session}.txt", "response", b"what is this " + session.encode())
-        worked.measure(1, session=session, curves=[odd])
-    with pytest.raises(CurveError) as refusal:
-        recompute(worked)
-    assert [problem.where.split(":")[0] for problem in refusal.value.problems] == [
-        "cone 1, session c",
-        "cone 1, session d",
-    ]
-    worked.set_aside(1, why="its files are lost")
-    assert recompute(worked).empty
-
-
-COMMAS = "".join(
-    f"{f},000\t{85 - 10 * np.log10(1 + (f / 300) ** 8):.3f}\n".replace(".", ",")
-    for f in range(20, 980, 2)
-)
-"""Every comma has three digits behind it: thousands or decimals?"""
-
-
-@pytest.fixture
-def commas(tmp_path):
-    path = tmp_path / "spl.txt"
-    path.write_text(COMMAS)
-    return path
-
-
-STATED = PLAN + '[rig.files.response]\ndecimal = ","\ncolumns = ["frequency [Hz]", "level [dB]"]\n'
 
 
 def test_an_ambiguous_file_is_read_once_the_plan_states_its_form(plan, commas):
@@ -517,27 +244,6 @@ def test_a_file_that_contradicts_the_plan_is_refused_with_its_line(response):
     assert "decimal commas, as [rig.files] states" in problem.expected
 
 
-def test_recomputing_reads_a_stored_file_in_the_form_of_its_day(tmp_path, commas):
-    with Ledger.create(tmp_path / "c", STATED) as ledger:
-        cone = ledger.add({"wall": 0.3})
-        one = measure_files(ledger.plan, [commas])
-        ledger.measure(cone, session="a", curves=one.curves, values=one.values)
-        (ledger.folder / "experiment.toml").write_text(PLAN)
-        assert ledger.disagreements() == []
-        assert recompute(ledger).empty
-
-
-def test_a_form_that_joins_is_tried_on_older_files_and_passed_over_where_it_does_not_fit(worked):
-    file = worked.folder / "experiment.toml"
-    text = file.read_text()
-    file.write_text(text + '[rig.files.response]\nunit = "Hz"\n')
-    assert "rig.files.response now states unit" in worked.disagreements()[0].found
-    assert recompute(worked).empty
-    file.write_text(text + '[rig.files.response]\nunit = "Hz"\ndecimal = ","\n')
-    assert recompute(worked).empty
-    assert worked.disagreements() == []
-
-
 def test_every_bad_file_is_named_at_once(plan, tmp_path, response):
     bad = tmp_path / "bad.txt"
     bad.write_text("what is this")
@@ -546,12 +252,3 @@ def test_every_bad_file_is_named_at_once(plan, tmp_path, response):
     assert "Entered by hand: mass, gloss." in str(refusal.value)
     wheres = [problem.where for problem in refusal.value.problems]
     assert wheres == [str(tmp_path / "nothing.txt"), "bad.txt:1", "metric"]
-
-
-def test_entries_from_before_units_were_kept_are_taken_as_they_are_and_marked(worked):
-    with worked.act("edit", {}) as act:
-        act.writer.connection.execute("UPDATE readings SET definition = NULL WHERE by_hand")
-    rewrite(worked, ("[metrics.gloss]\n", '[metrics.gloss]\nunit = "min"\n'))
-    assert recompute(worked).empty
-    rewrite(worked, ('unit = "min"', 'unit = "s"'))
-    assert recompute(worked)["after"].tolist() == [60.0]
