@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy.fft import irfft, rfft, rfftfreq
+from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 
 from experiments.acoustics.bands import G
 from experiments.acoustics.clock import CLEAR, LARGEST, Clock
-from experiments.acoustics.deconvolution import deconvolve, fade_outside
+from experiments.acoustics.deconvolution import fade_outside
 from experiments.acoustics.quality import Warning
-from experiments.acoustics.stimulus import generate, time_constant
+from experiments.acoustics.stimulus import time_constant
 from experiments.errors import CurveError, Problem
 
 if TYPE_CHECKING:
@@ -30,7 +29,9 @@ _DRIFT: Final = 0.01  # s over the whole sweep: the change of L that is tried
 def find_arrival(h: npt.NDArray[np.float64], sweep: Sweep, rate: float, recorded: int) -> int:
     """Return the sample at which the linear response peaks; refuse what was cut off."""
     place = int(np.argmax(np.abs(h)))
-    place = place - h.size if place > recorded else place
+    seconds = time_constant(sweep) * math.log(sweep.stop_hz / sweep.start_hz)
+    # Far behind the last moment at which a whole sweep may start, it started too early instead.
+    place = place - h.size if 2 * place > recorded - seconds * rate + h.size else place
     if place < -_EARLY * rate:
         raise CurveError(
             Problem(
@@ -40,7 +41,6 @@ def find_arrival(h: npt.NDArray[np.float64], sweep: Sweep, rate: float, recorded
                 "Start recording before the sweep is played.",
             )
         )
-    seconds = time_constant(sweep) * math.log(sweep.stop_hz / sweep.start_hz)
     missing = place / rate + seconds - recorded / rate
     if missing > _EARLY:
         raise CurveError(
@@ -134,11 +134,7 @@ def clock_warning(clock: Clock, sweep: Sweep) -> Warning:
 
 
 def refuse_other_rate(
-    y: npt.NDArray[np.float64],
-    h: npt.NDArray[np.float64],
-    sweep: Sweep,
-    rate: float,
-    clock: Clock,
+    h: npt.NDArray[np.float64], arrival: int, sweep: Sweep, rate: float, clock: Clock
 ) -> None:
     """Refuse a sweep of nearly the stated settings: a slightly other L then fits better."""
     octaves = math.log(sweep.stop_hz / sweep.start_hz)
@@ -146,11 +142,8 @@ def refuse_other_rate(
     step = _DRIFT / (length * octaves)
     sure = abs(clock.error) > LARGEST and clock.smear >= CLEAR
     better = clock.error if sure else 0.0
-    peak = float(np.max(np.abs(h)))
     for share in () if better else (step, -step):
-        other = replace(sweep, law="exponential", seconds=length * (1 + share) * octaves)
-        tried = deconvolve(y, generate(other, rate), rate, (sweep.start_hz, sweep.stop_hz))
-        if float(np.max(np.abs(tried))) > 1.1 * peak:
+        if _sharpened(h, arrival, share * length, sweep.start_hz, rate) > 1.1:
             better = share
     if better:
         raise CurveError(
@@ -161,3 +154,19 @@ def refuse_other_rate(
                 "State the settings of the sweep that was played.",
             )
         )
+
+
+def _sharpened(
+    h: npt.NDArray[np.float64], arrival: int, longer: float, start_hz: float, rate: float
+) -> float:
+    """Return how many times higher the peak would be had the sweep an L longer by some s.
+
+    Frequencies f then arrive `longer` ln(f/f1) earlier, which is a matter of phase.
+    """
+    half = round(5 * _DRIFT * rate)
+    part = h[np.arange(arrival - half, arrival + half) % h.size]
+    n = next_fast_len(part.size, real=True)
+    f = rfftfreq(n, 1 / rate)
+    phase = 2 * np.pi * f * longer * (np.log(np.maximum(f, f[1]) / start_hz) - 1)
+    tried = irfft(rfft(part, n) * np.exp(1j * phase), n)
+    return float(np.max(np.abs(tried)) / np.max(np.abs(part)))

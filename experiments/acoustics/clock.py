@@ -29,6 +29,7 @@ CLEAR: Final = 5e-4
 """Smear in s from which a difference is undone; a steep crossover at 3 kHz makes 0.46 ms."""
 
 _SMEAR: Final = 0.012  # s over the whole sweep that are searched at least
+_COARSE: Final = 4  # steps of the first search in one
 _CERTAIN: Final = 1.3  # times higher must the peak become before a difference is believed
 _FAINT: Final = 0.03  # of the largest magnitude: what is fainter says nothing (-30 dB)
 
@@ -105,13 +106,32 @@ def compare_clocks(
     # A share of 1 delays a frequency f by L ln(f / f1), the derivative of this phase.
     phase = 2 * np.pi * f * length * (np.log(np.maximum(f, f[1]) / band[0]) - 1)
     step = 0.25 / (band[1] * seconds)
-    errors = step * np.arange(-round(reach / step), round(reach / step) + 1)
-    heights = [float(np.max(np.abs(irfft(excess * np.exp(1j * e * phase), n)))) for e in errors]
-    best = int(np.argmax(heights))
-    error = float(errors[best])
-    if heights[best] < _CERTAIN * heights[errors.size // 2] or abs(error) < doubt:
+    steps = round(reach / step / _COARSE)
+    coarse = np.asarray(_COARSE * step * np.arange(-steps, steps + 1), dtype=np.float64)
+    heights = _heights(excess, phase, coarse, n)
+    offsets = step * np.arange(-2 * _COARSE, 2 * _COARSE + 1)
+    fine = np.asarray(coarse[np.argmax(heights)] + offsets, dtype=np.float64)
+    finer = _heights(excess, phase, fine, n)
+    error = float(fine[np.argmax(finer)])
+    if np.max(finer) < _CERTAIN * heights[steps] or abs(error) < doubt:
         error = 0.0
     return Clock(error, float(doubt), abs(error) * seconds)
+
+
+def _heights(
+    excess: npt.NDArray[np.complex128],
+    phase: npt.NDArray[np.float64],
+    errors: npt.NDArray[np.float64],
+    n: int,
+) -> npt.NDArray[np.float64]:
+    """Height of the impulse response's peak once each of some clock errors is undone."""
+    turned = excess * np.exp(1j * errors[0] * phase)
+    turn = np.exp(1j * (errors[1] - errors[0]) * phase)
+    heights = np.empty(errors.size)
+    for place in range(errors.size):
+        heights[place] = np.max(np.abs(irfft(turned, n)))
+        turned *= turn
+    return heights
 
 
 def _excess(

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from experiments.acoustics.options import Sweep
 
-__all__ = ["deconvolve", "fade_outside", "loopback_peak"]
+__all__ = ["Spectrum", "deconvolve", "fade_outside", "loopback_peak"]
 
 
 def deconvolve(
@@ -42,15 +42,51 @@ def deconvolve(
     ndarray, shape (at least n + m,)
         Impulse response; what comes before time 0 stands at the end.
     """
-    length = next_fast_len(recording.size + excitation.size, real=True)
-    f = rfftfreq(length, 1 / rate)
-    x = rfft(excitation, length)
-    weight = fade_outside(f, band, below=1.0)
-    power = np.abs(x) ** 2
-    floor = _floor(f, power, band)
-    inverse = np.conj(x) * weight / np.maximum(power, floor)
-    result: npt.NDArray[np.float64] = irfft(rfft(recording, length) * inverse, length)
-    return result
+    return Spectrum(recording, rate, recording.size + excitation.size).divided(excitation, band)
+
+
+class Spectrum:
+    """A recording's spectrum, to be divided by that of several excitations.
+
+    Parameters
+    ----------
+    recording : ndarray, shape (n,)
+        Samples.
+    rate : float
+        Sampling rate, Hz.
+    length : int
+        Samples that an impulse response gets at least; what would stand beyond its end comes
+        round to its start.
+    """
+
+    def __init__(self, recording: npt.NDArray[np.float64], rate: float, length: int) -> None:
+        self.rate = rate
+        self._length = next_fast_len(max(length, recording.size), real=True)
+        self._values = rfft(recording, self._length)
+
+    def divided(
+        self, excitation: npt.NDArray[np.float64], band: tuple[float, float]
+    ) -> npt.NDArray[np.float64]:
+        """Give the impulse response; see `deconvolve`."""
+        f = rfftfreq(self._length, 1 / self.rate)
+        x = rfft(excitation, self._length)
+        power = x.real**2 + x.imag**2
+        weight = fade_outside(f, band, below=1.0)
+        weight /= np.maximum(power, _floor(f, power, band))
+        np.conjugate(x, out=x)
+        x *= weight
+        x *= self._values
+        result: npt.NDArray[np.float64] = irfft(x, self._length, overwrite_x=True)
+        return result
+
+    def below(self, frequency: float) -> Spectrum:
+        """Give the same at a lower rate, with nothing of what lies at `frequency` and above."""
+        bins = int(frequency * self._length / self.rate) + 1
+        low = Spectrum.__new__(Spectrum)
+        low._length = 2 * (bins - 1)
+        low.rate = self.rate * low._length / self._length
+        low._values = self._values[:bins] * (low._length / self._length)
+        return low
 
 
 def _floor(

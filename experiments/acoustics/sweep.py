@@ -28,7 +28,7 @@ from experiments.acoustics.arrivals import (
 from experiments.acoustics.bands import G
 from experiments.acoustics.clock import CLEAR, LARGEST, compare_clocks, stretched
 from experiments.acoustics.curves import Distortion, Impulse, Response
-from experiments.acoustics.deconvolution import deconvolve, loopback_peak
+from experiments.acoustics.deconvolution import Spectrum, loopback_peak
 from experiments.acoustics.distortion import total_harmonic
 from experiments.acoustics.quality import Warning
 from experiments.acoustics.stimulus import generate, lead, time_constant
@@ -46,6 +46,8 @@ ORDERS: Final = (2, 3, 4, 5)
 
 _PER_OCTAVE: Final = 24  # points of the distortion curve
 _TAIL: Final = 0.5  # s of impulse response kept
+_SLACK: Final = 2.5  # s beyond the recording, for what leads the sweep
+_LOW_STOP: Final = 2000.0  # Hz up to which the laws are compared first
 _MARGIN: Final = 2.0  # harmonics must stand this far over the noise (6 dB)
 
 
@@ -109,7 +111,10 @@ def analyse(
     y, rate = recording.samples - np.mean(recording.samples), recording.rate
     if not np.any(y):
         raise CurveError(Problem("recording", "silence", "a sweep", "Check the wiring."))
-    sweep, h = _fitting_law(y, sweep, rate, loopback)
+    spectrum = Spectrum(y, rate, _room(sweep, rate, y.size))
+    sweep = _fitting_law(spectrum, sweep) if loopback is None else _with_law(sweep)
+    band = (sweep.start_hz, sweep.stop_hz)
+    h = spectrum.divided(generate(sweep, rate) if loopback is None else loopback, band)
     needed = round(time_constant(sweep) * math.log(sweep.stop_hz / sweep.start_hz) * rate) - 1
     if y.size < needed:
         raise CurveError(
@@ -123,20 +128,19 @@ def analyse(
     arrival = find_arrival(h, sweep, rate, y.size)
     warnings = _short_warnings(sweep)
     if loopback is None:
-        band = (sweep.start_hz, sweep.stop_hz)
         clock = compare_clocks(h, arrival, time_constant(sweep), band, rate)
         if clock.error:
             warnings.append(clock_warning(clock, sweep))
         if clock.smear >= CLEAR and abs(clock.error) <= LARGEST:
             sweep = stretched(sweep, clock.error)
-            h = deconvolve(y, generate(sweep, rate), rate, band)
+            h = spectrum.divided(generate(sweep, rate), band)
             arrival = find_arrival(h, sweep, rate, y.size)
     warnings += check_arrivals(h, arrival, sweep, rate)
     if loopback is None:
-        refuse_other_rate(y, h, sweep, rate, clock)
+        refuse_other_rate(h, arrival, sweep, rate, clock)
     impulse = _linear(h, arrival, sweep, recording)
     response = _response(impulse, h, arrival, sweep)
-    distortion = _distortion(y, arrival, sweep, rate, loopback)
+    distortion = _distortion(spectrum, arrival, sweep, loopback is not None)
     warnings += _noise_warnings(distortion)
     return SweepResult(
         impulse, response, distortion, arrival / rate, str(sweep.law), warnings,
@@ -144,28 +148,44 @@ def analyse(
     )  # fmt: skip
 
 
-def _fitting_law(
-    y: npt.NDArray[np.float64],
-    sweep: Sweep,
-    rate: float,
-    loopback: npt.NDArray[np.float64] | None,
-) -> tuple[Sweep, npt.NDArray[np.float64]]:
-    """Deconvolve under each possible law; the sharper impulse response is the right one."""
-    laws = [sweep]
-    if sweep.law is None:
-        laws = [replace(sweep, law="exponential"), replace(sweep, law="synchronised")]
-        if sweep.start_hz * sweep.seconds / math.log(sweep.stop_hz / sweep.start_hz) < 0.5:
-            laws.pop()
-    band = (sweep.start_hz, sweep.stop_hz)
-    tried = []
-    for candidate in laws:
-        x = generate(candidate, rate) if loopback is None else loopback
-        h = deconvolve(y, x, rate, band)
-        tried.append((float(np.max(np.abs(h))), candidate, h))
-        if loopback is not None:
-            break
-    _, best, h = max(tried, key=lambda item: item[0])
-    return best, h
+def _room(sweep: Sweep, rate: float, recorded: int) -> int:
+    """Count the samples that keep what leads the sweep apart from what follows the recording."""
+    longest = time_constant(sweep) * math.log(0.49 * rate / sweep.start_hz) * rate
+    return max(recorded + round(min(sweep.seconds, _SLACK) * rate), math.ceil(longest) + 1)
+
+
+def _with_law(sweep: Sweep) -> Sweep:
+    return sweep if sweep.law else replace(sweep, law="exponential")
+
+
+def _fitting_law(spectrum: Spectrum, sweep: Sweep) -> Sweep:
+    """Choose the law under which the impulse response is sharpest, where none is stated.
+
+    The two laws differ in L, which low frequencies show as well as all of them; only if these
+    leave it open are all compared.
+    """
+    if sweep.law is not None:
+        return sweep
+    laws = [replace(sweep, law="exponential"), replace(sweep, law="synchronised")]
+    if sweep.start_hz * sweep.seconds / math.log(sweep.stop_hz / sweep.start_hz) < 0.5:
+        return laws[0]
+    if sweep.stop_hz > 2 * _LOW_STOP:
+        lower = spectrum.below(2.5 * _LOW_STOP)
+        peaks = [_peak(lower, _cut_short(law, _LOW_STOP)) for law in laws]
+        if max(peaks) > 1.2 * min(peaks):
+            return laws[int(np.argmax(peaks))]
+    return laws[int(np.argmax([_peak(spectrum, law) for law in laws]))]
+
+
+def _peak(spectrum: Spectrum, sweep: Sweep) -> float:
+    h = spectrum.divided(generate(sweep, spectrum.rate), (sweep.start_hz, sweep.stop_hz))
+    return float(np.max(np.abs(h)))
+
+
+def _cut_short(sweep: Sweep, stop_hz: float) -> Sweep:
+    """Return the part of a sweep below a frequency."""
+    seconds = time_constant(sweep) * math.log(stop_hz / sweep.start_hz)
+    return replace(sweep, stop_hz=stop_hz, seconds=seconds, fade_out=0.0)
 
 
 def _cut(
@@ -210,20 +230,16 @@ def _response(
 
 
 def _distortion(
-    y: npt.NDArray[np.float64],
-    arrival: int,
-    sweep: Sweep,
-    rate: float,
-    loopback: npt.NDArray[np.float64] | None,
+    spectrum: Spectrum, arrival: int, sweep: Sweep, is_looped_back: bool
 ) -> Distortion:
     """Cut out each harmonic and relate it to the fundamental.
 
     The sweep is taken to go on beyond its end with the same L, since harmonics do.
     """
+    rate = spectrum.rate
     top = 0.49 * rate
-    band = (sweep.start_hz, top)
-    h = deconvolve(y, generate(sweep, rate, top), rate, band)
-    if loopback is not None:
+    h = spectrum.divided(generate(sweep, rate, top), (sweep.start_hz, top))
+    if is_looped_back:
         arrival = int(np.argmax(np.abs(h)))  # the sweep's own clock, not the loopback's
     reach = 0.9 * rate / 2
     # A sweep without fades ripples at its ends, over about the root of its chirp rate there.
