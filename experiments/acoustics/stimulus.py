@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from experiments.acoustics.options import Sweep
 
-__all__ = ["generate", "lead", "time_constant"]
+__all__ = ["ended", "generate", "lead", "time_constant"]
 
 
 def time_constant(sweep: Sweep) -> float:
@@ -95,14 +95,39 @@ def generate(sweep: Sweep, rate: float, stop_hz: float | None = None) -> npt.NDA
             )
         )
     length = time_constant(sweep)
-    seconds = length * math.log((stop_hz or sweep.stop_hz) / sweep.start_hz)
-    t = np.arange(round(seconds * rate)) / rate
+    t = np.arange(_count(sweep, rate, stop_hz or sweep.stop_hz)) / rate
     phase = 2 * math.pi * sweep.start_hz * length * np.expm1(t / length)
     result: npt.NDArray[np.float64] = sweep.amplitude * np.sin(phase)
     _fade(result, round(sweep.fade_in * rate))
     if stop_hz is None:
         _fade(result[::-1], round(sweep.fade_out * rate))
     return result
+
+
+def ended(samples: npt.NDArray[np.float64], sweep: Sweep, rate: float) -> npt.NDArray[np.float64]:
+    """Return the sweep out of one that goes on to a higher frequency.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        From `generate` with a `stop_hz` over the sweep's own.
+    sweep : Sweep
+        Its settings.
+    rate : float
+        Sampling rate, Hz.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        As `generate` makes it.
+    """
+    result = samples[: _count(sweep, rate, sweep.stop_hz)].copy()
+    _fade(result[::-1], round(sweep.fade_out * rate))
+    return result
+
+
+def _count(sweep: Sweep, rate: float, stop_hz: float) -> int:
+    return round(time_constant(sweep) * math.log(stop_hz / sweep.start_hz) * rate)
 
 
 def _fade(samples: npt.NDArray[np.float64], count: int) -> None:

@@ -31,7 +31,7 @@ from experiments.acoustics.curves import Distortion, Impulse, Response
 from experiments.acoustics.deconvolution import Spectrum, loopback_peak
 from experiments.acoustics.distortion import total_harmonic
 from experiments.acoustics.quality import Warning
-from experiments.acoustics.stimulus import generate, lead, time_constant
+from experiments.acoustics.stimulus import ended, generate, lead, time_constant
 from experiments.errors import CurveError, Problem
 
 if TYPE_CHECKING:
@@ -48,6 +48,7 @@ _PER_OCTAVE: Final = 24  # points of the distortion curve
 _TAIL: Final = 0.5  # s of impulse response kept
 _SLACK: Final = 2.5  # s beyond the recording, for what leads the sweep
 _LOW_STOP: Final = 2000.0  # Hz up to which the laws are compared first
+_TOP: Final = 0.49  # of the rate: up to where harmonics are sought
 _MARGIN: Final = 2.0  # harmonics must stand this far over the noise (6 dB)
 
 
@@ -114,7 +115,8 @@ def analyse(
     spectrum = Spectrum(y, rate, _room(sweep, rate, y.size))
     sweep = _fitting_law(spectrum, sweep) if loopback is None else _with_law(sweep)
     band = (sweep.start_hz, sweep.stop_hz)
-    h = spectrum.divided(generate(sweep, rate) if loopback is None else loopback, band)
+    played, further = _excitation(sweep, rate)
+    h = spectrum.divided(played if loopback is None else loopback, band)
     needed = round(time_constant(sweep) * math.log(sweep.stop_hz / sweep.start_hz) * rate) - 1
     if y.size < needed:
         raise CurveError(
@@ -133,14 +135,15 @@ def analyse(
             warnings.append(clock_warning(clock, sweep))
         if clock.smear >= CLEAR and abs(clock.error) <= LARGEST:
             sweep = stretched(sweep, clock.error)
-            h = spectrum.divided(generate(sweep, rate), band)
+            played, further = _excitation(sweep, rate)
+            h = spectrum.divided(played, band)
             arrival = find_arrival(h, sweep, rate, y.size)
     warnings += check_arrivals(h, arrival, sweep, rate)
     if loopback is None:
         refuse_other_rate(h, arrival, sweep, rate, clock)
     impulse = _linear(h, arrival, sweep, recording)
     response = _response(impulse, h, arrival, sweep)
-    distortion = _distortion(spectrum, arrival, sweep, loopback is not None)
+    distortion = _distortion(spectrum, further, arrival, sweep, loopback is not None)
     warnings += _noise_warnings(distortion)
     return SweepResult(
         impulse, response, distortion, arrival / rate, str(sweep.law), warnings,
@@ -150,8 +153,18 @@ def analyse(
 
 def _room(sweep: Sweep, rate: float, recorded: int) -> int:
     """Count the samples that keep what leads the sweep apart from what follows the recording."""
-    longest = time_constant(sweep) * math.log(0.49 * rate / sweep.start_hz) * rate
+    longest = time_constant(sweep) * math.log(_TOP * rate / sweep.start_hz) * rate
     return max(recorded + round(min(sweep.seconds, _SLACK) * rate), math.ceil(longest) + 1)
+
+
+def _excitation(
+    sweep: Sweep, rate: float
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Make the sweep, and one that goes on beyond its end with the same L, as harmonics do."""
+    top = _TOP * rate
+    further = generate(sweep, rate, top)
+    played = ended(further, sweep, rate) if sweep.stop_hz <= top else generate(sweep, rate)
+    return played, further
 
 
 def _with_law(sweep: Sweep) -> Sweep:
@@ -230,15 +243,15 @@ def _response(
 
 
 def _distortion(
-    spectrum: Spectrum, arrival: int, sweep: Sweep, is_looped_back: bool
+    spectrum: Spectrum,
+    further: npt.NDArray[np.float64],
+    arrival: int,
+    sweep: Sweep,
+    is_looped_back: bool,
 ) -> Distortion:
-    """Cut out each harmonic and relate it to the fundamental.
-
-    The sweep is taken to go on beyond its end with the same L, since harmonics do.
-    """
+    """Cut out each harmonic and relate it to the fundamental."""
     rate = spectrum.rate
-    top = 0.49 * rate
-    h = spectrum.divided(generate(sweep, rate, top), (sweep.start_hz, top))
+    h = spectrum.divided(further, (sweep.start_hz, _TOP * rate))
     if is_looped_back:
         arrival = int(np.argmax(np.abs(h)))  # the sweep's own clock, not the loopback's
     reach = 0.9 * rate / 2
