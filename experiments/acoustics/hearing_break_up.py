@@ -10,6 +10,7 @@ import numpy as np
 from experiments.acoustics import breakup, resonance, spectrum
 from experiments.acoustics import decay as decays
 from experiments.acoustics import response as responses
+from experiments.acoustics.bands import G
 from experiments.acoustics.curves import Response
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ __all__ = ["hear_break_up", "hertz"]
 
 _LISTED: Final = 4
 _LOUD_END: Final = 0.01  # of the peak: a record that ends over this ends too early
+_FITTED: Final = 16  # points in the octaves to both sides that are enough for a fit
 _DISAGREE: Final = 0.25  # relative difference of two Q values
 
 
@@ -176,6 +178,9 @@ def _why_no_q(response: Response, peak: resonance.Peak, fit: resonance.PolePair 
     step = float(f[min(here + 1, f.size - 1)] / f[max(here - 1, 0)]) ** 0.5 - 1
     if fit is None:
         at = hertz(peak.frequency)
+        near = np.count_nonzero(np.abs(np.log(f / peak.frequency)) < math.log(G))
+        if near >= _FITTED:
+            return f"no pole pair follows the curve around the peak at {at}."
         return f"too few points around the peak at {at} ({100 * step:.1f} % apart)."
     if math.isinf(fit.sd_log_q):
         return (

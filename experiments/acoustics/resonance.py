@@ -42,6 +42,7 @@ _MAX_SD: Final = 0.2  # of ln Q: about 20 %
 _TILT_WEIGHT: Final = 0.0025  # dB of misfit for a tilt of 1 dB per unit of log frequency
 _POINTS: Final = 200
 _NEAR: Final = 0.03  # of log frequency
+_Q_RANGE: Final = (math.log(0.5), math.log(2000))  # of ln Q; beyond it a fit has run away
 _FLOOR: Final = 0.003  # dB of misfit at which the uncertainty is worked out at least
 
 
@@ -207,7 +208,8 @@ def _fit(
     if best is None:
         return None
     _, p, sd, rms = best
-    if not (abs(p[0]) < 0.35 and 0.5 < math.exp(p[1]) < 2000):
+    # In logarithms, since a fit that ran away has a Q that no float can hold.
+    if not (abs(p[0]) < 0.35 and _Q_RANGE[0] < p[1] < _Q_RANGE[1]):
         return None
     return PolePair(peak.frequency * math.exp(p[0]), math.exp(p[1]), sd, rms)
 

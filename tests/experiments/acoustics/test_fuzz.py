@@ -181,7 +181,25 @@ def run_recordings(known):
     return once
 
 
-RUNS = [run_tables, run_bytes, run_spoilt, run_wavs, run_recordings]
+def run_responses(known):
+    """Linear magnitudes written as decibels, and decibels with heavy noise."""
+
+    def once(data):
+        f = np.geomspace(20, 20000, data.draw(st.sampled_from([60, 200, 500, 1000])))
+        rng = np.random.default_rng(data.draw(st.integers(0, 999)))
+        level = known.cone(f)
+        for _ in range(data.draw(st.integers(0, 3))):
+            f0, q, a = 10 ** rng.uniform((2.5, 0.3, -1), (4.2, 3, 2))
+            level = level + 20 * np.log10(np.abs(1 + a * known.second_order(f, f0, q, 1) / q))
+        if data.draw(st.booleans()):
+            level = data.draw(st.floats(1, 90)) * 10 ** ((level - level.max()) / 20)
+        level = level + data.draw(st.floats(0, 6)) * rng.standard_normal(f.size)
+        check(known.response_text(f, level, digits=4).encode(), "response")
+
+    return once
+
+
+RUNS = [run_tables, run_bytes, run_spoilt, run_wavs, run_recordings, run_responses]
 
 
 @pytest.mark.parametrize("run", RUNS)

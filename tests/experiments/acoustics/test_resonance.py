@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.signal import peak_prominences
 
+from experiments.acoustics.breakup import search_curve
 from experiments.acoustics.curves import Response
 from experiments.acoustics.resonance import (
     Peak,
@@ -124,3 +125,22 @@ def test_a_plateau_of_noise_is_not_carried():
     curve = Response(F, rng.normal(0, 4, F.size))
     fits = [fit_pole_pair(curve, item) for item in peaks(curve, 8.0)[:5]]
     assert not any(fit is not None and fit.carried for fit in fits)
+
+
+@pytest.mark.parametrize("seed", range(1, 10))
+def test_a_fit_that_runs_away_has_no_q(known, seed):
+    """Noise of 4 dB: some fits seek a Q that no float can hold."""
+    f = np.geomspace(20, 20000, 500)
+    curve = Response(f, known.cone(f) + 4 * np.random.default_rng(seed).standard_normal(f.size))
+    outline = search_curve(curve)
+    fits = [fit_pole_pair(curve, peak, outline) for peak in peaks(outline)]
+    assert fits
+    assert all(fit is None or 0.5 < fit.q < 2000 for fit in fits)
+
+
+def test_linear_magnitudes_taken_as_decibels_have_no_sharp_q(known):
+    f = np.geomspace(20, 20000, 961)
+    curve = Response(f, 86 * 10 ** ((known.cone(f) - 90) / 20))
+    fits = [fit_pole_pair(curve, peak) for peak in peaks(curve)]
+    assert fits
+    assert all(fit is None or 0.5 < fit.q < 2000 for fit in fits)
