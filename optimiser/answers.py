@@ -268,7 +268,17 @@ class Comparison:
 
 @dataclass(frozen=True)
 class Variant:
-    """A level of a choice or a region of a knob, and whether the best can still lie there."""
+    """A level of a choice or a region of a knob, and whether the best can still lie there.
+
+    Parameters
+    ----------
+    probability : float
+        That the best recipe lies there; for a knob that exists only in some recipes, the best of
+        those.
+    loss : Estimate
+        What giving it up is expected to cost, in the unit of the score.
+    verdict : {'keep', 'undecided', 'drop', 'cannot tell yet'}
+    """
 
     variable: str
     where: str
@@ -305,6 +315,9 @@ class Outlook:
         Probability that the best cone so far lies within 1 %, 2 %, 5 % (keys 0.01, 0.02, 0.05)
         of the best printable recipe.
         Cones planned or printed but not measured count in none of these.
+    alike : float
+        Probability that it cannot be told from the best printable recipe: that it lies within
+        5 % or the repeatability, whichever is more.
     verdict : {'go on', 'nearly there', 'stop', 'cannot tell yet'}
     best : int or None
         The best cone so far by its expected score.
@@ -322,3 +335,4 @@ class Outlook:
     calibration: list[Calibration]
     notes: list[str]
     text: str
+    alike: float = float("nan")

@@ -116,8 +116,9 @@ def _knob(
     """Gather one variable's indices, main effect and verdict."""
     variable = list(sample.space.plan.variables.values())[place]
     active = sample.recipes()[:, place] >= 0
-    first = estimate(indices.first[:, place], cones)
-    total = estimate(indices.total[:, place], cones)
+    # Shares by definition; a finite sample may overshoot.
+    first = estimate(np.clip(indices.first[:, place], 0.0, 1.0), cones)
+    total = estimate(np.clip(indices.total[:, place], 0.0, 1.0), cones)
     return Knob(
         variable=variable.name,
         unit=variable.unit,

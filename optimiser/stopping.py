@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from experiments.plan import Plan
@@ -18,6 +19,8 @@ from optimiser.threads import one_thread
 from optimiser.wording import interval, many, number, percent, with_unit
 
 __all__ = ["outlook"]
+
+Floats = npt.NDArray[np.float64]
 
 
 @one_thread
@@ -48,8 +51,9 @@ def outlook(
     Outlook
         'stop' when the best cone is within 5 % of the best printable recipe with probability
         0.9 and the next cone is expected to gain less than a quarter of the repeatability;
-        'nearly there' when the probability is 0.6 and the gain under half of it. Cones
-        planned or printed count as not there: what they may bring is still to be gained.
+        'nearly there' when it cannot be told from the best (within 5 % or the repeatability,
+        whichever is more) with probability 0.6, and the gain is under half the repeatability.
+        Cones planned or printed count as not there: what they may bring is still to be gained.
 
     Raises
     ------
@@ -72,8 +76,10 @@ def outlook(
         progress(0.4, "valuing one more cone")
     gain = _next_gain(model, trials, seed)
     spread = repeatability(model)
-    within = _within(model, leader.settings, seed)
-    verdict = _outlook_verdict(gain, spread, within)
+    gap, best = _behind(model, leader.settings, seed)
+    within = {share: float(np.mean(gap <= share * np.abs(best))) for share in (0.01, 0.02, 0.05)}
+    alike = float(np.mean(gap <= np.maximum(0.05 * np.abs(best), spread)))
+    verdict = _outlook_verdict(gain, spread, within, alike)
     return Outlook(
         gain=gain,
         repeatability=spread,
@@ -84,7 +90,8 @@ def outlook(
         cones=model.cones,
         calibration=model.calibration(),
         notes=list(model.notes),
-        text=_outlook_text(model, verdict, gain, spread, within, leader.cone),
+        text=_outlook_text(model, verdict, gain, spread, within, alike, leader.cone),
+        alike=alike,
     )
 
 
@@ -102,25 +109,24 @@ def _next_gain(model: Model, trials: pd.DataFrame, seed: int) -> Estimate:
     return estimate(acquisition.gain(model.encoding(row))[:, 0], model.cones)
 
 
-def _within(model: Model, settings: Settings, seed: int) -> dict[float, float]:
-    """Probability that the leader is within a share of the best printable recipe."""
+def _behind(model: Model, settings: Settings, seed: int) -> tuple[Floats, Floats]:
+    """Give how far the leader is behind the best printable recipe, and that best, a draw."""
     functions = DrawnFunctions(model, seed=seed)
     _, utility = dense_pool(model, functions, seed=seed)
     row = model.evidence.space.rows([settings])
-    own = model.goals.sign * functions(model.encoding(row))[:, 0]
-    best = np.maximum(utility.max(axis=1), np.nan_to_num(own, nan=-np.inf))
-    own = np.nan_to_num(own, nan=-np.inf)
-    return {
-        share: float(np.mean(best - own <= share * np.abs(best))) for share in (0.01, 0.02, 0.05)
-    }
+    own = np.nan_to_num(model.goals.sign * functions(model.encoding(row))[:, 0], nan=-np.inf)
+    best = np.maximum(utility.max(axis=1), own)
+    return best - own, best
 
 
-def _outlook_verdict(gain: Estimate, spread: float, within: dict[float, float]) -> str:
+def _outlook_verdict(
+    gain: Estimate, spread: float, within: dict[float, float], alike: float
+) -> str:
     if not gain.known:
         return "go on"
     if within[0.05] >= 0.9 and gain.mean < 0.25 * spread:
         return "stop"
-    if within[0.05] >= 0.6 and gain.mean < 0.5 * spread:
+    if alike >= 0.6 and gain.mean < 0.5 * spread:
         return "nearly there"
     return "go on"
 
@@ -131,6 +137,7 @@ def _outlook_text(
     gain: Estimate,
     spread: float,
     within: dict[float, float],
+    alike: float,
     cone: str,
 ) -> str:
     """One plain sentence."""
@@ -141,11 +148,17 @@ def _outlook_text(
         else "the first cones are not all measured, so the next one's gain is not known"
     )
     slow = verdict == "go on" and gain.known and gain.mean < 0.5 * spread
+    coarse = f", and within what repeats with {percent(alike)}" if alike > within[0.05] else ""
     return (
         f"{verdict.capitalize()}: {gain_text}, against a repeatability of "
         f"{with_unit(number(spread, spread), unit)}; cone {cone} is within 5 % of the best "
-        f"printable recipe with probability {percent(within[0.05])} ({model.cones} cones)."
-        + (" Expect to need several cones before a gain shows." if slow else "")
+        f"printable recipe with probability {percent(within[0.05])}{coarse} ({model.cones} cones)."
+        + (
+            " No single cone is likely to show a gain: print several, or stop if what may still "
+            "be gained is not worth them."
+            if slow
+            else ""
+        )
     )
 
 

@@ -67,7 +67,10 @@ class MetricModel:
         return np.exp(np.clip(values, -700, 700)) if self.log else values
 
     def summary(self, mean: Floats, variance: Floats) -> dict[str, Floats]:
-        """Mean, sd, 90 % interval in the metric's unit of a mixture over draws (axis 0)."""
+        """Mean, sd, 90 % interval in the metric's unit of a mixture over draws (axis 0).
+
+        The mean is kept inside its interval.
+        """
         sd = np.sqrt(variance)
         low = self.back(mixture_quantile(mean, sd, _LOW))
         high = self.back(mixture_quantile(mean, sd, _HIGH))
@@ -76,6 +79,8 @@ class MetricModel:
             square = level**2 * np.exp(np.clip(variance, 0, 50))
             average = level.mean(axis=0)
             spread = np.sqrt(np.maximum(square.mean(axis=0) - average**2, 0.0))
+            # A mean that a few huge draws would carry out of the interval says nothing.
+            average = np.clip(average, low, high)
         else:
             average = mean.mean(axis=0)
             spread = np.sqrt(variance.mean(axis=0) + mean.var(axis=0))
@@ -284,12 +289,13 @@ def unknown(cones: int) -> Estimate:
 
 
 def estimate(sample: Floats, cones: int) -> Estimate:
-    """Summarise draws: their mean and 5 % to 95 % quantiles."""
+    """Summarise draws: their mean and 5 % to 95 % quantiles, widened to hold a skew mean."""
     known = sample[np.isfinite(sample)]
     if not len(known):
         return unknown(cones)
     low, high = np.quantile(known, [_LOW, _HIGH])
-    return Estimate(float(known.mean()), float(low), float(high), cones)
+    mean = float(known.mean())
+    return Estimate(mean, min(float(low), mean), max(float(high), mean), cones)
 
 
 @one_thread

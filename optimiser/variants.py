@@ -52,10 +52,11 @@ def dead_ends(
     Returns
     -------
     DeadEnds
-        Each level of a choice and each third of a numeric range. 'drop' where the best lies with
-        less than 5 % probability, by the upper 95 % limit that so many drawn functions allow
-        (Clopper & Pearson 1934), and giving the variant up is expected to cost less than the
-        repeatability of one cone.
+        Each level of a choice and each third of a numeric range; for a variable that exists
+        only in some recipes, the probability that it holds the best of those. 'drop' where the
+        best lies with less than 5 % probability, by the upper 95 % limit that so many drawn
+        functions allow (Clopper & Pearson 1934), and giving the variant up is expected to cost
+        less than the repeatability of one cone.
 
     Raises
     ------
@@ -157,6 +158,8 @@ def _upper(share: float, count: int) -> float:
 def _judge(model: Model, codes: Codes, utility: Floats, region: _Region, spread: float) -> Variant:
     """Probability that the variant holds the best, loss of giving it up, verdict."""
     column = list(model.plan.variables).index(region.variable.name)
+    active = codes[:, column] >= 0
+    codes, utility = codes[active], utility[:, active]
     inside = np.isin(codes[:, column], region.places)
     if inside.all():
         return region.judged(1.0, unknown(model.cones), "keep")

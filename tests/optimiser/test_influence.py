@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from experiments.errors import TrialsError
+from experiments.plan import Plan
 from experiments.space import Space
 from optimiser import sensitivity
 from tests.functions import (
@@ -108,3 +110,17 @@ def test_what_hangs_on_a_variable_goes_with_it(mixed_plan):
     assert knobs["process"].evidence > 3
     assert knobs["process"].verdict == "matters"
     assert knobs["wall"].evidence < 3
+
+
+def test_shares_of_the_variance_do_not_exceed_the_whole():
+    plan = Plan.from_dict(
+        {
+            "name": "one",
+            "variables": {"wall": {"kind": "ordered", "levels": [0.4, 0.5, 0.6]}},
+            "metrics": {"y": {"from": "hand", "goal": "maximise"}},
+        }
+    )
+    trials = pd.DataFrame({"wall": [0.4, 0.5, 0.6], "y": [1.0, 3.0, 2.0], "status": "measured"})
+    (knob,) = sensitivity(plan, trials, metric="y", seed=0).knobs
+    assert 0.9 < knob.total.mean <= 1.0
+    assert knob.total.high <= 1.0

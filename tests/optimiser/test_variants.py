@@ -50,6 +50,36 @@ def test_probabilities_of_a_choice_add_up_to_one():
     assert all(v.loss.mean >= 0 for v in result.variants)
 
 
+def test_a_knob_is_judged_among_the_recipes_that_have_it():
+    # Resin is far better, so that the best has no nozzle; 215 is the best nozzle all the same.
+    plan = Plan.from_dict(
+        {
+            "name": "branches",
+            "variables": {
+                "process": {"kind": "choice", "levels": ["resin", "filament"]},
+                "nozzle": {
+                    "kind": "ordered",
+                    "levels": [195, 215, 235],
+                    "only_when": {"process": ["filament"]},
+                },
+                "x": {"kind": "continuous", "low": 0, "high": 1, "step": 0.1},
+            },
+            "metrics": {"y": {"from": "hand", "goal": "maximise"}},
+        }
+    )
+    recipes = pd.concat([Space(plan).sample(24, seed=seed) for seed in (1, 2)])
+    y = 3.0 * (recipes["process"] == "resin") - 2.0 * (recipes["nozzle"] == 195)
+    y = y - 2.0 * (recipes["nozzle"] == 235) + 0.1 * recipes["x"]
+    noise = 0.05 * np.random.default_rng(0).standard_normal(len(recipes))
+    result = dead_ends(plan, recipes.assign(y=y + noise, status="measured"), seed=0)
+    found = verdicts(result)
+    assert found[("process", "filament")] == "drop"
+    assert found[("nozzle", "215")] == "keep"
+    assert found[("nozzle", "195")] == found[("nozzle", "235")] == "drop"
+    total = sum(v.probability for v in result.variants if v.variable == "nozzle")
+    assert total == pytest.approx(1.0, abs=0.02)
+
+
 @pytest.mark.slow
 def test_a_level_that_holds_the_best_is_seldom_dropped_and_a_dead_one_mostly_is():
     wrong, right = [], []
