@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-import numpy as np
-import pandas as pd
-
-from experiments.errors import ExchangeError, Problem
-from optimiser.command.options import parse_pairs
+from experiments.errors import ExchangeError, Problem, RecipeError
+from experiments.exchange.cells import RawSheet, read_sheet
+from experiments.naming import meant
+from experiments.space import Space
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from experiments.plan import Plan
 
 __all__ = ["read_shortlist"]
@@ -27,7 +26,7 @@ def read_shortlist(path: Path, plan: Plan) -> pd.DataFrame:
     path : Path
         CSV with comma, semicolon or tab; decimal point or comma.
     plan : Plan
-        Names and kinds of the variables. Other columns are left alone.
+        Its variables, on their steps and within its rules. Other columns are left alone.
 
     Returns
     -------
@@ -37,61 +36,58 @@ def read_shortlist(path: Path, plan: Plan) -> pd.DataFrame:
     Raises
     ------
     ExchangeError
-        With every problem: no rows, a missing column, a cell that is no number or no level.
+        With every problem: no rows, a missing column, a recipe that cannot be printed.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or "bytes that are not UTF-8"
-        raise ExchangeError(Problem(path.name, reason, "a readable CSV file in UTF-8")) from None
-    head = text.split("\n", 1)[0]
-    delimiter = max(";\t,", key=head.count)
-    rows = [row for row in csv.reader(io.StringIO(text), delimiter=delimiter) if any(row)]
-    if len(rows) < 2:
-        raise ExchangeError(
-            Problem(path.name, f"{len(rows)} lines", "a line of names and at least one recipe")
-        )
-    names = [name.strip() for name in rows[0]]
-    missing = [name for name in plan.variables if name not in names]
-    if missing:
-        raise ExchangeError(
-            Problem(path.name, f"no column {', '.join(missing)}", "one column a variable")
-        )
-    problems: list[Problem] = []
-    columns: dict[str, Any] = {}
-    for name, variable in plan.variables.items():
-        place = names.index(name)
-        cells = [row[place].strip() if place < len(row) else "" for row in rows[1:]]
-        values = [
-            _value(
-                cell,
-                variable.numeric,
-                variable.words,
-                f"{path.name}, row {line}, {name}",
-                problems,
-            )
-            for line, cell in enumerate(cells, start=2)
-        ]
-        dtype = float if variable.numeric else object
-        columns[name] = pd.Series(np.array(values, dtype=dtype), dtype=dtype)
+    sheet = read_sheet(path, list(plan.variables))
+    places = _places(sheet, plan, path.name)
+    space = Space(plan)
+    problems: list[Problem | str] = []
+    recipes = []
+    for line, row in sheet.rows:
+        where = f"{path.name}, line {line}"
+        if any(row[len(sheet.header) :]):
+            problems.append(_too_long(where, len(row), sheet))
+            continue
+        cells = {name: row[at] for name, at in places.items() if at < len(row)}
+        try:
+            recipes.append(space.complete(cells))
+        except RecipeError as error:
+            problems += [_located(where, one, plan) for one in error.problems]
     if problems:
         raise ExchangeError(*problems)
-    return pd.DataFrame(columns)
+    return space.rows(recipes)
 
 
-def _value(
-    cell: str, numeric: bool, words: tuple[str, ...] | None, where: str, problems: list[Problem]
-) -> float | str | None:
-    """Read one cell, or note what is wrong with it."""
-    if not cell:
-        return float("nan") if numeric else None
-    if numeric:
-        plain = parse_pairs((f"cell={cell}",), where)["cell"]
-        try:
-            return float(plain)
-        except ValueError:
-            problems.append(Problem(where, repr(cell), "a number"))
-            return float("nan")
-    if words is not None and cell not in words:
-        problems.append(Problem(where, repr(cell), f"one of {', '.join(words)}"))
-    return cell
+def _places(sheet: RawSheet, plan: Plan, file: str) -> dict[str, int]:
+    """Find the column of each variable, called by name or by label."""
+    names = [meant(name, plan.variables) for name in sheet.header]
+    problems = [
+        Problem(f"{file}, line 1", f"the column {name} {count} times", "it once")
+        for name in plan.variables
+        if (count := names.count(name)) > 1
+    ]
+    missing = [name for name in plan.variables if name not in names]
+    if missing:
+        found = f"no column {', '.join(missing)}"
+        problems.append(Problem(f"{file}, line 1", found, "one column a variable"))
+    if not sheet.rows:
+        wanted = "a line of names and at least one recipe"
+        problems.append(Problem(file, "no recipe", wanted))
+    if problems:
+        raise ExchangeError(*problems)
+    return {name: names.index(name) for name in plan.variables}
+
+
+def _too_long(where: str, count: int, sheet: RawSheet) -> Problem:
+    comma = "With commas between the cells, a number with a decimal comma needs quotes around it."
+    wanted = f"at most {len(sheet.header)}"
+    return Problem(where, f"{count} cells", wanted, comma if sheet.delimiter == "," else "")
+
+
+def _located(where: str, problem: Problem | str, plan: Plan) -> Problem | str:
+    """Say where in the file a problem of a recipe stands."""
+    if isinstance(problem, str):
+        return f"{where}: {problem}"
+    column = "column " if problem.where in plan.variables else ""
+    place = f"{where}, {column}{problem.where}"
+    return Problem(place, problem.found, problem.expected, problem.remedy)

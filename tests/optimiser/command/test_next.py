@@ -86,7 +86,8 @@ def test_a_shortlist_with_points_or_commas(run, folder, tmp_path, text):
 @pytest.mark.parametrize(
     ("text", "wanted"),
     [
-        ("", "0 lines"),
+        ("", "an empty file"),
+        ("process,wall,cure_time\n", "no recipe"),
         ("process,wall\nresin,0.5\n", "cure_time"),
         ("process,wall,cure_time\nresin,thick,1\nwood,0.5,\n", "thick"),
     ],
@@ -101,3 +102,13 @@ def test_a_shortlist_that_cannot_be_read_names_every_problem(run, folder, tmp_pa
         assert "wood" in told.err
     with Ledger.open(folder) as ledger:
         assert len(ledger.cones()) == 8
+
+
+def test_what_cannot_be_printed_is_refused_alike_by_a_dry_run(run, folder, tmp_path):
+    file = tmp_path / "shortlist.csv"
+    file.write_text("process,wall,cure_time\nresin,0.5,12\nresin,0.55,12\n", encoding="utf-8")
+    real = run("next", "--from", file, "--in", folder)
+    dry = run("next", "--from", file, "--dry-run", "--in", folder)
+    assert real.status == dry.status == 2
+    assert real.err == dry.err
+    assert "shortlist.csv, line 3, column wall" in real.err
