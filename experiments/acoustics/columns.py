@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from experiments.acoustics.curves import Distortion, Impulse, Response, tidy
-from experiments.acoustics.distortion import percent_from_db
-from experiments.acoustics.headings import Role, role_of, sampling_rate
+from experiments.acoustics.headings import Role, places, role_of, sampling_rate
+from experiments.acoustics.percent import in_percent, with_noise
 from experiments.acoustics.quality import Warning
 from experiments.errors import CurveError, Problem
 
@@ -31,18 +31,14 @@ def _roles(table: Table) -> list[Role]:
     return [role_of(heading) for heading in table.headings]
 
 
-def _find(roles: list[Role], *names: str) -> list[int]:
-    return [i for i, role in enumerate(roles) if role.name in names]
-
-
 def _frequency(
     table: Table, roles: list[Role], warnings: list[Warning]
 ) -> tuple[int, npt.NDArray[np.float64]]:
     """Return the place and the values in Hz of the frequency column."""
-    found = _find(roles, "frequency")
+    found = places(roles, "frequency")
     if len(found) > 1:
         raise _several(table, "frequency", found)
-    if not found and _find(roles, "time"):
+    if not found and places(roles, "time"):
         raise CurveError(
             Problem(table.where(0), f"the headings {_said(table)}", "a column of frequencies")
         )
@@ -50,7 +46,7 @@ def _frequency(
         table.notes.append("no heading names the frequency: the first column was taken")
     place = found[0] if found else 0
     values = table.values[:, place]
-    _refuse_rows(table, values < 0, values, "a frequency from 0 on")
+    table.refuse(values < 0, values, "a frequency from 0 on")
     if place in table.cell_units:
         return place, _in_cells(table, roles[place], place, values)
     if roles[place].unit == "khz":
@@ -118,9 +114,9 @@ def response_of(table: Table, warnings: list[Warning]) -> Response:
     roles = _roles(table)
     place, frequency = _frequency(table, roles, warnings)
     level = _level(table, roles, place)
-    _refuse_rows(table, np.abs(level) > 400, level, "a level in dB")
+    table.refuse(np.abs(level) > 400, level, "a level in dB")
     columns = [level]
-    phases = _find(roles, "phase")
+    phases = places(roles, "phase")
     if len(phases) == 1:
         turn = 180 / np.pi if roles[phases[0]].unit == "rad" else 1.0
         columns.append(table.values[:, phases[0]] * turn)
@@ -133,12 +129,12 @@ def response_of(table: Table, warnings: list[Warning]) -> Response:
 
 def _level(table: Table, roles: list[Role], frequency: int) -> npt.NDArray[np.float64]:
     """Return the level column in dB."""
-    real, imaginary = _find(roles, "real"), _find(roles, "imaginary")
+    real, imaginary = places(roles, "real"), places(roles, "imaginary")
     if len(real) == 1 and len(imaginary) == 1:
         size = np.hypot(table.values[:, real[0]], table.values[:, imaginary[0]])
         table.notes.append("level computed from real and imaginary part")
         return _decibels(size, 1.0)
-    found = _find(roles, "level") or _find(roles, "amplitude")
+    found = places(roles, "level") or places(roles, "amplitude")
     if len(found) > 1:
         named = [i for i in found if roles[i].unit == "db"]
         found = named if len(named) == 1 else found
@@ -234,7 +230,7 @@ def distortion_of(table: Table, warnings: list[Warning]) -> Distortion:
     place, frequency = _frequency(table, roles, warnings)
     columns = _distortion_columns(table, roles, place)
     keys = list(columns)
-    values = [_percent(table, roles, columns[key], key) for key in keys]
+    values = in_percent(table, roles, columns, warnings)
     frequency, cleaned = _clean(table, frequency, values, warnings, "%", need_all=False)
     by_key = dict(zip(keys, cleaned, strict=True))
     harmonics = {int(key[2:]): v for key, v in by_key.items() if key.startswith("HD")}
@@ -248,12 +244,17 @@ def _distortion_columns(table: Table, roles: list[Role], frequency: int) -> dict
     """Return which column holds THD, HD2, ..., noise."""
     columns: dict[str, int] = {}
     for name, key in (("thd", "THD"), ("noise", "noise")):
-        found = _find(roles, name)
+        found = places(roles, name)
+        plain = [i for i in found if not with_noise(table.headings[i])]
+        found = plain or found
         if len(found) > 1:
             raise _several(table, key, found)
         if found:
             columns[key] = found[0]
-    for place in _find(roles, "harmonic"):
+        if found and not plain:
+            said = repr(table.headings[found[0]])
+            table.notes.append(f"{said} holds noise too: THD itself is at most this")
+    for place in places(roles, "harmonic"):
         key = f"HD{roles[place].order}"
         if key in columns:
             raise _several(table, key, [columns[key], place])
@@ -261,7 +262,7 @@ def _distortion_columns(table: Table, roles: list[Role], frequency: int) -> dict
     if set(columns) - {"noise"}:
         return columns
     rest = [i for i in range(len(roles)) if i != frequency and roles[i].name in ("", "percent")]
-    rest = rest or [i for i in _find(roles, "level", "amplitude") if roles[i].unit in ("%", "db")]
+    rest = rest or [i for i in places(roles, "level", "amplitude") if roles[i].unit in ("%", "db")]
     if len(rest) != 1:
         raise CurveError(
             Problem(
@@ -272,61 +273,6 @@ def _distortion_columns(table: Table, roles: list[Role], frequency: int) -> dict
         )  # fmt: skip
     table.notes.append(f"no heading names THD: column {rest[0] + 1} was taken as THD")
     return {"THD": rest[0], **columns}
-
-
-def _percent(table: Table, roles: list[Role], place: int, key: str) -> npt.NDArray[np.float64]:
-    """Turn one column into percent of the fundamental."""
-    values = table.values[:, place]
-    unit = roles[place].unit
-    fundamental = _find(roles, "fundamental") or (_find(roles, "level") if unit == "db" else [])
-    fundamental = [i for i in fundamental if i != place and roles[i].unit in ("db", "")]
-    if unit == "db" or (unit == "" and np.nanmax(values, initial=-1.0) < 0):
-        if unit == "":
-            table.notes.append(f"{key} is negative throughout: taken as dB")
-        return percent_from_db(_relative(table, values, fundamental, key))
-    if unit == "":
-        table.notes.append(f"{key} without a unit taken as percent")
-    elif unit != "%":
-        raise CurveError(
-            Problem(
-                table.where(0), f"{key} in {unit}", "percent, or dB below the fundamental",
-                "Export distortion in % or dB.",
-            )
-        )  # fmt: skip
-    _refuse_rows(table, values < 0, values, f"{key} from 0 % on")
-    return values
-
-
-def _relative(
-    table: Table, values: npt.NDArray[np.float64], fundamental: list[int], key: str
-) -> npt.NDArray[np.float64]:
-    """Return dB relative to the fundamental; levels need the fundamental's own level."""
-    top = float(np.nanmax(values, initial=-np.inf))
-    if len(fundamental) != 1:
-        if top <= 6.0:
-            table.notes.append(f"{key} in dB taken as relative to the fundamental")
-            return values
-        raise CurveError(
-            Problem(
-                table.where(0), f"{key} of up to {top:g} dB, which is a level, not a ratio",
-                "dB below the fundamental, or a column with the fundamental's level",
-                "Export distortion in %.",
-            )
-        )  # fmt: skip
-    base = table.values[:, fundamental[0]]
-    if top <= 6.0 and float(np.nanmedian(base)) > 20.0:
-        table.notes.append(f"{key} in dB taken as relative to the fundamental")
-        return values
-    if top <= 6.0:
-        raise CurveError(
-            Problem(
-                table.where(0), f"{key} and the fundamental both in negative dB",
-                "a heading that says whether harmonics are levels or ratios",
-                "Export distortion in %.",
-            )
-        )  # fmt: skip
-    table.notes.append(f"{key} taken as a level and related to the fundamental's level")
-    return values - base
 
 
 def impulse_of(table: Table, rate: float | None) -> Impulse:
@@ -350,15 +296,13 @@ def impulse_of(table: Table, rate: float | None) -> Impulse:
         If there is no rate, samples are missing or the steps of time are uneven.
     """
     roles = _roles(table)
-    times = _find(roles, "time")
-    if not times and _find(roles, "frequency"):
+    times = places(roles, "time")
+    if not times and places(roles, "frequency"):
         raise CurveError(
             Problem(table.where(0), f"the headings {_said(table)}", "a column of time")
         )
     values = _amplitude(table, roles, times)
-    _refuse_rows(
-        table, np.isnan(values), values, "a sample (an impulse response cannot have gaps)"
-    )
+    table.refuse(np.isnan(values), values, "a sample (an impulse response cannot have gaps)")
     if not times and table.values.shape[1] > 1 and not any(role.name for role in roles):
         times = [0]
     if times:
@@ -376,7 +320,7 @@ def impulse_of(table: Table, rate: float | None) -> Impulse:
 
 
 def _amplitude(table: Table, roles: list[Role], times: list[int]) -> npt.NDArray[np.float64]:
-    found = _find(roles, "amplitude") or _find(roles, "level")
+    found = places(roles, "amplitude") or places(roles, "level")
     if any(roles[i].unit == "db" for i in found):
         raise CurveError(
             Problem(
@@ -385,7 +329,7 @@ def _amplitude(table: Table, roles: list[Role], times: list[int]) -> npt.NDArray
             )
         )  # fmt: skip
     if not found:
-        skip = {*times, *_find(roles, "index")}
+        skip = {*times, *places(roles, "index")}
         found = [i for i in range(table.values.shape[1]) if i not in skip]
         if not times and len(found) == 2:
             found = found[1:]
@@ -397,7 +341,7 @@ def _amplitude(table: Table, roles: list[Role], times: list[int]) -> npt.NDArray
 def _with_time(table: Table, role: Role, place: int, values: npt.NDArray[np.float64]) -> Impulse:
     """Find the sampling rate from a column of time."""
     time = table.values[:, place].copy()
-    _refuse_rows(table, np.isnan(time), time, "a time")
+    table.refuse(np.isnan(time), time, "a time")
     order = np.argsort(time, kind="stable")
     if np.any(np.diff(order) < 0):
         table.notes.append("rows sorted by time")
@@ -478,21 +422,12 @@ def _clean(
     return tidied.frequency, tidied.columns
 
 
-def _refuse_rows(
-    table: Table, bad: npt.NDArray[np.bool_], values: npt.NDArray[np.float64], expected: str
-) -> None:
-    if np.any(bad):
-        row = int(np.flatnonzero(bad)[0])
-        found = "a gap" if np.isnan(values[row]) else f"{values[row]:g}"
-        raise CurveError(Problem(table.where(row), found, expected))
-
-
-def _several(table: Table, what: str, places: list[int]) -> CurveError:
-    columns = ", ".join(str(place + 1) for place in places)
+def _several(table: Table, what: str, found: list[int]) -> CurveError:
+    columns = ", ".join(str(place + 1) for place in found)
     return CurveError(
         Problem(
             table.where(0),
-            f"{len(places)} columns that may be {what} (columns {columns})",
+            f"{len(found)} columns that may be {what} (columns {columns})",
             "one",
             "Save a file with the one that you mean, or name the columns in a heading.",
         )

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "DistortionPeak",
+    "below_a_harmonic",
     "highest_fundamental",
     "of_fundamental",
     "of_total",
@@ -33,6 +34,8 @@ __all__ = [
 
 
 _AUDIBLE: Final = 20000.0
+_ROUNDING: Final = 0.01  # %: files give two digits behind the point
+_MARGIN: Final = 1.05
 
 
 @dataclass(frozen=True)
@@ -175,6 +178,32 @@ def thd_peak(
         _margin(distortion, at, value),
         (float(np.exp(places[0])), float(np.exp(places[-1]))),
     )
+
+
+def below_a_harmonic(distortion: Distortion) -> list[tuple[float, float, float]]:
+    """Find the points at which the stated THD is below one of its harmonics, which cannot be.
+
+    Parameters
+    ----------
+    distortion : Distortion
+        The curves.
+
+    Returns
+    -------
+    list of (float, float, float)
+        Frequency (Hz), THD and the largest harmonic (%), the worst first. A margin is left for
+        rounding, and for THD relative to the total.
+    """
+    if distortion.thd is None or not distortion.harmonics:
+        return []
+    stacked = np.stack([np.nan_to_num(h) for h in distortion.harmonics.values()])
+    largest = np.max(stacked, axis=0)
+    ratio = (distortion.thd + _ROUNDING) * _MARGIN / np.maximum(of_total(largest), 1e-12)
+    found = np.flatnonzero(ratio < 1)
+    return [
+        (float(distortion.frequency[i]), float(distortion.thd[i]), float(largest[i]))
+        for i in found[np.argsort(ratio[found])]
+    ]
 
 
 def _total(distortion: Distortion) -> npt.NDArray[np.float64]:

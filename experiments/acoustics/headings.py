@@ -9,12 +9,13 @@ from typing import Final
 
 from experiments.acoustics.dialect import uncomment
 
-__all__ = ["Role", "headings_of", "role_of", "sampling_rate"]
+__all__ = ["Role", "headings_of", "places", "role_of", "sampling_rate"]
 
 _UNIT: Final = re.compile(
     r"(?<![a-z])(khz|hz|db|%|percent|prozent|ms|us|µs|μs|sec|seconds|milliseconds|s|degrees|deg|°|"
     r"radians|rad|mpa|pa|mv|v)(?![a-z])"
 )
+_RATIO: Final = re.compile(r"(?<![a-z])ratio(?![a-z])|verhaltnis")
 _ORDINALS: Final = {"second": 2, "third": 3, "fourth": 4, "fifth": 5}
 _HARMONIC: Final = re.compile(
     r"(?<![a-z0-9])(?:hd|h|d|k|harmonic|harm|harm\.)[ _.]?(\d{1,2})(?!\d)"
@@ -55,7 +56,7 @@ class Role:
         frequency, level, phase, thd, harmonic, fundamental, noise, time, amplitude, index,
         coherence, real, imaginary, percent or other; empty where there is no heading.
     unit : str
-        hz, khz, db, %, s, ms, us, deg, rad, pa, mpa, v, mv or empty.
+        hz, khz, db, %, s, ms, us, deg, rad, pa, mpa, v, mv, ratio (of 1) or empty.
     order : int
         Order of a harmonic, else 0.
     """
@@ -81,6 +82,8 @@ def _unit(text: str) -> str:
     found = _UNIT.findall(text)
     if not found and re.search(r"db(?!m?\w*\d)", text):
         return "db"
+    if not found and _RATIO.search(text):
+        return "ratio"
     unit = found[-1] if found else ""
     return _CANONICAL.get(unit, unit)
 
@@ -113,6 +116,11 @@ def role_of(heading: str) -> Role:
         if re.search(pattern, text):
             return Role(name, unit)
     return Role("other", unit)
+
+
+def places(roles: list[Role], *names: str) -> list[int]:
+    """Return which columns have one of the named roles."""
+    return [i for i, role in enumerate(roles) if role.name in names]
 
 
 def headings_of(lines: list[str], columns: int, delimiter: str | None) -> list[str]:

@@ -303,7 +303,10 @@ def _hear_distortion(curve: Distortion, options: Options, heard: Heard) -> None:
     heard.values["thd_peak_percent"] = peak.thd
     heard.values["thd_peak_hz"] = peak.frequency
     heard.notes.append(f"THD relative to the {options.thd_of}, harmonics to the fundamental")
-    heard.notes.append(f"THD peak sought over {_band(peak.covered)} ({_how(options)})")
+    heard.notes.append(
+        f"THD peak sought over {_band(peak.covered)} "
+        f"({_how(options)}{_cut_short(curve, peak.covered, options)})"
+    )
     if curve.thd is None:
         orders = ", ".join(str(k) for k in curve.harmonics)
         heard.notes.append(f"THD computed from harmonics {orders}")
@@ -325,6 +328,21 @@ def _warn_peak(curve: Distortion, peak: distortions.DistortionPeak, heard: Heard
             f"THD peak: it lies at the end of the band or of the data ({hertz(peak.frequency)}); "
             "it may be higher beyond.",
         )
+    impossible = distortions.below_a_harmonic(curve)
+    if impossible:
+        at, total, largest = impossible[0]
+        heard.warn(
+            "thd_implausible",
+            f"THD: {total:.3g} % at {hertz(at)} beside a harmonic of {largest:.3g} %, and "
+            f"{len(impossible)} such points in all; no THD can be below one of its harmonics. "
+            "Are the columns named rightly, in one unit?",
+        )
+    if peak.thd > 100:
+        heard.warn(
+            "thd_implausible",
+            f"THD: {peak.thd:.4g} % means more distortion than signal; check the unit of the "
+            "file, or the level of the fundamental there.",
+        )
     if peak.unused:
         heard.notes.append(f"{peak.unused} points without all harmonics were not used")
     top = distortions.highest_fundamental(curve)
@@ -336,6 +354,27 @@ def _warn_peak(curve: Distortion, peak: distortions.DistortionPeak, heard: Heard
             f"harmonic lies above {hertz(2 * top)}; the file does not say how far it was "
             "measured.",
         )
+
+
+def _cut_short(curve: Distortion, covered: tuple[float, float], options: Options) -> str:
+    """Say what kept the search for the THD peak from reaching over the whole band."""
+    f, slack = curve.frequency, 1 + 1e-9
+    low, high = options.band or (float(f[0]), float(f[-1]))
+    why = "no harmonics known, or too near to the noise"
+    said = []
+    if covered[0] > low * slack:
+        said.append(f"below, {'no data' if covered[0] <= f[0] * slack else why}")
+    if covered[1] * slack < high:
+        top = distortions.highest_fundamental(curve)
+        beyond = f[f > covered[1] * slack]
+        if not beyond.size:
+            why = "no data"
+        elif beyond[0] > top * slack:
+            why = "harmonics lie beyond the bandwidth of the measurement"
+        said.append(f"above, {why}")
+    if not said:
+        return ""
+    return "; " + ("" if options.band is None else f"{_band(options.band)}, ") + ", ".join(said)
 
 
 def _how(options: Options) -> str:

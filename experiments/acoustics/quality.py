@@ -37,6 +37,7 @@ CODES: Final[Mapping[str, str]] = MappingProxyType(
         "no_distortion": "the file carries no usable distortion values",
         "missing_harmonic": "the file lacks this harmonic",
         "peak_at_edge": "the THD peak lies at an end of the band or of the data",
+        "thd_implausible": "a THD that is below one of its harmonics, or over 100 %",
         "beyond_bandwidth": "harmonics lie beyond the bandwidth of the measurement",
         "unit_assumed": "a unit was not stated and had to be assumed",
         "duplicates_differ": "rows of one frequency carry different values",

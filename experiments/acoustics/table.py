@@ -75,6 +75,30 @@ class Table:
         """Return ``file:line`` of a row."""
         return f"{self.name}:{int(self.lines[row])}"
 
+    def refuse(
+        self, bad: npt.NDArray[np.bool_], values: npt.NDArray[np.float64], expected: str
+    ) -> None:
+        """Refuse the first bad row, if there is one.
+
+        Parameters
+        ----------
+        bad : ndarray of bool, shape (rows,)
+            Which rows are.
+        values : ndarray, shape (rows,)
+            What was found in them.
+        expected : str
+            What was expected.
+
+        Raises
+        ------
+        CurveError
+            It names the row's line.
+        """
+        if np.any(bad):
+            row = int(np.flatnonzero(bad)[0])
+            found = "a gap" if np.isnan(values[row]) else f"{values[row]:g}"
+            raise CurveError(Problem(self.where(row), found, expected))
+
 
 def read_table(raw: bytes, name: str, form: Form = FREE) -> Table:
     """Read the columns of a text file.

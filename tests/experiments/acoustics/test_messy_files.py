@@ -194,6 +194,38 @@ DISTORTIONS = {
             *(row + ";" for row in lines(F[90:100], THD[90:], HD2[90:])),
         ],
     ),
+    "levels without a unit beside the fundamental": text(
+        ["Freq;Fundamental;H2;H3;THD"],
+        lines(
+            F[:100],
+            LEVEL[:100],
+            *(LEVEL[:100] + 20 * np.log10(x / 100) for x in (HD2, HD3, THD)),
+            form="{:.6f}",
+        ),
+    ),
+    "levels without a unit beside a fundamental in dB": text(
+        ["Freq (Hz);Fundamental (dB);H2;H3;THD"],
+        lines(
+            F[:100],
+            LEVEL[:100],
+            *(LEVEL[:100] + 20 * np.log10(x / 100) for x in (HD2, HD3, THD)),
+            form="{:.6f}",
+        ),
+    ),
+    "percent without a unit beside the fundamental": text(
+        ["Freq;SPL;THD;H2;H3"], lines(F[:100], LEVEL[:100], THD, HD2, HD3)
+    ),
+    "ratios": text(
+        ["Freq;THD ratio;HD2 ratio;HD3 ratio"],
+        lines(F[:100], THD / 100, HD2 / 100, HD3 / 100, form="{:.7f}"),
+    ),
+    "decibels in the cells": text(
+        ["Frequency;THD;HD2;HD3"],
+        [
+            ";".join(f"{20 * np.log10(x / 100):.6f} dB" if i else f"{x}" for i, x in enumerate(r))
+            for r in zip(F[:100], THD, HD2, HD3, strict=True)
+        ],
+    ),
     "percent signs in the cells": text(
         ["Frequency;THD;HD2;HD3"],
         [f"{a} Hz;{b}%;{c}%;{d}%" for a, b, c, d in zip(F[:100], THD, HD2, HD3, strict=True)],
@@ -293,6 +325,22 @@ REFUSED = {
         ":2",
         "ratio",
     ),
+    "harmonics without a unit, percent or levels": (
+        text(["Hz;Fundamental;H2"], lines(F[:100], LEVEL[:100], LEVEL[:100] - 75)),
+        ":2",
+        "unit is stated",
+    ),
+    "harmonics without a unit that only levels reach": (
+        text(["Hz;H2;H3"], lines(F[:100], LEVEL[:100] - 40, LEVEL[:100] - 50)),
+        ":2",
+        "'HD2 (dB)'",
+    ),
+    "harmonics beside a linear fundamental": (
+        text(["Hz;Fundamental;H2"], lines(F[:100], THD, HD2 / 100)),
+        ":2",
+        "not in dB",
+    ),
+    "a ratio over 1": (text(["Hz;THD ratio"], lines(F[:100], THD)), ":", "write % if"),
     "samples without a rate": (text(["Amplitude"], lines(PULSE)), ":2", "time"),
     "a sample is missing": (
         text(["Time (s);Amplitude"], without(lines(PULSE_TIME, PULSE, form="{:.9f}"), 400)),

@@ -1,0 +1,71 @@
+from __future__ import annotations
+
+import pytest
+
+from experiments.acoustics import Options, listen
+from experiments.acoustics.percent import with_noise
+from experiments.errors import CurveError
+
+
+def rows(head, *values):
+    body = [f"{100 * 2**i};" + ";".join(map(str, row)) for i, row in enumerate(values)]
+    return "\n".join([head, *body, ""]).encode()
+
+
+def codes(heard):
+    return [item.code for item in heard.warnings]
+
+
+def test_a_thd_below_one_of_its_harmonics_warns():
+    heard = listen(rows("Hz;THD %;HD2 %", (0.7, 0.6), (1.73, 4.19), (0.5, 0.4)))
+    text = next(item.text for item in heard.warnings if item.code == "thd_implausible")
+    assert "1.73 % at 200 Hz beside a harmonic of 4.19 %" in text
+
+
+def test_rounding_and_the_total_as_reference_are_allowed():
+    # d / sqrt(1 + d^2) of a harmonic of 50 % of the fundamental is 44.7 %.
+    heard = listen(rows("Hz;THD %;HD2 %", (0.01, 0.015), (44.7, 50.0), (0.5, 0.505)))
+    assert "thd_implausible" not in codes(heard)
+
+
+def test_more_distortion_than_signal_is_remarked_upon():
+    assert "thd_implausible" in codes(listen(rows("Hz;THD %", (17,), (207,), (40,))))
+
+
+def test_small_numbers_without_a_unit_may_be_ratios():
+    heard = listen(rows("Hz;THD", (0.004,), (0.052,), (0.01,)))
+    assert "unit_assumed" in codes(heard)
+    assert "unit_assumed" not in codes(listen(rows("Hz;THD %", (0.004,), (0.052,), (0.01,))))
+
+
+@pytest.mark.parametrize("heading", ["THD+N (%)", "thd + n", "THD&N"])
+def test_thd_plus_noise_is_noted(heading):
+    assert with_noise(heading)
+    heard = listen(rows(f"Hz;{heading}", (1,), (3,), (2,)))
+    assert any("holds noise too" in note for note in heard.notes)
+
+
+def test_thd_is_preferred_to_thd_plus_noise():
+    heard = listen(rows("Hz;THD+N %;THD %", (2, 1), (5, 3), (4, 2)))
+    assert heard.metrics["thd_peak_percent"].value == 3
+    assert not any("holds noise" in note for note in heard.notes)
+
+
+def test_a_sibling_in_percent_makes_the_others_percent():
+    heard = listen(rows("Hz;Fundamental (dB);THD %;HD2", (80, 40, 30), (82, 50, 45), (81, 30, 25)))
+    assert heard.metrics["hd2_percent"].value == 45
+
+
+def test_harmonics_over_the_fundamental_are_refused():
+    with pytest.raises(CurveError, match="exceed the fundamental"):
+        listen(rows("Hz;Fundamental;H2", (60, 70), (61, 75), (62, 80)))
+
+
+def test_the_note_says_what_cut_the_search_short():
+    values = [(1, 1), (3, 2), (2, 1), (1, 1), (1, 1), (1, 1), (1, 1), (1, 1)]
+    heard = listen(rows("Hz;THD %;HD2 %", *values), options=Options(band=(50, 12000)))
+    note = next(note for note in heard.notes if "sought" in note)
+    assert "below, no data" in note
+    assert "above, harmonics lie beyond the bandwidth" in note
+    whole = listen(rows("Hz;THD %;HD2 %", *values), options=Options(band=(100, 6000)))
+    assert any("6 kHz (the band stated)" in note for note in whole.notes)
