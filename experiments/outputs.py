@@ -2,15 +2,36 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
+import re
+import struct
 import tempfile
+import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 from experiments.errors import OutputError, Problem
 
-__all__ = ["Kind", "check_output", "write_whole"]
+__all__ = [
+    "MARK",
+    "Kind",
+    "check_output",
+    "is_mark",
+    "is_sealed",
+    "is_sealed_png",
+    "seal",
+    "seal_png",
+    "write_whole",
+]
+
+_NAME, _DIGITS = "coneloop ", 16
+MARK = f"{_NAME}{'0' * _DIGITS}"
+"""What a file bears where `seal` shall put its digest: in a comment, in a heading."""
+
+_SEAL = re.compile(rf"{_NAME}[0-9a-f]{{{_DIGITS}}}")
+_SEAL_BYTES = re.compile(_SEAL.pattern.encode())
 
 
 @dataclass(frozen=True)
@@ -24,7 +45,7 @@ class Kind:
     suffixes : tuple of str
         How such a file may be called, in small letters with the point.
     ours : callable
-        Tells from the content of a file whether coneloop wrote one like it.
+        Tells from the content of a file whether coneloop wrote it, and nobody edited it since.
     """
 
     name: str
@@ -42,7 +63,8 @@ def check_output(path: Path, kind: Kind, *, force: bool = False) -> None:
     kind : Kind
         What shall be written.
     force : bool
-        Allow an existing file that is not of our making; the suffix has to fit all the same.
+        Allow an existing file that is not of our making, or was edited since; the suffix has to
+        fit all the same.
 
     Raises
     ------
@@ -75,11 +97,61 @@ def check_output(path: Path, kind: Kind, *, force: bool = False) -> None:
         raise OutputError(
             Problem(
                 str(path),
-                f"a file that is not {kind.name} of coneloop's making",
-                "a new file, or one that coneloop wrote",
+                f"a file that is not {kind.name} of coneloop's making, or was edited since",
+                "a new file, or one just as coneloop wrote it",
                 "Choose another name; --force overwrites it all the same.",
             )
         )
+
+
+def seal(content: bytes) -> bytes:
+    """Put a digest of all the rest in the place of the first `MARK`.
+
+    Parameters
+    ----------
+    content : bytes
+        What shall be written, with a `MARK` in it.
+
+    Returns
+    -------
+    bytes
+        As `is_sealed` knows it again, as long as not one byte is changed.
+    """
+    return content.replace(MARK.encode(), _digest(content), 1)
+
+
+def is_sealed(content: bytes) -> bool:
+    """Whether a file is byte for byte as `seal` made it."""
+    return any(
+        _digest(content[: found.start()] + MARK.encode() + content[found.end() :]) == found[0]
+        for found in _SEAL_BYTES.finditer(content)
+    )
+
+
+_END = 12
+"""Bytes of the chunk that ends every PNG (ISO/IEC 15948, 11.2.5)."""
+
+
+def seal_png(content: bytes) -> bytes:
+    """Put the digest of a PNG into it, as a comment (a chunk tEXt: ISO/IEC 15948, 11.3.4.3)."""
+    data = b"tEXtComment\0" + _digest(content)
+    chunk = struct.pack(">I", len(data) - 4) + data + struct.pack(">I", zlib.crc32(data))
+    return content[:-_END] + chunk + content[-_END:]
+
+
+def is_sealed_png(content: bytes) -> bool:
+    """Whether a file is byte for byte as `seal_png` made it."""
+    added = 8 + len("tEXtComment\0") + len(MARK)
+    return seal_png(content[: -_END - added] + content[-_END:]) == content
+
+
+def is_mark(text: str) -> bool:
+    """Whether a text is nothing but a seal, such as the heading of a column."""
+    return _SEAL.fullmatch(text) is not None
+
+
+def _digest(content: bytes) -> bytes:
+    return f"{_NAME}{hashlib.sha256(content).hexdigest()[:_DIGITS]}".encode()
 
 
 def write_whole(path: Path, content: bytes) -> Path:

@@ -7,7 +7,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
-from experiments.outputs import write_whole
+from experiments.outputs import MARK, seal, write_whole
 from optimiser import wording
 from optimiser.answer_tables import (
     Table,
@@ -173,7 +173,8 @@ def _answers(material: Material) -> dict[str, Table | None]:
 
 def write_report(material: Material, path: Path) -> Path:
     """Write the report to a file; a reader never sees half of it."""
-    return write_whole(path, report_html(material).encode("utf-8"))
+    page = f"{report_html(material)}<!-- {MARK} -->\n"
+    return write_whole(path, seal(page.encode("utf-8")))
 
 
 def _counts(material: Material) -> str:

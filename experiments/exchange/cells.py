@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from experiments.errors import ExchangeError, Problem
-from experiments.outputs import write_whole
+from experiments.outputs import seal, write_whole
 
 __all__ = [
     "EXACT",
@@ -254,7 +254,7 @@ def _decode(content: bytes, path: Path) -> tuple[str, list[str]]:
 
 
 def write_sheet(path: Path, rows: Iterable[Sequence[str]], delimiter: str) -> None:
-    """Write a CSV file; it appears complete or not at all.
+    """Write a CSV file, sealed; it appears complete or not at all.
 
     Parameters
     ----------
@@ -275,4 +275,4 @@ def write_sheet(path: Path, rows: Iterable[Sequence[str]], delimiter: str) -> No
     text = buffer.getvalue()
     # Spreadsheets take a file without the mark for the computer's old code page.
     encoding = "utf-8" if text.isascii() else "utf-8-sig"
-    write_whole(path, text.encode(encoding))
+    write_whole(path, seal(text.encode(encoding)))

@@ -2,27 +2,17 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 from experiments.errors import ExchangeError, Problem
 from experiments.exchange.cells import EXACT, HEARD, cell_text, write_sheet
 from experiments.exchange.rows import columns_of
 from experiments.ledger import Ledger
-from experiments.outputs import Kind, check_output
+from experiments.outputs import MARK, Kind, check_output, is_sealed
 
 __all__ = ["export_csv"]
 
-_MARKS = {"cone", "measurement", "version"}
-"""The columns by which rows are matched; a file that has them all is a table of ours."""
-
-
-def _is_table(content: bytes) -> bool:
-    head = content.removeprefix(b"\xef\xbb\xbf").partition(b"\n")[0].decode("latin-1")
-    return {cell.strip().strip('"') for cell in re.split("[,;\t]", head)} >= _MARKS
-
-
-_TABLE = Kind("a table", (".csv",), _is_table)
+_TABLE = Kind("a table", (".csv",), is_sealed)
 
 
 def export_csv(
@@ -36,20 +26,21 @@ def export_csv(
     """Write the table as a CSV file, one row a measurement.
 
     Metrics have six significant digits, other numbers as many as they need. Taken in again the
-    file changes nothing.
+    file changes nothing. The heading of a last, empty column tells the file from one that was
+    edited.
 
     Parameters
     ----------
     ledger : Ledger
         The experiment.
     path : path
-        The file, ``.csv``; an older table of ours is replaced.
+        The file, ``.csv``; an older table of ours that nobody edited is replaced.
     delimiter : {",", ";"}, optional
         What separates the cells; a semicolon where the decimal mark is a comma.
     decimal : {".", ","}
         The decimal mark.
     force : bool
-        Replace a file even if it is no table of ours.
+        Replace a file even if it is no table of ours, or was edited.
 
     Returns
     -------
@@ -85,5 +76,5 @@ def export_csv(
         values = frame[name].astype(object).where(frame[name].notna(), None)
         columns.append([cell_text(value, decimal, digits) for value in values])
     rows = zip(*columns, strict=True)
-    write_sheet(path, [names, *rows], delimiter)
+    write_sheet(path, [[*names, MARK], *([*row, ""] for row in rows)], delimiter)
     return path

@@ -12,6 +12,7 @@ from experiments.errors import ExchangeError, LedgerError, Problem
 from experiments.exchange.cells import RawSheet, decimal_mark, parse_number, same_number
 from experiments.grammar import suggest
 from experiments.naming import aliases, simple_name
+from experiments.outputs import is_mark
 from experiments.plan import Plan
 from experiments.records import STATUSES
 from experiments.trials import LEADING, is_mass
@@ -153,7 +154,11 @@ def _header(sheet: RawSheet, plan: Plan, file: str) -> tuple[dict[str, int], lis
                 "Export the table to see them all.",
             )
         )
-    strangers = [name for name, ours in zip(sheet.header, found, strict=True) if name and not ours]
+    strangers = [
+        name
+        for name, ours in zip(sheet.header, found, strict=True)
+        if name and not ours and not is_mark(name)
+    ]
     absent = [alias for alias, ours in known.items() if ours not in places]
     notes = []
     for name in strangers:

@@ -11,7 +11,7 @@ from typing import Any, TypeVar, cast
 import click
 
 from experiments.naming import meant
-from experiments.outputs import Kind, check_output
+from experiments.outputs import Kind, check_output, is_sealed, is_sealed_png
 from experiments.plan_parts import Metric, Variable
 
 __all__ = [
@@ -56,22 +56,15 @@ def as_json(function: Wrapped) -> Wrapped:
 def force_option(function: Wrapped) -> Wrapped:
     """Add ``--force``; the verb gets `force`."""
     return click.option(
-        "--force", is_flag=True, help="Overwrite a file even if coneloop did not make it."
+        "--force",
+        is_flag=True,
+        help="Overwrite a file that coneloop did not make, or that was edited.",
     )(function)
 
 
-def _is_png(content: bytes) -> bool:
-    # The signature of a PNG (ISO/IEC 15948, 5.2), and the program that our pictures name.
-    return content.startswith(b"\x89PNG\r\n\x1a\n") and b"Software\0coneloop" in content[:4096]
-
-
-def _is_svg(content: bytes) -> bool:
-    return b"<svg" in content[:4096] and b"<dc:title>coneloop</dc:title>" in content[:4096]
-
-
 _PICTURES = {
-    "svg": Kind("an SVG picture", (".svg",), _is_svg),
-    "png": Kind("a PNG picture", (".png",), _is_png),
+    "svg": Kind("an SVG picture", (".svg",), is_sealed),
+    "png": Kind("a PNG picture", (".png",), is_sealed_png),
 }
 
 

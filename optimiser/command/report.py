@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from experiments.ledger import Ledger
-from experiments.outputs import Kind, check_output
+from experiments.outputs import Kind, check_output, is_sealed
 from optimiser.command.options import as_json, force_option, in_folder, random_seed
 from optimiser.command.show import print_json, progress
 from optimiser.gathering import gather_material
@@ -17,11 +17,7 @@ from optimiser.report import write_report
 __all__ = ["report_command"]
 
 
-def _is_report(content: bytes) -> bool:
-    return content[:15].lower() == b"<!doctype html>" and b"Made with coneloop" in content
-
-
-_PAGE = Kind("a report", (".html", ".htm"), _is_report)
+_PAGE = Kind("a report", (".html", ".htm"), is_sealed)
 
 
 @click.command("report")

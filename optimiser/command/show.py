@@ -20,7 +20,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 from rich.text import Text
 
-from experiments.outputs import write_whole
+from experiments.outputs import MARK, seal, seal_png, write_whole
 from optimiser import wording
 from optimiser.answer_tables import Table as Rows
 from optimiser.answer_tables import check_table
@@ -203,7 +203,12 @@ def save_picture(draw: Callable[[], Any], png: Path | None, svg: Path | None, te
         if path is None:
             continue
         made = write(draw())
-        write_whole(path, made if isinstance(made, bytes) else made.encode("utf-8"))
+        sealed = (
+            seal_png(made)
+            if isinstance(made, bytes)
+            else seal(f"{made}<!-- {MARK} -->\n".encode())
+        )
+        write_whole(path, sealed)
         click.echo(f"wrote {path}", err=True)
 
 

@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+import io
 import os
 
 import pytest
+from PIL import Image
 
 from experiments import outputs
 from experiments.errors import OutputError
-from experiments.outputs import Kind, check_output, write_whole
+from experiments.outputs import (
+    MARK,
+    Kind,
+    check_output,
+    is_mark,
+    is_sealed,
+    is_sealed_png,
+    seal,
+    seal_png,
+    write_whole,
+)
 
 LETTER = Kind("a letter", (".txt", ".text"), lambda content: content.startswith(b"Dear"))
 
@@ -67,3 +79,37 @@ def test_a_failed_write_leaves_the_old_file_and_no_rest(tmp_path, monkeypatch):
         write_whole(path, b"new")
     assert path.read_bytes() == b"old"
     assert os.listdir(tmp_path) == ["page.html"]
+
+
+@pytest.mark.parametrize(
+    "text", ["{}", "a;{}\nü;1\n", "{} and coneloop 0123456789abcdef", "{}\n{}"]
+)
+def test_a_sealed_file_is_known_until_one_byte_of_it_changes(text):
+    sealed = seal(text.format(MARK, MARK).encode())
+    assert is_sealed(sealed)
+    for at in range(len(sealed)):
+        assert not is_sealed(sealed[:at] + bytes([sealed[at] ^ 1]) + sealed[at + 1 :])
+        assert not is_sealed(sealed[:at] + sealed[at + 1 :])
+    assert not is_sealed(sealed + b"\n")
+    assert not is_sealed(b"20 80\n")
+
+
+def test_a_mark_is_told_from_other_words():
+    assert is_mark(seal(MARK.encode()).decode())
+    assert not is_mark(f"{MARK} ")
+    assert not is_mark("coneloop")
+
+
+def test_a_sealed_picture_is_still_a_picture_and_known_until_it_changes():
+    """Read back by Pillow, which checks the digest of each chunk of a PNG."""
+    plain = io.BytesIO()
+    Image.new("RGB", (3, 2), (250, 120, 10)).save(plain, "png")
+    sealed = seal_png(plain.getvalue())
+    picture = Image.open(io.BytesIO(sealed))
+    picture.load()
+    assert picture.getpixel((2, 1)) == (250, 120, 10)
+    assert is_mark(picture.text["Comment"])
+    assert is_sealed_png(sealed)
+    assert not is_sealed_png(plain.getvalue())
+    for at in range(len(sealed)):
+        assert not is_sealed_png(sealed[:at] + bytes([sealed[at] ^ 1]) + sealed[at + 1 :])

@@ -95,7 +95,7 @@ def shown(preview, before):
 def test_any_edit_is_refused_whole_or_does_what_the_preview_showed(
     full, tmp_path, read_sheet_rows, dump, edits
 ):
-    sheet = read_sheet_rows(export_csv(full, tmp_path / "table.csv"))
+    sheet = read_sheet_rows(export_csv(full, tmp_path / "table.csv", force=True))
     for place, column, text, everywhere in edits:
         cone = sheet.rows[place]["cone"]
         for row in sheet.rows if everywhere else [sheet.rows[place]]:
@@ -130,7 +130,7 @@ def test_any_edit_is_refused_whole_or_does_what_the_preview_showed(
         assert full.table()["cone"].nunique() == len({key[0] for key in before}) + (
             preview.new_cones
         )
-    path = export_csv(full, tmp_path / "again.csv")
+    path = export_csv(full, tmp_path / "again.csv", force=True)
     again = preview_csv(full, path)
     assert (again.changes, again.problems) == ((), ())
     if preview.changes:

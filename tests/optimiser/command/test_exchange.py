@@ -20,6 +20,20 @@ def test_an_older_table_of_ours_is_replaced_and_nothing_else(run, folder, tmp_pa
     assert raw.read_bytes() == table.read_bytes()
 
 
+def test_a_table_that_was_edited_is_overwritten_only_by_force(run, folder, tmp_path):
+    table = tmp_path / "table.csv"
+    run("export", table, "--in", folder)
+    edited = table.read_bytes().replace(b"resin", b"Resin", 1)
+    table.write_bytes(edited)
+    told = run("export", table, "--in", folder)
+    assert told.status == 2
+    assert "or was edited since" in told.err
+    assert "--force" in told.err
+    assert table.read_bytes() == edited
+    assert run("export", table, "--force", "--in", folder).status == 0
+    assert b"Resin" not in table.read_bytes()
+
+
 @pytest.mark.parametrize("name", ["table.txt", "table", "none/table.csv"])
 def test_a_table_needs_a_fitting_name_in_a_folder_that_exists(run, folder, tmp_path, name):
     told = run("export", tmp_path / name, "--force", "--in", folder)

@@ -147,4 +147,8 @@ def test_a_report_replaces_reports_only(run, fresh, tmp_path):
     assert "my own page" in page.read_text(encoding="utf-8")
     assert run("report", page, "--force", "--in", fresh).status == 0
     assert run("report", page, "--in", fresh).status == 0
+    with page.open("a", encoding="utf-8") as file:
+        file.write("<p>my own remark</p>")
+    assert run("report", page, "--in", fresh).status == 2
+    assert "my own remark" in page.read_text(encoding="utf-8")
     assert run("report", tmp_path / "report.pdf", "--in", fresh).status == 2
