@@ -124,7 +124,8 @@ def _set_up(ledger: Ledger, cone: Cone) -> SetUp:
     if cone.status != "planned" or not earlier:
         return SetUp(0.0, [])
     rows = ledger.space.rows([max(earlier, key=lambda each: each.number).settings, cone.settings])
-    return set_up(ledger.plan, rows.iloc[0], rows.iloc[1])
+    before, after = ledger.space.codes(rows)
+    return set_up(ledger.space, before, after)
 
 
 def gather_curves(ledger: Ledger, best: int | None) -> Curves:

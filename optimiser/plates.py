@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
+from experiments.errors import Problem, TrialsError
+from experiments.grammar import suggest
 from experiments.plan import Plan
+from experiments.plan_parts import near_values, on_grid
 from experiments.space import Space
 
-__all__ = ["Plate", "SetUp", "set_up"]
+__all__ = ["Plate", "SetUp", "places", "set_up", "set_up_minutes"]
 
+Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int32]
 
 
@@ -23,11 +28,14 @@ class Plate:
     Parameters
     ----------
     space : Space
+    kept : dict of int to int
+        Column to place on the grid of variables that every cone must have, and so.
     shared : dict of int to int
-        Column of a shared variable to its place on the grid, once a cone has settled it.
+        The same of shared variables, once a cone has settled them; a cone may lack them.
     """
 
     space: Space
+    kept: dict[int, int] = field(default_factory=dict)
     shared: dict[int, int] = field(default_factory=dict)
 
     def take(self, codes: Codes) -> None:
@@ -41,6 +49,8 @@ class Plate:
         fits = np.ones(len(codes), dtype=bool)
         for column, place in self.shared.items():
             fits &= (codes[:, column] == place) | (codes[:, column] < 0)
+        for column, place in self.kept.items():
+            fits &= codes[:, column] == place
         return fits
 
     def onto(self, codes: Codes) -> Codes:
@@ -56,16 +66,48 @@ class Plate:
             Different printable rows. A recipe on another branch of a condition is left out, for
             it would lack the settings that exist on this one.
         """
-        if not self.shared:
+        if not self.shared and not self.kept:
             return codes
-        variables = self.space.plan.variables
-        parents = {parent for variable in variables.values() for parent in variable.only_when}
-        branching = [column for column in self.shared if list(variables)[column] in parents]
-        moved = codes[Plate(self.space, {c: self.shared[c] for c in branching}).holds(codes)]
-        for column, place in self.shared.items():
+        settled = {**self.shared, **self.kept}
+        branch = {column: settled[column] for column in self._parents() if column in settled}
+        moved = codes[Plate(self.space, shared=branch).holds(codes)]
+        moved = moved[(moved[:, list(self.kept)] >= 0).all(axis=1)]
+        for column, place in settled.items():
             moved[:, column] = np.where(moved[:, column] < 0, -1, place)
         moved = np.unique(moved, axis=0)
         return np.asarray(moved[self.space.printable_codes(moved)])
+
+    def _parents(self) -> set[int]:
+        """Columns of the variables on which others depend."""
+        variables = self.space.plan.variables
+        parents = {parent for variable in variables.values() for parent in variable.only_when}
+        return {list(variables).index(parent) for parent in parents}
+
+
+def places(plan: Plan, settings: Mapping[str, Any]) -> dict[int, int]:
+    """Give column and place on the grid of some settings.
+
+    Raises
+    ------
+    TrialsError
+        An unknown variable, or a value that cannot be printed.
+    """
+    found, problems = {}, []
+    for name, given in settings.items():
+        variable = plan.variables.get(name)
+        if variable is None:
+            hint = suggest(name, plan.variables) or f"Known: {', '.join(plan.variables)}."
+            problems.append(Problem(name, "an unknown variable", "a variable of the plan", hint))
+            continue
+        value = on_grid(variable, given)
+        if value is None:
+            near = near_values(variable, given)
+            problems.append(Problem(name, repr(given), "a printable value", near))
+            continue
+        found[list(plan.variables).index(name)] = variable.grid.tolist().index(value)
+    if problems:
+        raise TrialsError(*problems)
+    return found
 
 
 @dataclass(frozen=True)
@@ -84,21 +126,24 @@ class SetUp:
     variables: list[str]
 
 
-def set_up(plan: Plan, before: pd.Series, after: pd.Series) -> SetUp:
-    """Count the set-up changes from one recipe to the next.
+def set_up(space: Space, before: Codes, after: Codes) -> SetUp:
+    """Count the set-up changes from one recipe to the next, codes of shape (d,) each."""
+    variables = list(space.plan.variables.values())
+    changed = np.flatnonzero(_changes(space, before, after[None, :])[0])
+    minutes = set_up_minutes(space, before, after[None, :])[0]
+    return SetUp(float(minutes), [variables[column].name for column in changed])
 
-    Parameters
-    ----------
-    plan : Plan
-    before, after : Series
-        Recipes; a variable that is not active in both changes nothing that is known.
+
+def set_up_minutes(space: Space, before: Codes, after: Codes) -> Floats:
+    """Give the minutes of set-up from one recipe, (d,), to each of others, (n, d)."""
+    minutes = [variable.setup_minutes for variable in space.plan.variables.values()]
+    return np.asarray(_changes(space, before, after) @ np.array(minutes), dtype=np.float64)
+
+
+def _changes(space: Space, before: Codes, after: Codes) -> npt.NDArray[np.bool_]:
+    """Tell which variables must be set up anew.
+
+    A variable that is not active in both changes nothing that is known.
     """
-    changed = [
-        name
-        for name, variable in plan.variables.items()
-        if variable.setup_minutes > 0
-        and pd.notna(before[name])
-        and pd.notna(after[name])
-        and before[name] != after[name]
-    ]
-    return SetUp(sum(plan.variables[name].setup_minutes for name in changed), changed)
+    costly = [variable.setup_minutes > 0 for variable in space.plan.variables.values()]
+    return np.asarray((before != after) & (before >= 0) & (after >= 0) & np.array(costly))

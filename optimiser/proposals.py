@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -14,16 +16,19 @@ from experiments.space import Space
 from optimiser.acquisition import NoisyImprovement
 from optimiser.answers import Pick
 from optimiser.encoding import Encoding, Points
-from optimiser.plates import Plate, set_up
+from optimiser.plates import Plate, places, set_up, set_up_minutes
 from optimiser.reasons import describe
 from optimiser.search import best_codes
 from optimiser.surrogate import Model, Progress, fit
 from optimiser.threads import one_thread
+from optimiser.wording import setting
 
 __all__ = ["first_cones", "propose"]
 
 Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int32]
+
+_LEAST_COST = {"minutes": 1.0, "money": 0.01}
 
 
 def first_cones(plan: Plan) -> int:
@@ -42,6 +47,8 @@ def propose(
     seed: int = 0,
     candidates: pd.DataFrame | None = None,
     *,
+    keep: Mapping[str, Any] | None = None,
+    per: str | None = None,
     model: Model | None = None,
     progress: Progress | None = None,
 ) -> list[Pick]:
@@ -59,6 +66,11 @@ def propose(
         Repeats exactly on the same versions.
     candidates : DataFrame, optional
         A shortlist of recipes to choose from; rows are given as they are.
+    keep : mapping of str to value, optional
+        Settings that every pick must have.
+    per : {'minutes', 'money'}, optional
+        Value a recipe by its expected gain for each minute, set-up included, or for each unit of
+        money, instead of by the gain alone. The first cones are spread all the same.
     model : Model, optional
         From `fit` on the same plan and trials, to save learning it again.
     progress : callable, optional
@@ -73,9 +85,10 @@ def propose(
     Raises
     ------
     TrialsError
-        `trials` or `candidates` do not fit the plan.
+        `trials`, `candidates` or `keep` do not fit the plan, no recipe has the settings to keep,
+        or the plan has no formula for the effort.
     ValueError
-        `count` is below 1.
+        `count` is below 1, or `per` is another word.
 
     Notes
     -----
@@ -86,9 +99,13 @@ def propose(
     """
     if count < 1:
         raise ValueError(f"count must be 1 or more, found {count}")
+    if per not in (None, "minutes", "money"):
+        raise ValueError(f"per must be 'minutes' or 'money', found {per!r}")
+    if per and getattr(plan.effort, per) is None:
+        raise TrialsError(Problem(f"effort.{per}", "no formula", "one, to choose by it"))
     if model is None:
         model = fit(plan, trials, seed, progress=progress)
-    chooser = _Chooser(model, candidates, seed)
+    chooser = _Chooser(model, candidates, seed, places(plan, keep or {}), per)
     picks: list[Pick] = []
     for place in range(count):
         if progress:
@@ -103,8 +120,16 @@ def propose(
 class _Chooser:
     """Picks one recipe after another, each knowing those before."""
 
-    def __init__(self, model: Model, candidates: pd.DataFrame | None, seed: int) -> None:
+    def __init__(
+        self,
+        model: Model,
+        candidates: pd.DataFrame | None,
+        seed: int,
+        kept: dict[int, int],
+        per: str | None,
+    ) -> None:
         self.model = model
+        self.per = per
         self.seed = seed
         self.space: Space = model.evidence.space
         self.encoding: Encoding = model.encoding
@@ -114,8 +139,11 @@ class _Chooser:
         self.tried = evidence.recipes(evidence.failed)
         self.picked: list[pd.DataFrame] = []
         self.candidates = None if candidates is None else _shortlist(model, candidates)
-        self.plate = Plate(self.space)
-        self.before = evidence.latest
+        self.plate = Plate(self.space, kept)
+        latest = evidence.latest
+        self.before = None if latest is None else self.space.codes(latest.to_frame().T)[0]
+        if kept and self.candidates is None:
+            self._refuse_unprintable()
 
     def choose(self) -> Pick | None:
         """Give the next pick, or None when no other recipe is left."""
@@ -134,17 +162,38 @@ class _Chooser:
             if row is None:
                 return None
         pick = describe(self.model, row, kind, acquisition, len(self.known))
+        codes = self.space.codes(row)[0]
         if self.before is not None:
-            needed = set_up(plan, self.before, row.iloc[0])
+            needed = set_up(self.space, self.before, codes)
             minutes = pick.minutes + needed.minutes
             pick = replace(pick, minutes=minutes, set_up=needed.minutes, set_ups=needed.variables)
-        self.before = row.iloc[0]
+        self.before = codes
         self.picked.append(row)
-        self.plate.take(self.space.codes(row)[0])
+        self.plate.take(codes)
         self.known = pd.concat([self.known, row], ignore_index=True).drop_duplicates(
             ignore_index=True
         )
         return pick
+
+    def _refuse_unprintable(self) -> None:
+        """Refuse settings to keep that no printable recipe has, as far as a wide search tells."""
+        if not len(self.plate.onto(self.space.sample_codes(4096, self.seed))):
+            variables = list(self.model.plan.variables.values())
+            kept = ", ".join(
+                f"{variables[column].name}={setting(variables[column].grid[place])}"
+                for column, place in self.plate.kept.items()
+            )
+            raise TrialsError(Problem("keep", kept, "settings that a printable recipe has"))
+
+    def _log_cost(self, codes: Codes) -> Floats:
+        """Logarithm of what each recipe costs, in the unit of choice; 0 without one."""
+        if self.per is None:
+            return np.zeros(len(codes))
+        cost = self.space.effort(self.space.frame(codes))[self.per].to_numpy(dtype=float)
+        if self.per == "minutes" and self.before is not None:
+            cost = cost + set_up_minutes(self.space, self.before, codes)
+        # A recipe that costs nothing by the formula is not infinitely good.
+        return np.asarray(np.log(np.maximum(np.nan_to_num(cost), _LEAST_COST[self.per])))
 
     def _available(self) -> float:
         if self.candidates is not None:
@@ -177,11 +226,12 @@ class _Chooser:
         if left is not None:
             if not len(left):
                 return None
-            best = int(np.argmax(acquisition.log_value(self.encoding(left))))
+            worth = acquisition.log_value(self.encoding(left))
+            best = int(np.argmax(worth - self._log_cost(self.space.codes(left))))
             return left.iloc[[best]].reset_index(drop=True)
 
         def value(codes: Codes) -> Floats:
-            return acquisition.log_value(self.encoding.of_codes(codes))
+            return acquisition.log_value(self.encoding.of_codes(codes)) - self._log_cost(codes)
 
         codes = best_codes(
             self.space,

@@ -6,10 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from experiments.errors import TrialsError
 from experiments.plan import Plan
 from experiments.space import Space
 from optimiser import propose
-from optimiser.plates import Plate, set_up
+from optimiser.plates import Plate, SetUp, set_up, set_up_minutes
 
 
 @pytest.fixture(scope="module")
@@ -89,31 +90,75 @@ def test_a_shortlist_gives_fewer_when_no_other_recipe_shares_the_plate(plan):
 
 
 def test_set_up_counts_what_changes_from_the_cone_before(plan):
-    before = pd.Series({"process": "resin", "layer": 0.1, "dip": "clear", "nozzle": np.nan})
-    same = set_up(
-        plan, before.copy().reindex(list(plan.variables)), before.reindex(plan.variables)
+    space = Space(plan)
+    rows = space.rows(
+        [
+            {"process": "resin", "layer": 0.1, "wall": 0.8, "dip": "clear"},
+            {"process": "filament", "layer": 0.1, "wall": 0.8, "nozzle": 195},
+            {"process": "resin", "layer": 0.2, "wall": 0.9, "dip": "stiff"},
+        ]
     )
-    assert (same.minutes, same.variables) == (0, [])
-    other = pd.Series({"process": "filament", "layer": 0.1, "dip": None, "nozzle": 195})
-    found = set_up(plan, before.reindex(plan.variables), other.reindex(plan.variables))
-    assert (found.minutes, found.variables) == (25, ["process"])
-    dip = before.copy()
-    dip["dip"] = "stiff"
-    found = set_up(plan, before.reindex(plan.variables), dip.reindex(plan.variables))
-    assert (found.minutes, found.variables) == (10, ["dip"])
+    resin, filament, stiff = space.codes(rows)
+    assert set_up(space, resin, resin) == SetUp(0.0, [])
+    assert set_up(space, resin, filament) == SetUp(25.0, ["process"])
+    assert set_up(space, resin, stiff) == SetUp(10.0, ["dip"])
+    assert set_up_minutes(space, resin, space.codes(rows)).tolist() == [0, 25, 10]
 
 
 def test_a_picks_effort_includes_set_up(plan):
-    table = trials(plan, 12)
-    pick = propose(plan, table, seed=0)[0]
-    last = table.iloc[-1]
-    assert (
-        pick.set_up == set_up(plan, last, pd.Series(pick.settings).reindex(plan.variables)).minutes
-    )
+    table, space = trials(plan, 12), Space(plan)
+    pick, second = propose(plan, table, count=2, seed=0)
+    before, after = space.codes(table.iloc[[-1]])[0], space.codes(space.rows([pick.settings]))[0]
+    assert pick.set_up == set_up(space, before, after).minutes
     assert pick.minutes == pytest.approx(60 * pick.settings["wall"] + pick.set_up)
-    assert pick.set_up > 0 or not pick.set_ups
-    second = propose(plan, table, count=2, seed=0)[1]
     assert second.set_up == 0  # the same plate
+
+
+@pytest.mark.parametrize("measured", [0, 12])
+def test_settings_to_keep_are_kept(plan, measured):
+    picks = propose(plan, trials(plan, measured), count=3, seed=0, keep={"dip": "stiff"})
+    assert [pick.settings["dip"] for pick in picks] == ["stiff"] * 3
+    assert {pick.settings["process"] for pick in picks} == {"resin"}
+    (wall,) = propose(plan, trials(plan, measured), seed=0, keep={"wall": 0.7})
+    assert wall.settings["wall"] == pytest.approx(0.7)
+
+
+def test_a_shortlist_is_narrowed_to_what_is_kept(plan):
+    shortlist = Space(plan).sample(40, seed=3)
+    picks = propose(
+        plan, trials(plan, 8), count=2, seed=0, candidates=shortlist, keep={"process": "filament"}
+    )
+    assert {pick.settings["process"] for pick in picks} == {"filament"}
+
+
+@pytest.mark.parametrize(
+    ("keep", "said"),
+    [
+        ({"colour": "red"}, "unknown variable"),
+        ({"dip": "clera"}, "clear"),
+        ({"wall": 0.72}, "Nearest"),
+        ({"process": "filament", "dip": "clear"}, "printable recipe"),
+        ({"wall": 0.4, "layer": 0.8}, "printable recipe"),
+    ],
+)
+def test_what_cannot_be_kept_is_refused(plan, keep, said):
+    with pytest.raises(TrialsError, match=said):
+        propose(plan, trials(plan, 8), seed=0, keep=keep)
+
+
+def test_gain_by_the_minute_prefers_cheap_recipes(plan):
+    """A thick wall is better and takes longer; set-up costs more than any print."""
+    dear = Plan.from_dict(
+        {**plan.to_dict(), "effort": {"minutes": "1 + 5000 * (wall - 0.4) ** 3"}}
+    )
+    table = trials(plan, 12)
+    for_gain = propose(dear, table, seed=0)[0]
+    for_time = propose(dear, table, seed=0, per="minutes")[0]
+    assert for_time.minutes < for_gain.minutes
+    with pytest.raises(TrialsError, match="no formula"):
+        propose(plan, table, per="money")
+    with pytest.raises(ValueError, match="'hours'"):
+        propose(plan, table, per="hours")
 
 
 def test_the_first_cone_needs_no_set_up_that_is_known(plan):
