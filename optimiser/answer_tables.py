@@ -20,6 +20,7 @@ from optimiser.answers import (
 from optimiser.uncertainty import Chart, Component, Drift, Offset, Spread
 
 __all__ = [
+    "EVIDENCE",
     "Table",
     "chart_table",
     "check_table",
@@ -92,18 +93,35 @@ def check_table(checks: Sequence[Calibration], labels: Mapping[str, str]) -> Tab
 
 def knob_table(answer: Sensitivity, labels: Mapping[str, str]) -> Table:
     """List the Sobol indices with their intervals."""
+    alone = wording.intervals([knob.first for knob in answer.knobs], most=2)
+    in_all = wording.intervals([knob.total for knob in answer.knobs], most=2)
     rows = [
-        [
-            _name(labels, knob.variable),
-            wording.interval(knob.first, most=2),
-            wording.interval(knob.total, most=2),
-            knob.verdict,
-        ]
-        for knob in answer.knobs
+        [_name(labels, knob.variable), first, total, _evidence(knob.evidence), knob.verdict]
+        for knob, first, total in zip(answer.knobs, alone, in_all, strict=True)
     ]
     shown = _name(labels, answer.metric)
     title = f"What moves {shown} (share of its variance, 90 % intervals)"
-    return Table(title, ["variable", "alone", "in all", "verdict"], rows, narrow=True)
+    return Table(title, ["variable", "alone", "in all", "evidence", "verdict"], rows, narrow=True)
+
+
+# Kass & Raftery 1995 call a natural logarithm of 1 to 3 positive evidence, and over 3 strong.
+_STRONG, _SOME = 3.0, 1.0
+
+EVIDENCE = (
+    "Evidence tells whether a knob does anything: the table is about 20 times likelier with it in "
+    "the model than without (strong), 3 times (some), as likely (none), or likelier without it "
+    "(against). A knob matters with strong evidence and a share in all surely over 5 %; no "
+    "effect is seen with evidence against it or a share surely under 5 %."
+)
+
+
+def _evidence(bayes: float) -> str:
+    """Name a natural logarithm of a Bayes factor."""
+    if not math.isfinite(bayes):
+        return wording.UNKNOWN
+    if abs(bayes) < _SOME:
+        return "none"
+    return "against" if bayes < 0 else "strong" if bayes >= _STRONG else "some"
 
 
 def optimum_table(answers: Sequence[Optimum], labels: Mapping[str, str]) -> Table:
@@ -145,15 +163,16 @@ def level_table(
     answers: Sequence[Comparison], called: Sequence[tuple[str, str]], name: str, unit: str
 ) -> Table:
     """List comparisons, one a row: the first of each pair against the second."""
+    scores = wording.intervals([each.score for each in answers], unit, most=3)
     rows = [
         [
             a,
             b,
-            wording.interval(answer.score, unit, most=3),
+            score,
             wording.percent(answer.probability),
             "over 50" if answer.replicates is None else str(answer.replicates),
         ]
-        for answer, (a, b) in zip(answers, called, strict=True)
+        for answer, score, (a, b) in zip(answers, scores, called, strict=True)
     ]
     heads = [
         "first", "second", f"{name}, first less second", "first beats second",
@@ -168,14 +187,15 @@ def dead_end_table(
 ) -> Table:
     """List each variant's chance of holding the best recipe; a variable is named once."""
     rows, before = [], ""
-    for variant in answer.variants:
+    losses = wording.intervals([each.loss for each in answer.variants], unit, most=3)
+    for variant, loss in zip(answer.variants, losses, strict=True):
         shown = _name(labels, variant.variable)
         rows.append(
             [
                 "" if shown == before else shown,
                 variant.where,
                 wording.percent(variant.probability),
-                wording.interval(variant.loss, unit, most=3),
+                loss,
                 variant.verdict,
             ]
         )
@@ -256,17 +276,19 @@ def offset_table(answer: Drift, labels: Mapping[str, str]) -> Table:
         known.setdefault(offset.metric, []).append(offset)
     told = {name: each for name, each in known.items() if any(o.offset.known for o in each)}
     sessions = [each.session for each in next(iter(told.values()), [])]
-    columns = [[_offset(each.offset) for each in row] for row in told.values()]
+    columns = [_offsets(row) for row in told.values()]
     heads = [f"{_name(labels, name)} ({_offset_unit(row[0])})" for name, row in told.items()]
     rows: list[list[Any]] = [list(row) for row in zip(sessions, *columns, strict=True)]
-    heads = ["session", *heads]
-    return Table("Offsets of the sessions, 90 % intervals", heads, rows, narrow=True)
+    star = "; * told from 0" if any(each.told for each in answer.offsets) else ""
+    title = f"Offsets of the sessions from their average, 90 % intervals{star}"
+    return Table(title, ["session", *heads], rows, narrow=True)
 
 
 def _offset_unit(offset: Offset) -> str:
     return "% of value" if offset.relative else offset.unit
 
 
-def _offset(estimate: Estimate) -> str:
-    """Write an offset with its interval, or a dash."""
-    return wording.interval(estimate) if estimate.known else wording.UNKNOWN
+def _offsets(column: Sequence[Offset]) -> list[str]:
+    """Write a metric's offsets with their intervals, or dashes; those told from 0 with a star."""
+    cells = wording.intervals([each.offset for each in column], unknown=wording.UNKNOWN)
+    return [f"{cell}{' *' if each.told else ''}" for cell, each in zip(cells, column, strict=True)]

@@ -1,9 +1,10 @@
 """Whether the rig moves from session to session: the reference cone, charted, and offsets.
 
-The chart judges the reference cone alone (`optimiser.control_chart`). The offsets are best linear
-predictors of the mixed model behind `optimiser.spread`, and use every cone and every recipe that
-was heard in more than one session. In simulated workshops their 90 % intervals held 86 % to 94 %,
-and 83 % where nothing but the reference cone, once a session, told them
+The chart judges the reference cone alone (`optimiser.control_chart`), by limits that come from
+its own wander. The offsets (`optimiser.session_offsets`) are best linear predictors of the mixed
+model behind `optimiser.spread`, and use every cone and every recipe that was heard in more than
+one session. A rig is steady only where neither speaks. In simulated workshops their 90 % intervals
+held 86 % to 94 %, and 83 % where nothing but the reference cone, once a session, told them
 (tests/optimiser/test_drift_coverage.py).
 """
 
@@ -11,19 +12,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from experiments.plan import Metric, Plan
 from optimiser import wording
 from optimiser.answers import Estimate
 from optimiser.control_chart import FIRM_READINGS, LEAST_READINGS, individuals
-from optimiser.effects import predict_effects
-from optimiser.mixed import MixedModel
-from optimiser.repeats import Heard, Tied, hear, tie
-from optimiser.scales import change_in_percent
-from optimiser.sources import tied_model
+from optimiser.repeats import Heard, hear
+from optimiser.session_offsets import session_offsets
 from optimiser.threads import one_thread
 from optimiser.uncertainty import Chart, Drift, Offset, Sitting
 
@@ -31,12 +29,18 @@ __all__ = ["rig_drift"]
 
 Progress = Callable[[float, str], None]
 
-STEADY, SHIFTED = "steady", "shifted"
+STEADY, OFFSET, SHIFTED = "steady", "offset", "shifted"
 TOO_FEW, NOT_CHARTED = "too few sessions to tell", "not charted"
 
 _SET_REFERENCE = (
     "No reference cone is named. Keep one cone, measure it in every session, and write its number "
     "into the plan: [sessions] reference_cone = 1."
+)
+_TOLD = (
+    "An offset is told from 0 if the metric's sessions differ more than mountings do (F test; "
+    "over all metrics at most one false alarm in ten) and its 90 % interval leaves 0 out. It is "
+    "drawn towards 0 where little tells it, so it may be smaller than a reading's distance from "
+    "the chart's centre."
 )
 # What to look at when the reference cone reads otherwise: common practice, no source.
 _CHECK = {
@@ -81,28 +85,31 @@ def rig_drift(plan: Plan, trials: pd.DataFrame, *, progress: Progress | None = N
     heard = hear(plan, trials)
     reference = plan.sessions.reference_cone
     notes = list(heard.notes)
-    charts = _charts(heard, reference, notes)
-    offsets: list[Offset] = []
-    for place, metric in enumerate(plan.metrics.values()):
-        if progress:
-            progress(place / len(plan.metrics), f"session offsets of {metric.name}")
-        offsets += _offsets(heard, metric, notes)
-    order = {session: place for place, session in enumerate(heard.sessions)}
-    offsets.sort(key=lambda offset: order[offset.session])
-    sittings = [_sitting(session, charts, plan) for session in heard.sessions]
+    own = _own(heard, reference)
+    charts = _charts(heard, reference, own, notes)
+    offsets = session_offsets(heard, notes, progress=progress)
+    judge = _Judge(plan, charts, offsets, list(dict.fromkeys(own["session"])))
+    sittings = [judge.sitting(session) for session in heard.sessions]
     several = heard.table.groupby("cone")["session"].nunique() > 1
-    text = _text(reference, charts, sittings)
-    return Drift(reference, charts, offsets, sittings, int(several.sum()), notes, text)
+    if any(each.offset.known for each in offsets):
+        notes.append(_TOLD)
+    return Drift(reference, charts, offsets, sittings, int(several.sum()), notes, judge.text())
 
 
-def _charts(heard: Heard, reference: int | None, notes: list[str]) -> list[Chart]:
+def _own(heard: Heard, reference: int | None) -> pd.DataFrame:
+    """Give the reference cone's measurements in named sessions."""
+    table = heard.table
+    names = [] if reference is None else [str(reference), f"{reference}.0"]
+    return table[table["cone"].isin(names) & table["session"].notna()]
+
+
+def _charts(
+    heard: Heard, reference: int | None, own: pd.DataFrame, notes: list[str]
+) -> list[Chart]:
     """Chart each metric that the reference cone carries and that ever changed."""
     if reference is None:
         notes.append(_SET_REFERENCE)
         return []
-    table = heard.table
-    own = table[table["cone"].isin([str(reference), f"{reference}.0"])]
-    own = own[own["session"].notna()]
     if not len(own):
         notes.append(
             f"Reference cone {reference} has no measurement in a named session: measure it in "
@@ -167,61 +174,135 @@ def _chart(heard: Heard, metric: Metric, own: pd.DataFrame) -> Chart:
     )
 
 
-def _offsets(heard: Heard, metric: Metric, notes: list[str]) -> list[Offset]:
-    """Predict what each session adds to a metric, with every cone that ties it to another."""
-    tied, model = tied_model(tie(heard, metric.name))
-    unit = "%" if tied.logarithmic else metric.unit
-    found: dict[str | None, Estimate] = {}
-    if model is not None and "session" in model.names:
-        if model.varies:
-            found = _predicted(tied, model)
-        else:
-            notes.append(f"{metric.label}: no repeat differs, so no session's offset is seen.")
-    nothing = Estimate(math.nan, math.nan, math.nan, 0)
-    return [
-        Offset(session, metric.name, unit, found.get(session, nothing), tied.logarithmic)
-        for session in heard.sessions
-    ]
+@dataclass(frozen=True)
+class _Judge:
+    """What is known of the sessions, and the verdicts that follow.
+
+    Parameters
+    ----------
+    plan : Plan
+    charts : list of Chart
+    offsets : list of Offset
+    heard : list of str
+        Sessions in which the reference cone was heard.
+    """
+
+    plan: Plan
+    charts: list[Chart]
+    offsets: list[Offset]
+    heard: list[str]
+
+    @property
+    def looked(self) -> int:
+        """How many offsets are known."""
+        return sum(each.offset.known for each in self.offsets)
+
+    @property
+    def readings(self) -> int:
+        """Sessions on the fullest chart, or those of a reference cone that never changes."""
+        return max([len(chart.values) for chart in self.charts], default=len(self.heard))
+
+    def sitting(self, session: str) -> Sitting:
+        """Judge one session by the charts, then by its offsets."""
+        verdict, text = self._charted(session)
+        told = [each for each in self.offsets if each.session == session and each.told]
+        if verdict == SHIFTED or not told:
+            return Sitting(session, verdict, text)
+        off = ", ".join(f"{self._label(each)} {_off(each)}" for each in told)
+        return Sitting(session, OFFSET, f"{text}, but {off} the sessions' average")
+
+    def _charted(self, session: str) -> tuple[str, str]:
+        """Judge one session by the charts alone."""
+        if self.plan.sessions.reference_cone is None:
+            return NOT_CHARTED, "no reference cone is named"
+        if session not in self.heard:
+            return NOT_CHARTED, "the reference cone was not heard here"
+        if len(self.heard) < 2:
+            return TOO_FEW, "the reference cone was heard once; one more session is needed"
+        if self.readings < LEAST_READINGS:
+            return TOO_FEW, f"{LEAST_READINGS - self.readings} more needed for a chart"
+        here = [
+            (chart, chart.sessions.index(session))
+            for chart in self.charts
+            if session in chart.sessions and len(chart.values) >= LEAST_READINGS
+        ]
+        moved = [(chart, place) for chart, place in here if chart.moved[place]]
+        if not moved:
+            within = f"{_metrics(len(here))} within the chart's limits"
+            return STEADY, within if here else "no reading changes"
+        parts = [_shift(chart, place) + self._beside(chart, session) for chart, place in moved]
+        checks = [_check(self.plan.metrics[chart.metric]) for chart, _ in moved]
+        return SHIFTED, f"{'; '.join(parts)}; check {'; '.join(dict.fromkeys(checks))}"
+
+    def _beside(self, chart: Chart, session: str) -> str:
+        """Give the offset beside the reading's distance, where there is one."""
+        for each in self.offsets:
+            if (each.session, each.metric) == (session, chart.metric) and each.offset.known:
+                return f" (its offset: {wording.interval(each.offset, _unit(each))})"
+        return ""
+
+    def _label(self, offset: Offset) -> str:
+        return self.plan.metrics[offset.metric].label
+
+    def text(self) -> str:
+        """Say it in one or two plain sentences."""
+        return f"{self._by_chart()}{self._by_offsets()}"
+
+    def _by_chart(self) -> str:
+        """Say what the charts tell; steady only where the offsets agree."""
+        reference = self.plan.sessions.reference_cone
+        if reference is None:
+            return "Cannot chart the rig: no reference cone is named."
+        if len(self.heard) < 2:
+            often = "in one session; one more is needed" if self.heard else "in no session"
+            return (
+                "Cannot tell yet whether the reference cone's readings moved: cone "
+                f"{reference} was heard {often}."
+            )
+        count = self.readings
+        if count < LEAST_READINGS:
+            return (
+                f"Too few sessions to chart: reference cone {reference} was heard in {count} of "
+                f"the {LEAST_READINGS} sessions needed. {_so_far(self.charts)}"
+            )
+        shifted = [each for each in self.heard if self._charted(each)[0] == SHIFTED]
+        says = f"is shifted in {', '.join(shifted)}" if shifted else "is steady"
+        if not shifted and any(each.told for each in self.offsets):
+            says = "stays within its chart's limits, which its own wander sets, but it moves"
+        return f"By reference cone {reference}, heard in {count} sessions, the rig {says}."
+
+    def _by_offsets(self) -> str:
+        """Count the offsets that are told from 0 and name the clearest."""
+        told = [each for each in self.offsets if each.told]
+        if not self.looked:
+            return ""
+        if not told:
+            return f" No offset of a session is told from 0 ({self.looked} looked at)."
+        largest: dict[str, Offset] = {}
+        for each in sorted(told, key=lambda each: -abs(each.offset.mean)):
+            largest.setdefault(each.metric, each)
+        far = "; ".join(
+            f"{self._label(each)} in {each.session}, {_off(each)}"
+            for each in map(largest.get, self.plan.metrics)
+            if each is not None
+        )
+        return (
+            f" {len(told)} of {wording.many(self.looked, 'offset')} of sessions "
+            f"{'is' if len(told) == 1 else 'are'} told from 0; the largest: {far} the sessions' "
+            "average. The model takes such offsets out."
+        )
 
 
-def _predicted(tied: Tied, model: MixedModel) -> dict[str | None, Estimate]:
-    """Tell the effects of the sessions that are tied to another one, less their average."""
-    told = model.tied("session")
-    predicted = predict_effects(model, "session", np.diag(1.0 * told) - told / told.sum())
-    found: dict[str | None, Estimate] = {}
-    for place in np.flatnonzero(told):
-        here = np.unique(tied.group[tied.session == place])
-        elsewhere = np.unique(tied.group[tied.session != place])
-        shared = np.isin(tied.group, np.intersect1d(here, elsewhere)) & (tied.session == place)
-        ends = [float(each[place]) for each in (predicted.mean, predicted.low, predicted.high)]
-        if tied.logarithmic:
-            ends = [change_in_percent(end) for end in ends]
-        cones = len(np.unique(tied.item[shared]))
-        found[tied.sessions[place]] = Estimate(ends[0], ends[1], ends[2], cones)
-    return found
+def _unit(offset: Offset) -> str:
+    return "% of its value" if offset.relative else offset.unit
 
 
-def _sitting(session: str, charts: list[Chart], plan: Plan) -> Sitting:
-    """Judge one session by the charts."""
-    here = [
-        (chart, chart.sessions.index(session)) for chart in charts if session in chart.sessions
-    ]
-    if plan.sessions.reference_cone is None:
-        return Sitting(session, NOT_CHARTED, "no reference cone is named")
-    if not here:
-        return Sitting(session, NOT_CHARTED, "the reference cone was not heard here")
-    enough = [(chart, place) for chart, place in here if len(chart.values) >= LEAST_READINGS]
-    if not enough:
-        lacking = LEAST_READINGS - max(len(chart.values) for chart, _ in here)
-        return Sitting(session, TOO_FEW, f"{lacking} more needed")
-    moved = [(chart, place) for chart, place in enough if chart.moved[place]]
-    if not moved:
-        return Sitting(session, STEADY, f"{_metrics(len(enough))} within the limits")
-    parts = [_shift(chart, place) for chart, place in moved]
-    checks = [_check(plan.metrics[chart.metric]) for chart, _ in moved]
-    return Sitting(
-        session, SHIFTED, f"{'; '.join(parts)}; check {'; '.join(dict.fromkeys(checks))}"
-    )
+def _off(offset: Offset) -> str:
+    """Write an offset as a distance: ``0.57 dB (0.38 to 0.69) above``."""
+    far, below = offset.offset, offset.offset.mean < 0
+    if below:
+        far = Estimate(-far.mean, -far.high, -far.low, far.cones)
+    return f"{wording.interval(far, _unit(offset))} {'below' if below else 'above'}"
 
 
 def _metrics(count: int) -> str:
@@ -230,6 +311,8 @@ def _metrics(count: int) -> str:
 
 def _so_far(charts: list[Chart]) -> str:
     """Say what few sessions can say: how far the readings lie apart."""
+    if not charts:
+        return "So far its readings are all the same."
     far = [
         f"{chart.label} {_amount(max(chart.values) - min(chart.values), chart)}"
         for chart in charts
@@ -241,7 +324,8 @@ def _shift(chart: Chart, place: int) -> str:
     """Say by how much a reading is off."""
     if chart.outside[place]:
         off = _amount(chart.values[place] - chart.centre, chart, sign=True)
-        return f"{chart.label} {off} against the usual spread of {_amount(chart.sd, chart)}"
+        usual = _amount(chart.sd, chart)
+        return f"{chart.label} {off} from the chart's centre against the usual spread of {usual}"
     off = _amount(chart.values[place] - chart.values[place - 1], chart, sign=True)
     usual = _amount(chart.range_high, chart)
     return f"{chart.label} {off} from the session before, where up to {usual} is usual"
@@ -259,24 +343,3 @@ def _check(metric: Metric) -> str:
     if metric.measure.startswith("hd"):
         return _CHECK_DISTORTION
     return _CHECK.get(metric.measure, _CHECK_OTHER)
-
-
-def _text(reference: int | None, charts: list[Chart], sittings: list[Sitting]) -> str:
-    """One plain sentence."""
-    if reference is None:
-        heard = wording.many(len(sittings), "session")
-        return f"Cannot chart the rig: no reference cone is named ({heard})."
-    if not charts:
-        return (
-            f"Cannot tell yet whether the rig moved: reference cone {reference} was not heard in "
-            "two sessions."
-        )
-    count = max(len(chart.values) for chart in charts)
-    if count < LEAST_READINGS:
-        return (
-            f"Too few sessions to tell: reference cone {reference} was heard in {count} of the "
-            f"{LEAST_READINGS} sessions needed. {_so_far(charts)}"
-        )
-    shifted = [sitting.session for sitting in sittings if sitting.verdict == SHIFTED]
-    says = f"shifted in {', '.join(shifted)}" if shifted else "steady"
-    return f"By reference cone {reference}, heard in {count} sessions, the rig is {says}."

@@ -10,6 +10,7 @@ from typing import Any
 from experiments.outputs import MARK, seal, write_whole
 from optimiser import wording
 from optimiser.answer_tables import (
+    EVIDENCE,
     Table,
     chart_table,
     check_table,
@@ -122,6 +123,7 @@ def report_html(material: Material) -> str:
         "coming": [_coming(material, each) for each in material.coming],
         "outlook": material.outlook,
         "knobs": material.knobs,
+        "evidence": EVIDENCE,
         "findings": material.findings,
         "within": within(material.findings.spread) if material.findings.spread else [],
         "choices": any(each.kind == "choice" for each in plan.variables.values()),

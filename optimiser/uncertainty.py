@@ -155,6 +155,10 @@ class Offset:
         the number of cones heard there that tie it to another; NaN where none does.
     relative : bool
         Whether it is in percent of the value.
+    told : bool
+        Whether it is told from 0: the metric's sessions differ more than mountings do (F test,
+        false discovery rate over the metrics 10 %) and its interval leaves 0 out. So a rig that
+        never moves is said to have moved in at most one table of ten.
     """
 
     session: str
@@ -162,6 +166,7 @@ class Offset:
     unit: str
     offset: Estimate
     relative: bool = False
+    told: bool = False
 
 
 @dataclass(frozen=True)
@@ -171,9 +176,14 @@ class Sitting:
     Parameters
     ----------
     session : str
-    verdict : {'steady', 'shifted', 'too few sessions to tell', 'not charted'}
+    verdict : {'steady', 'offset', 'shifted', 'too few sessions to tell', 'not charted'}
+        'shifted': a reading of the reference cone left the chart's limits, or jumped. 'offset':
+        none did, but some metric's offset is told from 0 (see `Offset`). 'steady': neither,
+        from five readings of the reference cone on; below, 'too few sessions to tell'. 'not
+        charted': the reference cone was not heard there, or none is named.
     text : str
-        The verdict in plain words, with what to check.
+        The verdict in plain words, with what to check. The distance from the chart's centre is
+        the reading's own; an offset is drawn towards 0 where little tells it.
     """
 
     session: str

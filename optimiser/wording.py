@@ -21,6 +21,7 @@ __all__ = [
     "duration",
     "ends",
     "interval",
+    "intervals",
     "many",
     "number",
     "percent",
@@ -64,7 +65,15 @@ def number(value: float | None, width: float | None = None, *, most: int = 8) ->
         if "e" in text or len(text.partition(".")[2]) > most:
             text = f"{value:.{0 if 'e+' in text else most}f}"
         return "0" if float(text) == 0 else text
-    decimals = min(max(0, 1 - math.floor(math.log10(width))), most)
+    return _fixed(value, _decimals(width, most))
+
+
+def _decimals(width: float, most: int) -> int:
+    """Count the decimals that tell a hundredth to a tenth of a width."""
+    return min(max(0, 1 - math.floor(math.log10(width))), most)
+
+
+def _fixed(value: float, decimals: int) -> str:
     text = f"{value:.{decimals}f}"
     return text.removeprefix("-") if float(text) == 0 else text
 
@@ -106,15 +115,41 @@ def interval(estimate: Estimate, unit: str = "", *, most: int = 8) -> str:
     >>> interval(Estimate(9.13, 7.9, 10.3), "kHz")
     '9.1\xa0kHz (7.9 to 10.3)'
     """
-    if not estimate.known:
-        return "cannot tell yet"
+    return _interval(estimate, unit, most, None) if estimate.known else "cannot tell yet"
+
+
+def _interval(estimate: Estimate, unit: str, most: int, decimals: int | None) -> str:
+    """Write a known estimate, with the decimals given or those that its own width carries."""
     if not math.isfinite(estimate.high - estimate.low):
         return with_unit(number(estimate.mean, most=most), unit)
     ends = (estimate.low, estimate.mean, estimate.high)
     if most < 8 and max(map(abs, ends)) < 0.5 * 10.0**-most:
         return with_unit(f"under {10.0**-most:g}", unit)
-    low, mean, high = (beside(value, estimate, most=most) for value in ends)
+    low, mean, high = (
+        beside(value, estimate, most=most) if decimals is None else _fixed(value, decimals)
+        for value in ends
+    )
     return f"{with_unit(mean, unit)} ({low} to {high})"
+
+
+def intervals(
+    column: Sequence[Estimate],
+    unit: str = "",
+    *,
+    most: int = 8,
+    unknown: str = "cannot tell yet",
+) -> list[str]:
+    """Write the estimates of one column with equal decimals, those that its middle row carries.
+
+    Examples
+    --------
+    >>> intervals([Estimate(0.31, 0.11, 0.62), Estimate(0.304, 0.261, 0.349)])
+    ['0.31 (0.11 to 0.62)', '0.30 (0.26 to 0.35)']
+    """
+    widths = [2 * (each.high - each.low) for each in column if each.known]
+    carried = sorted(_decimals(width, most) for width in widths if 0 < width < math.inf)
+    decimals = carried[len(carried) // 2] if carried else None
+    return [_interval(each, unit, most, decimals) if each.known else unknown for each in column]
 
 
 def beside(value: float | None, estimate: Estimate, *, most: int = 8) -> str:

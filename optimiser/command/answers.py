@@ -15,6 +15,7 @@ from experiments.ledger import Ledger
 from experiments.plan import Plan
 from optimiser import compare, dead_ends, figures, fit, optimum, outlook, sensitivity, wording
 from optimiser.answer_tables import (
+    EVIDENCE,
     dead_end_table,
     difference_table,
     knob_table,
@@ -109,7 +110,8 @@ def knobs_command(
     """Show which variables matter, and how much.
 
     First-order and total Sobol indices with their 90 % intervals; the picture shows the main
-    effects. `alone` is what the variable does by itself, `in all` includes its company.
+    effects. `alone` is what the variable does by itself, `in all` includes its company;
+    `evidence` tells whether it does anything.
     """
     with _desk(folder, seed, "weighing the knobs") as desk:
         _known(metric, ["score", *desk.plan.metrics], "metric")
@@ -125,6 +127,9 @@ def knobs_command(
         print_json(answer)
         return
     print_rows(knob_table(answer, desk.labels))
+    if any(knob.evidence == knob.evidence for knob in answer.knobs):
+        print_text(EVIDENCE)
+        click.echo()
     _close(answer, desk.labels, whole=check_wanted)
 
 

@@ -23,7 +23,7 @@ from optimiser.drift import rig_drift
 
 __all__ = ["drift_command"]
 
-_ABREAST = 3  # metrics beside each other in the table of offsets
+_ABREAST, _STARRED = 3, 2  # metrics beside each other in the table of offsets, plain and starred
 
 
 @click.command("drift")
@@ -35,6 +35,9 @@ def drift_command(png: Path | None, svg: Path | None, folder: Path, json_wanted:
 
     The reference cone's readings are charted against their own limits (individuals chart, from
     five sessions on). The offsets come from every cone and recipe heard in several sessions.
+
+    A session is `shifted` where a reading left the chart's limits, `offset` where none did but
+    an offset is told from 0, and `steady` where neither is so.
     """
     with Ledger.open(folder) as ledger:
         plan, trials = ledger.plan, ledger.wide_table(strict=True)
@@ -56,8 +59,9 @@ def drift_command(png: Path | None, svg: Path | None, folder: Path, json_wanted:
 
 def _print_offsets(table: Table) -> None:
     """Print the offsets, some metrics abreast."""
-    for start in range(1, len(table.heads), _ABREAST):
-        part = slice(start, start + _ABREAST)
+    abreast = _STARRED if any("*" in cell for row in table.rows for cell in row) else _ABREAST
+    for start in range(1, len(table.heads), abreast):
+        part = slice(start, start + abreast)
         heads = [table.heads[0], *(head.replace(" (", "\n(") for head in table.heads[part])]
         rows = [[row[0], *row[part]] for row in table.rows]
         print_table(table.title if start == 1 else "", heads, rows)

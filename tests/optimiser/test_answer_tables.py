@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 
+import pytest
+
 from optimiser.answer_tables import (
     Table,
     chart_table,
@@ -44,8 +46,20 @@ def test_the_check():
 
 def test_knobs_with_intervals_and_verdicts():
     found = rows(knob_table(answers.sensitivity(), LABELS))
-    assert found[0] == ["wall", "0.30 (0.20 to 0.60)", "0.6 (0.3 to 1.0)", "matters"]
+    assert found[0][:2] == ["wall", "0.30 (0.20 to 0.60)"]
     assert found[2][0] == "curing"
+
+
+@pytest.mark.parametrize(
+    ("bayes", "word"),
+    [(3.0, "strong"), (2.9, "some"), (1.0, "some"), (0.9, "none"), (-0.9, "none"),
+     (-1.1, "against"), (float("nan"), "–")],
+)  # fmt: skip
+def test_the_evidence_for_a_knob_in_a_word(bayes, word):
+    answer = answers.sensitivity()
+    knobs = [dataclasses.replace(each, evidence=bayes) for each in answer.knobs]
+    found = rows(knob_table(dataclasses.replace(answer, knobs=knobs), LABELS))
+    assert {row[3] for row in found} == {word}
 
 
 def test_an_optimum_or_that_it_cannot_be_told():
@@ -104,4 +118,8 @@ def test_rig_drift():
     table = offset_table(drift, LABELS)
     assert table.heads == ["session", "decay (% of value)"]
     assert rows(table)[0] == ["day 1", "0.5 (-1.0 to 2.0)"]
+    told = [dataclasses.replace(drift.offsets[0], told=True), *drift.offsets[1:]]
+    starred = offset_table(dataclasses.replace(drift, offsets=told), LABELS)
+    assert starred.title.endswith("; * told from 0")
+    assert [row[1].endswith("*") for row in rows(starred)] == [True, *[False] * 4]
     assert offset_table(dataclasses.replace(drift, offsets=[]), LABELS).rows == []

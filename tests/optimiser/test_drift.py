@@ -42,7 +42,10 @@ STEADY = [80.0, 80.2, 79.9, 80.1, 80.0, 79.8, 80.1, 80.2, 79.9, 80.0]
 def test_a_steady_rig_is_called_steady():
     found = rig_drift(PLAN, readings(STEADY))
     assert set(verdicts(found)) == {"steady"}
-    assert found.text == "By reference cone 1, heard in 10 sessions, the rig is steady."
+    assert found.text == (
+        "By reference cone 1, heard in 10 sessions, the rig is steady. No offset of a session is "
+        "told from 0 (20 looked at)."
+    )
     assert [chart.metric for chart in found.charts] == ["level", "decay"]
     chart = found.charts[0]
     assert chart.values == pytest.approx(STEADY)
@@ -63,7 +66,8 @@ def test_a_shifted_session_is_named_with_its_shift_and_what_to_check():
     assert verdicts(found).count("shifted") == 1
     sitting = found.sittings[6]
     off = levels[6] - np.mean(levels)
-    assert f"level +{off:.2f}\N{NO-BREAK SPACE}dB against the usual spread of" in sitting.text
+    assert f"level +{off:.2f}\N{NO-BREAK SPACE}dB from the chart's centre against" in sitting.text
+    assert "(its offset: " in sitting.text
     assert "check microphone" in sitting.text
     assert "day 7" in found.text
     # A reading that comes back has jumped as well, but it is well.
@@ -80,15 +84,82 @@ def test_a_change_of_a_percentage_is_told_in_points():
     plan = workshops.plan(metrics={"thd": {"from": "hand", "unit": "%", "goal": "minimise"}})
     table = readings(STEADY).assign(thd=[1.0, 1.1, 0.9, 1.0, 1.1, 1.0, 0.9, 1.0, 1.1, 2.5])
     text = rig_drift(plan, table).sittings[-1].text
-    assert "percentage points" in text
-    assert "\N{NO-BREAK SPACE}%" not in text
+    distance, _, offset = text.partition(" (its offset: ")
+    assert "percentage points" in distance
+    assert "\N{NO-BREAK SPACE}%" not in distance
+    assert "\N{NO-BREAK SPACE}% of its value" in offset
+
+
+def wandering(offsets=(0.0, -0.5, 0.6, -0.4, 0.5, -0.2)) -> pd.DataFrame:
+    """A rig that wanders within the limits that its wander sets; mountings repeat within 0.05."""
+    rows = [(cone, cone + 1, session) for session in range(6) for cone in range(4)]
+    noise = np.random.default_rng(1).normal(scale=0.05, size=len(rows))
+    levels = [80 + cone + offsets[session] for cone, _, session in rows]
+    return workshops.table(rows, np.array(levels) + noise)
+
+
+def test_a_rig_that_wanders_within_its_own_limits_is_not_called_steady():
+    found = rig_drift(PLAN, wandering())
+    assert not any(chart.moved[place] for chart in found.charts for place in range(6))
+    assert verdicts(found)[1:] == ["offset"] * 5
+    assert "steady" not in found.text
+    assert "stays within its chart's limits" in found.text
+    assert "the largest: level in day 3, 0.61" in found.text
+    assert "The model takes such offsets out" in found.text
+    assert found.sittings[1].text.startswith(
+        "all 2 metrics within the chart's limits, but level 0."
+    )
+    assert "below" in found.sittings[1].text
+    told = {each.session for each in found.offsets if each.told and each.metric == "level"}
+    assert told == {f"day {place}" for place in range(2, 7)}
+    model = fit(PLAN, wandering())
+    assert model.metrics["level"].process.has_session_
+
+
+def test_a_rig_that_repeats_is_steady_however_many_cones_look():
+    found = rig_drift(PLAN, wandering([0.0] * 6))
+    assert set(verdicts(found)) == {"steady"}
+    assert not any(each.told for each in found.offsets)
+
+
+@pytest.mark.slow
+def test_a_rig_that_never_moves_is_seldom_said_to_move(record_property):
+    """At most one table in ten, as documented; 100 tables of each design."""
+    for design in ("kept reference", "thorough"):
+        rows = workshops.DESIGNS[design]()
+        tables = [workshops.draw(rows, 0.0, 0.3, 0.3, seed).trials for seed in range(100)]
+        share = np.mean([any(o.told for o in rig_drift(PLAN, each).offsets) for each in tables])
+        record_property(design, share)
+        assert share <= 0.15  # 0.1, and 1.7 standard errors of 100 tables
+
+
+def test_a_reference_heard_once_says_so():
+    table = pd.concat([readings([80.0]), workshops.table([(1, 2, 0), (1, 2, 1)], [79.0, 79.5])])
+    found = rig_drift(PLAN, table.reset_index(drop=True))
+    first, second = found.sittings
+    assert first.verdict == "too few sessions to tell"
+    assert first.text == "the reference cone was heard once; one more session is needed"
+    assert (second.verdict, second.text) == (
+        "not charted",
+        "the reference cone was not heard here",
+    )
+    assert "cone 1 was heard in one session; one more is needed" in found.text
+
+
+def test_a_reference_that_never_changes_was_heard_all_the_same():
+    found = rig_drift(PLAN, readings([80.0] * 6))
+    assert found.charts == []
+    assert set(verdicts(found)) == {"steady"}
+    assert found.sittings[0].text == "no reading changes"
+    few = rig_drift(PLAN, readings([80.0] * 3))
+    assert "So far its readings are all the same." in few.text
 
 
 @pytest.mark.parametrize("count", [2, 3, 4])
 def test_few_sessions_cannot_tell_but_say_what_they_can(count):
     found = rig_drift(PLAN, readings([80.0, 90.0, 80.0, 80.0][:count]))
     assert set(verdicts(found)) == {"too few sessions to tell"}
-    assert found.sittings[0].text == f"{5 - count} more needed"
+    assert found.sittings[0].text == f"{5 - count} more needed for a chart"
     assert "readings lie apart by level 10\N{NO-BREAK SPACE}dB" in found.text
     assert all(math.isnan(chart.low) and math.isnan(chart.sd) for chart in found.charts)
     # The readings alone; no limit that so few could carry.
@@ -114,7 +185,10 @@ def test_without_a_reference_cone_it_says_what_to_do(reference):
     plan = workshops.plan(sessions=sessions)
     found = rig_drift(plan, workshops.draw(workshops.thorough(), 0.5, 0.3, 0.1).trials)
     assert found.charts == []
-    assert set(verdicts(found)) == {"not charted"}
+    assert set(verdicts(found)) == {"not charted", "offset"}
+    off = [each.text for each in found.sittings if each.verdict == "offset"]
+    why = "no reference cone is named" if reference is None else "was not heard here"
+    assert all(f"{why}, but level " in text for text in off)
     wanted = "[sessions] reference_cone" if reference is None else "cone 99 has no measurement"
     assert any(wanted in note for note in found.notes)
     # The other cones tie the sessions all the same.

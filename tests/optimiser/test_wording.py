@@ -9,6 +9,7 @@ from optimiser.wording import (
     duration,
     ends,
     interval,
+    intervals,
     many,
     number,
     percent,
@@ -134,3 +135,14 @@ def test_settings_side_by_side_are_ranges():
     assert runs(["b", "c"], ["a", "b", "c"]) == "b, c"
     assert runs([], [1, 2]) == ""
     assert ends(0.5, 0.5) == "0.5"
+
+
+def test_a_column_of_intervals_has_equal_decimals():
+    column = [Estimate(0.3, 0.1, 0.6), Estimate(0.304, 0.261, 0.349), Estimate(0.2, 0.17, 0.24)]
+    wanted = ["0.30 (0.10 to 0.60)", "0.30 (0.26 to 0.35)", "0.20 (0.17 to 0.24)"]
+    assert intervals(column, most=2) == wanted
+    blank = Estimate(NAN, NAN, NAN)
+    assert intervals([blank, Estimate(0.0, 0.0, 0.0), column[0]], most=3, unknown="–") == [
+        "–", "under 0.001", "0.3 (0.1 to 0.6)",
+    ]  # fmt: skip
+    assert intervals([]) == []
