@@ -57,6 +57,7 @@ _ALLOWED = {
 _UNDO = "If that was recorded by mistake, take it back with `undo`."
 _REMEDIES = {
     ("printed", "printed"): "To correct the record, edit it in the exported table and import it.",
+    ("failed", "failed"): "To correct the reason, edit it in the exported table and import it.",
     ("measured", "planned"): "Record it as printed first.",
     ("printed", "failed"): "A second try is a new cone: add it. " + _UNDO,
     ("measured", "failed"): "A failed cone has nothing to measure. " + _UNDO,

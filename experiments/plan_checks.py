@@ -36,7 +36,10 @@ from experiments.plan_variables import read_variables
 
 __all__ = ["RESERVED", "Parts", "build", "sound_parts"]
 
-RESERVED = frozenset({"cone", "status", "plate", "session", "age_days", "light_hours", "score"})
+RESERVED = frozenset(
+    {"cone", "status", "plate", "session", "age_days", "light_hours", "score"}
+    | {"minutes", "why", "note", "measurement", "version"}
+)
 """Columns of the table of trials, which no variable, metric or derived quantity may take."""
 
 _NAME = re.compile(r"[^\W\d_]\w*")

@@ -22,13 +22,12 @@ LEADING = ("cone", "status", "plate", "session", "age_days", "light_hours")
 
 _ROWS = """
     SELECT c.id, c.status, c.plate, s.name, m.age_days, m.light_hours, m.id,
-           CASE WHEN m.id IS NULL THEN c.note ELSE m.note END, c.version, c.mass_g
+           CASE WHEN m.id IS NULL THEN c.note ELSE m.note END, c.version, c.mass_g, c.minutes,
+           CASE c.aside WHEN '' THEN c.failure ELSE c.aside END
     FROM cones c LEFT JOIN measurements m ON m.cone = c.id LEFT JOIN sessions s ON s.id = m.session
     ORDER BY c.id, m.id"""
 
-_TOLD = """
-    SELECT id, minutes, CASE aside WHEN '' THEN failure ELSE aside END, note
-    FROM cones ORDER BY id"""
+_REMARKS = "SELECT id, note FROM cones ORDER BY id"
 
 Floats = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
@@ -60,10 +59,10 @@ def trials_frame(connection: sqlite3.Connection, plan: Plan, space: Space) -> pd
     -------
     pandas.DataFrame
         ``LEADING``, one column a variable (NaN or None where inactive), one a metric, then
-        ``measurement, note, version, mass_g``.
+        ``measurement, note, version, mass_g, minutes, why``.
     """
     rows = connection.execute(_ROWS).fetchall()
-    columns = list(zip(*rows, strict=True)) if rows else [()] * 10
+    columns = list(zip(*rows, strict=True)) if rows else [()] * 12
     cones = np.array(columns[0], dtype=np.int64)
     numbers, place = np.unique(cones, return_inverse=True)
     frame = {
@@ -88,6 +87,8 @@ def trials_frame(connection: sqlite3.Connection, plan: Plan, space: Space) -> pd
     frame["note"] = pd.Series(list(columns[7]), dtype=object)
     frame["version"] = pd.Series(np.array(columns[8], dtype=np.int64))
     frame["mass_g"] = pd.Series(mass)
+    frame["minutes"] = pd.Series(_floats(columns[10]))
+    frame["why"] = pd.Series(list(columns[11]), dtype=object)
     return pd.DataFrame(frame)
 
 
@@ -107,21 +108,15 @@ def with_records(connection: sqlite3.Connection, plan: Plan, frame: pd.DataFrame
     -------
     pandas.DataFrame
         The table, but a mass that was given on printing shows before the cone is
-        measured, too; then ``minutes, why`` (it failed or was set aside) and ``remark`` (on the
-        cone, where `note` is on the measurement).
+        measured, too; then ``remark`` (on the cone, where `note` is on the measurement).
     """
     frame = frame.copy()
     unmeasured = frame["measurement"].isna()
     for name, metric in plan.metrics.items():
         if is_mass(metric):
             frame[name] = frame[name].where(~unmeasured, frame["mass_g"])
-    told = connection.execute(_TOLD).fetchall()
-    columns = list(zip(*told, strict=True)) if told else [()] * 4
-    numbers = np.array(columns[0], dtype=np.int64)
-    at = np.searchsorted(numbers, frame["cone"].to_numpy())
-    frame["minutes"] = _floats(columns[1])[at]
-    for name, texts in (("why", columns[2]), ("remark", columns[3])):
-        frame[name] = pd.Series(np.array(texts, dtype=object)[at], dtype=object)
+    remarks = dict(connection.execute(_REMARKS).fetchall())
+    frame["remark"] = pd.Series([remarks[cone] for cone in frame["cone"]], dtype=object)
     return frame
 
 

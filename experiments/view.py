@@ -190,10 +190,11 @@ class View:
         return self.wide_table(strict=strict)[[*LEADING, *plan.variables, *plan.metrics]]
 
     def wide_table(self, *, strict: bool = False) -> pd.DataFrame:
-        """As `table`, followed by ``measurement, note, version, mass_g``.
+        """As `table`, followed by ``measurement, note, version, mass_g, minutes, why``.
 
         `measurement` is the measurement's id, `version` the number of the last act that
-        touched the cone.
+        touched the cone, `minutes` how long it printed, `why` the reason of a failure or of
+        setting it aside.
         """
         plan, space = self.plan, self.space
         with self._store.reading() as connection:
@@ -219,8 +220,7 @@ class View:
     def full_table(self) -> pd.DataFrame:
         """As `wide_table`, with everything that people want to see of a cone.
 
-        The mass of a cone shows before it is measured, too; ``minutes, why, remark`` follow:
-        minutes of printing, why it failed or was set aside, the remark on the cone.
+        The mass of a cone shows before it is measured, too; ``remark`` follows, on the cone.
         """
         with self._store.reading() as connection:
             return with_records(connection, self.plan, self.wide_table())

@@ -102,6 +102,7 @@ def _new_cone(writer: Writer, edit: ConeEdit) -> int:
         number=edit.cone,
         plate=edit.fields.get("plate"),
         mass=edit.fields.get("mass_g"),
+        minutes=edit.fields.get("minutes"),
         why=edit.why,
         note=edit.fields.get("note") or "",
     )

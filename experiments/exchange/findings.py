@@ -125,6 +125,10 @@ class Findings:
             self.change(row, cone, name, None, value)
         return Sitting(None, fields, readings)
 
+    def reason(self, row: SheetRow) -> str:
+        """Give the reason of a failure where the column for it says nothing."""
+        return row.cells.get("note") or "so recorded in a spreadsheet"
+
     def stray(self, row: SheetRow) -> None:
         """Refuse circumstances of a measurement that has no value."""
         for name in ("session", "age_days", "light_hours"):

@@ -22,6 +22,9 @@ _STEPS = {
 }
 """Status edits that a sheet may make; setting aside and putting back come on top."""
 
+_REASONS = {"failed": "failure", "set aside": "aside"}
+"""Where the store keeps why a cone is in a state."""
+
 Tables = Mapping[int, list[Row]]
 
 
@@ -63,6 +66,7 @@ class KnownCones:
             else:
                 self._open_row(edit, row, now, status)
         self._settle_status(edit, rows[0], cone, status)
+        self._settle_why(edit, rows, cone, now[0]["why"])
         if len(self._findings.changes) == changes:
             return
         if all(row.cells.get("version") is None for row in rows):
@@ -82,6 +86,12 @@ class KnownCones:
         if given and status is None:
             self._findings.problem(row, "status", None, "the state of the cone")
         status = status or cone.status
+        given, minutes = self._findings.agreed(rows, "minutes")
+        if given and row.differs("minutes", now["minutes"]):
+            edit.fields["minutes"] = minutes
+            self._findings.change(row, cone.number, "minutes", now["minutes"], minutes)
+            if status == "planned":
+                self._findings.problem(row, "minutes", minutes, "a blank cell, as it is planned")
         wanted, moved = dict(cone.settings), list[str]()
         for name in self._findings.plan.variables:
             given, value = self._findings.agreed(rows, name)
@@ -209,9 +219,31 @@ class KnownCones:
             self._findings.problem(row, "status", wanted, f"{cone.status}, {', '.join(ways)}")
             return
         edit.status = wanted
-        if wanted in ("failed", "set aside"):
-            edit.why = row.cells.get("note") or "so recorded in a spreadsheet"
         self._findings.change(row, cone.number, "status", cone.status, wanted)
+
+    def _settle_why(self, edit: ConeEdit, rows: list[SheetRow], cone: Cone, now: str) -> None:
+        """Find the reason of a failure or of setting aside, corrected or new."""
+        row, status = rows[0], edit.status or cone.status
+        given, typed = self._findings.agreed(rows, "why")
+        edited = given and row.differs("why", now)
+        after = typed if edited else now
+        if status not in _REASONS:
+            if edited and typed is not None:
+                states = " or ".join(_REASONS)
+                self._findings.problem(row, "why", typed, f"a blank cell, or the status {states}")
+            after = ""
+        elif edit.status is None and edited:
+            if typed is None:
+                self._findings.problem(row, "why", None, f"why it is {status}")
+            edit.fields[_REASONS[status]] = typed
+        elif cone.status == "set aside" and edit.status == "failed":
+            after = self._failure(cone.number)
+            if edited and typed is not None:
+                after = edit.fields["failure"] = typed
+        elif edit.status is not None:
+            after = edit.why = (typed if edited else None) or self._findings.reason(row)
+        if after != now:
+            self._findings.change(row, cone.number, "why", now or None, after or None)
 
     def _stale(self, rows: list[SheetRow], cone: int, version: int) -> bool:
         """Tell whether the rows are older than the table; refuse them if they were edited."""
@@ -245,6 +277,11 @@ class KnownCones:
             if any(row.differs(name, before[name]) for name in row.cells):
                 return False
         return True
+
+    def _failure(self, cone: int) -> str:
+        with self._ledger.snapshot() as connection:
+            sql = "SELECT failure FROM cones WHERE id = ?"
+            return str(connection.execute(sql, (cone,)).fetchone()[0])
 
     def _state_before(self, cone: int) -> str:
         with self._ledger.snapshot() as connection:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from experiments.exchange.findings import Findings
-from experiments.exchange.preview import ConeEdit
+from experiments.exchange.preview import ConeEdit, Row
 from experiments.exchange.rows import SheetRow
 
 __all__ = ["NewCones"]
@@ -38,9 +38,9 @@ class NewCones:
         edit = ConeEdit(number, new=True)
         said = {
             name: self._findings.agreed(rows, name, blanks=False)[1]
-            for name in ("status", "plate", *self._findings.plan.variables)
+            for name in ("status", "plate", "minutes", "why", *self._findings.plan.variables)
         }
-        values = {name: said[name] for name in ("status", "plate")}
+        values = {name: said[name] for name in ("status", "plate", "minutes", "why")}
         wanted = {name: said[name] for name in self._findings.plan.variables}
         sitting_rows = [one for one in rows if self._findings.is_sitting(one, values["status"])]
         status = values["status"] or ("measured" if sitting_rows else "printed")
@@ -48,13 +48,15 @@ class NewCones:
             row, wanted, list(wanted), off_grid=status != "planned"
         )
         self._new_status(edit, row, status, bool(sitting_rows))
+        self._check_records(edit, row, values)
         if len(self._findings.problems) > before:
             return
         for name, value in {**values, "status": status, **(edit.recipe or {})}.items():
             if value is not None:
                 self._findings.change(row, number, name, None, value)
-        if values["plate"] is not None:
-            edit.fields["plate"] = values["plate"]
+        for name in ("plate", "minutes"):
+            if values[name] is not None:
+                edit.fields[name] = values[name]
         for one in rows:
             self._new_row(edit, one, one in sitting_rows)
         self._findings.edits.append(edit)
@@ -65,8 +67,17 @@ class NewCones:
         if status == "measured" and not measured:
             self._findings.problem(row, "status", status, "printed, since no metric is given")
         edit.status = "measured" if measured and status == "printed" else status
-        if status in ("failed", "set aside"):
-            edit.why = row.cells.get("note") or "so recorded in a spreadsheet"
+
+    def _check_records(self, edit: ConeEdit, row: SheetRow, values: Row) -> None:
+        """Take the reason, and refuse what does not go with the status."""
+        if edit.status in ("failed", "set aside"):
+            edit.why = values["why"] or self._findings.reason(row)
+        elif values["why"] is not None:
+            wanted = "a blank cell, or the status failed or set aside"
+            self._findings.problem(row, "why", values["why"], wanted)
+        if edit.status == "planned" and values["minutes"] is not None:
+            wanted = "a blank cell, as it is planned"
+            self._findings.problem(row, "minutes", values["minutes"], wanted)
 
     def _new_row(self, edit: ConeEdit, row: SheetRow, measured: bool) -> None:
         note = row.cells.get("note")

@@ -20,8 +20,8 @@ from experiments.trials import LEADING, is_mass
 __all__ = ["SheetRow", "TypedSheet", "columns_of", "typed_rows"]
 
 _WHOLE = ("cone", "plate", "measurement", "version")
-_NOT_NEGATIVE = ("age_days", "light_hours")
-_TRAILING = ("note", "measurement", "version")
+_NOT_NEGATIVE = ("age_days", "light_hours", "minutes")
+_TRAILING = ("minutes", "why", "note", "measurement", "version")
 _LARGEST = 2**31
 
 
@@ -180,7 +180,7 @@ def _too_long(number: int, raw: list[str], sheet: RawSheet) -> list[Problem]:
 
 def _texts(plan: Plan) -> set[str]:
     words = {name for name, variable in plan.variables.items() if not variable.numeric}
-    return {"status", "session", "note"} | words
+    return {"status", "session", "why", "note"} | words
 
 
 def _readers(plan: Plan) -> dict[str, Callable[[str, str], Any]]:

@@ -23,6 +23,8 @@ GOOD = {
     "upper_limit": ["", "9.5", "0.333333", "8"],
     "thd_peak": ["", "1.25", "0"],
     "mass": ["", "2.25", "2.5"],
+    "minutes": ["", "0", "74.5"],
+    "why": ["", "-too hot"],
     "note": ["", "-5", "'=x", "two\nlines", "+"],
 }
 ODD = {
@@ -41,7 +43,7 @@ ODD = {
     "measurement": ["", "1", "2", "7"],
     "version": ["", "1", "5"],
 }
-OF_THE_CONE = {"status", "plate", "process", "cure_time", "wall", "ribs"}
+OF_THE_CONE = {"status", "plate", "process", "cure_time", "wall", "ribs", "minutes", "why"}
 
 
 def edit(typed):

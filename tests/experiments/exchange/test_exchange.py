@@ -20,7 +20,7 @@ def test_the_sheet_has_one_row_a_measurement(full, sheet):
         *("cone", "status", "plate", "session", "age_days", "light_hours"),
         *("process", "cure_time", "wall", "ribs"),
         *("upper_limit", "thd_peak", "mass"),
-        *("note", "measurement", "version"),
+        *("minutes", "why", "note", "measurement", "version"),
     ]
     assert [row["cone"] for row in sheet.rows] == ["1", "2", "3", "3", "4", "5"]
     assert [row["mass"] for row in sheet.rows] == ["", "", "2.25", "2.25", "1.5", ""]
@@ -95,6 +95,68 @@ def test_every_edit_is_shown_and_applied_as_one_act(full, sheet, dump):
     assert (second.age_days, second.light_hours, second.note) == (None, 3.0, "")
     assert full.undo() == "undid: import of table.csv: 13 changed cells"
     assert dump(full) == before
+
+
+def test_print_time_and_reason_are_corrected_like_other_cells(full, sheet, dump):
+    before = dump(full)
+    assert [row["why"] for row in sheet.rows] == ["", "warped", "", "", "", "lent"]
+    sheet.rows[1]["why"] = "warped at the rim"
+    for row in sheet.rows[2:4]:
+        row["minutes"] = "74.5"
+    sheet.rows[5]["why"] = "lent to the neighbour"
+    preview = preview_csv(full, sheet.save())
+    assert preview.problems == ()
+    assert [(one.cone, one.column, one.before, one.after) for one in preview.changes] == [
+        (2, "why", "warped", "warped at the rim"),
+        (3, "minutes", None, 74.5),
+        (5, "why", "lent", "lent to the neighbour"),
+    ]
+    apply(full, preview)
+    assert full.cone(2).why == "warped at the rim"
+    assert full.cone(3).minutes == 74.5
+    assert full.cone(5).why == "lent to the neighbour"
+    assert preview_csv(full, export_csv(full, sheet.path, force=True)).changes == ()
+    full.undo()
+    assert dump(full) == before
+
+
+def test_a_reason_may_come_with_the_state_and_goes_with_it(full, sheet):
+    sheet.rows[0].update(status="failed", why="tore", note="thin")
+    sheet.rows[4].update(status="set aside", why="cracked")
+    sheet.rows[5].update(status="printed", why="")
+    preview = preview_csv(full, sheet.save())
+    assert preview.problems == ()
+    assert "cone 5, why: lent → nothing" in [str(change) for change in preview.changes]
+    apply(full, preview)
+    assert [full.cone(number).why for number in (1, 4, 5)] == ["tore", "cracked", ""]
+    assert full.cone(1).note == "thin"
+
+
+def test_a_sheet_from_before_print_time_and_reason_had_columns(full, sheet):
+    for name in ("minutes", "why", sheet.columns[-1]):
+        sheet.columns.remove(name)
+        for row in sheet.rows:
+            del row[name]
+    sheet.rows[0].update(status="failed", note="tore")
+    preview = preview_csv(full, sheet.save())
+    assert preview.problems == ()
+    apply(full, preview)
+    assert full.cone(1).why == "tore"
+    assert full.cone(2).why == "warped"
+
+
+def test_new_cones_bring_print_time_and_reason(ledger, tmp_path):
+    path = tmp_path / "new.csv"
+    path.write_text(
+        "process,wall,ribs,status,minutes,why\n"
+        "filament,0.4,1,,74.5,\nfilament,0.6,1,failed,12,too hot\n"
+    )
+    apply(ledger, preview_csv(ledger, path))
+    first, second = ledger.cones()
+    assert (first.minutes, second.minutes, second.why) == (74.5, 12.0, "too hot")
+    path.write_text("process,wall,ribs,status,minutes,why\nfilament,0.4,1,planned,3,no\n")
+    assert "as it is planned" in texts(preview_csv(ledger, path).problems)
+    assert "or the status failed or set aside" in texts(preview_csv(ledger, path).problems)
 
 
 def test_changes_read_as_sentences(full, sheet):
@@ -347,6 +409,10 @@ def test_planned_to_measured_in_one_go(full, sheet):
         (0, {"ribs": ""}, "ribs"),
         (2, {"mass": ""}, "the same in all rows of the cone"),
         (0, {"cone": "99"}, "its cone is no more"),
+        (0, {"minutes": "9"}, "a blank cell, as it is planned"),
+        (0, {"why": "tore"}, "a blank cell, or the status failed or set aside"),
+        (1, {"why": ""}, "why it is failed"),
+        (4, {"minutes": "-1"}, "0 or more"),
         (5, {"status": "failed"}, "row 7, column status"),
     ],
 )
