@@ -10,6 +10,7 @@ from experiments.acoustics.curves import Distortion, Impulse, Response, tidy
 from experiments.acoustics.headings import Role, places, role_of, sampling_rate
 from experiments.acoustics.percent import in_percent, with_noise
 from experiments.acoustics.quality import Warning
+from experiments.acoustics.timebase import by_numbers, by_time, counts
 from experiments.errors import CurveError, Problem
 
 if TYPE_CHECKING:
@@ -24,7 +25,6 @@ _LINEAR: Final = {"pa": _PASCAL, "mpa": _PASCAL * 1e3, "v": 1.0, "mv": 1e3}
 _FAINT: Final = 20.0  # dB: a curve that stays between 0 and this is no loudspeaker's SPL
 _LOUDEST: Final = 200.0  # dB
 _LISTED: Final = 5
-_JITTER: Final = 0.02  # of the step: more means that samples are missing
 
 
 def _roles(table: Table) -> list[Role]:
@@ -303,24 +303,39 @@ def impulse_of(table: Table, rate: float | None) -> Impulse:
         )
     values = _amplitude(table, roles, times)
     table.refuse(np.isnan(values), values, "a sample (an impulse response cannot have gaps)")
+    rate = rate or sampling_rate(table.remarks)
     if not times and table.values.shape[1] > 1 and not any(role.name for role in roles):
         times = [0]
     if times:
-        return _with_time(table, roles[times[0]], times[0], values)
-    rate = rate or sampling_rate(table.remarks)
+        return by_time(table, times[0], roles[times[0]].unit, values, rate)
     if rate is None:
         raise CurveError(
             Problem(
                 table.where(0), "samples without time or sampling rate", "a column of time",
-                "Add a column of time, or a line such as '# sampling rate: 48000 Hz' at the top.",
+                "Say --rate 48000, add a column of time, or a line such as '# sampling rate: "
+                "48000 Hz' at the top.",
             )
         )  # fmt: skip
+    numbers = [i for i in _numbers(table, roles) if counts(table.values[:, i])]
+    if len(numbers) == 1:
+        return by_numbers(table, numbers[0], values, rate)
     table.notes.append(f"sampling rate {rate:g} Hz")
     return Impulse(values, rate)
 
 
+def _numbers(table: Table, roles: list[Role]) -> list[int]:
+    """Return the columns that number the samples: by their names, or 'sample' beside another."""
+    named = places(roles, "index")
+    both = places(roles, "amplitude")
+    if named or len(both) != 2:
+        return named
+    return [i for i in both if counts(table.values[:, i])]
+
+
 def _amplitude(table: Table, roles: list[Role], times: list[int]) -> npt.NDArray[np.float64]:
     found = places(roles, "amplitude") or places(roles, "level")
+    numbers = _numbers(table, roles)
+    found = [i for i in found if i not in numbers]
     if any(roles[i].unit == "db" for i in found):
         raise CurveError(
             Problem(
@@ -329,62 +344,13 @@ def _amplitude(table: Table, roles: list[Role], times: list[int]) -> npt.NDArray
             )
         )  # fmt: skip
     if not found:
-        skip = {*times, *places(roles, "index")}
+        skip = {*times, *numbers}
         found = [i for i in range(table.values.shape[1]) if i not in skip]
         if not times and len(found) == 2:
             found = found[1:]
     if len(found) != 1:
         raise _several(table, "amplitude", found)
     return table.values[:, found[0]].copy()
-
-
-def _with_time(table: Table, role: Role, place: int, values: npt.NDArray[np.float64]) -> Impulse:
-    """Find the sampling rate from a column of time."""
-    time = table.values[:, place].copy()
-    table.refuse(np.isnan(time), time, "a time")
-    order = np.argsort(time, kind="stable")
-    if np.any(np.diff(order) < 0):
-        table.notes.append("rows sorted by time")
-        time, values = time[order], values[order]
-    step = float(time[-1] - time[0]) / max(time.size - 1, 1)
-    if step <= 0:
-        raise CurveError(Problem(table.where(0), "times that do not grow", "a column of time"))
-    steps = np.diff(time)
-    # Times printed with few digits jitter by half a unit of their last digit at each end.
-    digits = _resolution(time)
-    uneven = np.abs(steps - step) > _JITTER * step + 1.01 * digits
-    if np.any(uneven):
-        row = int(order[int(np.flatnonzero(uneven)[0]) + 1])
-        raise CurveError(
-            Problem(
-                table.where(row), f"a step of {steps[np.argmax(uneven)]:g} in time",
-                f"even steps of {step:g}", "Export the impulse response without leaving out rows.",
-            )
-        )  # fmt: skip
-    scale = {"s": 1.0, "ms": 1e-3, "us": 1e-6}.get(role.unit)
-    if scale is None:
-        scale = 1.0 if step < 0.002 else 1e-3
-        table.notes.append(f"time without a unit taken as {'s' if scale == 1.0 else 'ms'}")
-    rate = _round_rate(1.0 / (step * scale), digits / step / max(time.size - 1, 1))
-    table.notes.append(f"sampling rate {rate:g} Hz from the column of time")
-    return Impulse(values, rate, float(time[0]) * scale)
-
-
-def _resolution(time: npt.NDArray[np.float64]) -> float:
-    """Return the unit of the last printed digit, 0 where the times are not rounded."""
-    sample = time[:2000]
-    for power in range(13):
-        scaled = sample * 10.0**power
-        if np.all(np.abs(scaled - np.round(scaled)) < 1e-4):
-            return float(10.0**-power)
-    return 0.0
-
-
-def _round_rate(rate: float, tolerance: float) -> float:
-    """Take the whole rate where the printed times cannot tell it from the computed one."""
-    whole = round(rate)
-    near = abs(rate - whole) <= rate * max(tolerance, 1e-7)
-    return float(whole) if whole and near else rate
 
 
 def _clean(

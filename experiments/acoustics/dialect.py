@@ -15,7 +15,17 @@ from experiments.errors import CurveError, Problem
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-__all__ = ["Dialect", "Token", "decode", "is_comment", "read_token", "sniff", "split", "uncomment"]
+__all__ = [
+    "Dialect",
+    "Token",
+    "decode",
+    "is_comment",
+    "read_token",
+    "sniff",
+    "split",
+    "uncomment",
+    "unquoted",
+]
 
 COMMENT_MARKS: Final = "*#;\"'%!"
 """A line that starts with one of these is a remark, unless numbers follow a quotation mark."""
@@ -40,6 +50,9 @@ _WAYS: Final = (
     (None, "."), (None, ","),
 )  # fmt: skip
 _PART_OF_DECIMAL: Final = re.compile(r"[+-]0|0\d+")
+_QUOTED_COMMA: Final = re.compile(r'(?:^|,)\s*"[+-]?\d*,\d+"\s*(?:,|$)', re.MULTILINE)
+_QUOTED_POINT: Final = re.compile(r'"[+-]?[\d,]*\.\d+"')
+_HEAD: Final = 20_000  # characters in which quoted numbers are looked for
 _SAMPLE: Final = 400  # lines looked at
 _TRIED: Final = 60  # of them, on which every reading is tried
 
@@ -124,6 +137,33 @@ def decode(raw: bytes, name: str, form: Form = FREE) -> tuple[str, str]:
     if odd > 0.02 * len(head) or "\x00" in head:
         raise _not_text(name, "bytes that are no text")
     return text.replace("\u2212", "-").replace("\x1a", ""), encoding
+
+
+def unquoted(text: str, form: Form = FREE) -> str | None:
+    """Part columns with semicolons where quoted cells hold decimal commas: ``"20,5","80,1"``.
+
+    Parameters
+    ----------
+    text : str
+        The file.
+    form : Form
+        Its delimiter and decimal mark, if those are known.
+
+    Returns
+    -------
+    str or None
+        The text with semicolons for the commas outside quotation marks, line by line; None where
+        no quoted number has a comma, or one has a point.
+    """
+    head = text[:_HEAD]
+    stated = form.delimiter not in (None, ",") or form.decimal not in (None, ",")
+    if stated or not _QUOTED_COMMA.search(head) or _QUOTED_POINT.search(head):
+        return None
+    lines = [line.split('"') for line in text.splitlines(keepends=True)]
+    return "".join(
+        '"'.join(part if i % 2 else part.replace(",", ";") for i, part in enumerate(parts))
+        for parts in lines
+    )
 
 
 def _encoding(raw: bytes) -> str:
@@ -274,6 +314,11 @@ def _no_rows(sample: list[tuple[int, str]], name: str, form: Form) -> CurveError
     remedy = "Export the curve as text with one point a line."
     if rows and "," in line and "." in line:
         remedy = "Commas and points stand in one line: write every number with one decimal mark."
+    elif rows and line.count(",") > 1:
+        remedy = (
+            "The comma stands both between and within numbers, as decimal or thousands mark: "
+            "part columns with semicolons or tabs, or write decimal points."
+        )
     return CurveError(
         Problem(
             f"{name}:{number}",

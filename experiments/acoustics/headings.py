@@ -143,7 +143,7 @@ def headings_of(lines: list[str], columns: int, delimiter: str | None) -> list[s
     """
     found: list[list[str]] = []
     for line in reversed(lines):
-        cells = _cells(uncomment(line), columns, delimiter)
+        cells = _cells(_without_rate(uncomment(line)), columns, delimiter)
         known = cells is not None and sum(
             role_of(cell).name not in ("", "other") for cell in cells
         ) * 2 >= len(cells)
@@ -157,6 +157,18 @@ def headings_of(lines: list[str], columns: int, delimiter: str | None) -> list[s
         " ".join(cells[i] for cells in reversed(found) if i < len(cells) and cells[i])
         for i in range(columns)
     ]
+
+
+def _without_rate(line: str) -> str:
+    """Take a sampling rate off a line; a line that begins with one names no column."""
+    for pattern in (_RATE, _STEP):
+        if match := pattern.search(line):
+            return (
+                ""
+                if match.start() == 0
+                else (line[: match.start()].rstrip() + line[match.end() :])
+            )
+    return line
 
 
 def _only_units(cells: list[str]) -> bool:

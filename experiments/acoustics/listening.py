@@ -193,9 +193,16 @@ def _bytes_of(path: Path) -> bytes:
             )  # fmt: skip
         return path.read_bytes()
     except FileNotFoundError:
-        raise CurveError(Problem(str(path), "no such file", "a measurement file")) from None
+        raise CurveError(
+            Problem(str(path), "no such file", "a measurement file", "Check name and folder.")
+        ) from None
     except IsADirectoryError:
-        raise CurveError(Problem(str(path), "a folder", "a measurement file")) from None
+        raise CurveError(
+            Problem(
+                str(path), "a folder", "a measurement file",
+                "Name the files in it, such as FOLDER/*.txt.",
+            )
+        ) from None  # fmt: skip
     except OSError as error:
         text = error.strerror or str(error)
         raise CurveError(Problem(str(path), text, "a file that can be read")) from None

@@ -11,10 +11,11 @@ import numpy as np
 from experiments.acoustics.columns import distortion_of, impulse_of, response_of
 from experiments.acoustics.curves import Distortion, Impulse, Response
 from experiments.acoustics.form import Form
-from experiments.acoustics.headings import role_of
+from experiments.acoustics.headings import role_of, sampling_rate
 from experiments.acoustics.quality import Warning, sample_warnings
 from experiments.acoustics.stated import name_columns
 from experiments.acoustics.table import Table, read_table
+from experiments.acoustics.timebase import counts
 from experiments.acoustics.wav import Recording, is_wav, pick_channel, read_wav
 from experiments.errors import CurveError, Problem
 
@@ -26,6 +27,10 @@ if TYPE_CHECKING:
 __all__ = ["NoExcitation", "Reading", "guess_kind", "read"]
 
 _SAY: Final = "Say what it is: --kind response, distortion, impulse or sweep."
+_SAY_RATE: Final = (
+    "For samples of an impulse response say their rate: --rate 48000, or a line '# sampling rate: "
+    "48000 Hz' at the top. Else say what it is: --kind response or distortion."
+)
 _LONGEST: Final = 0.3  # s within which an impulse response has 90 % of its energy
 _FOREIGN: Final = (
     (b"PK\x03\x04", "a zip archive or spreadsheet", "Save the table as CSV."),
@@ -95,7 +100,9 @@ def read(raw: bytes, name: str, kind: str | None, options: Options) -> Reading:
         If it cannot be read, or may be understood in more than one way.
     """
     if not raw.strip(b" \t\r\n\x00"):
-        raise CurveError(Problem(name, "an empty file", "a measurement"))
+        raise CurveError(
+            Problem(name, "an empty file", "a measurement", "Export or record it again.")
+        )
     for mark, what, remedy in _FOREIGN:
         if raw.startswith(mark):
             raise CurveError(Problem(name, what, "text or WAV", remedy))
@@ -113,7 +120,7 @@ def read(raw: bytes, name: str, kind: str | None, options: Options) -> Reading:
 
 def _from_text(table: Table, name: str, kind: str | None, options: Options) -> Reading:
     if kind is None:
-        kind, why = guess_kind(table)
+        kind, why = _by_rate(table, options.rate) or guess_kind(table)
         table.notes.append(f"taken as {kind}: {why}")
     warnings: list[Warning] = []
     if kind == "response":
@@ -126,6 +133,23 @@ def _from_text(table: Table, name: str, kind: str | None, options: Options) -> R
     if kind == "sweep" and options.sweep is None:
         raise _no_sweep(name)
     return Reading(kind, curve, warnings, table.notes)
+
+
+def _by_rate(table: Table, rate: float | None) -> tuple[str, str] | None:
+    """Take bare samples, numbered or not, as an impulse response if a sampling rate is known."""
+    named = {role_of(heading).name for heading in table.headings} - {
+        "",
+        "other",
+        "amplitude",
+        "index",
+    }
+    if named or (rate or sampling_rate(table.remarks)) is None or table.values.shape[1] > 2:
+        return None
+    if table.values.shape[1] == 1:
+        return "impulse", "samples of which the sampling rate is known"
+    if counts(table.values[:, 0]) and np.nanmin(table.values[:, 0]) <= 1:
+        return "impulse", "numbered samples of which the sampling rate is known"
+    return None
 
 
 def _from_wav(recording: Recording, name: str, kind: str | None, options: Options) -> Reading:
@@ -149,6 +173,8 @@ def _from_wav(recording: Recording, name: str, kind: str | None, options: Option
     samples, note = pick_channel(recording, channel, name)
     notes = [f"{recording.format}, {recording.rate:g} Hz, {samples.size} samples"]
     notes += [note] if note else []
+    if options.rate is not None and options.rate != recording.rate:
+        notes.append(f"the rate stated, {options.rate:g} Hz, is not used: the file has its own")
     if kind is None:
         kind = "impulse"
         notes.append(f"taken as impulse: {_like_impulse(samples, recording.rate, name)}")
@@ -214,15 +240,19 @@ def guess_kind(table: Table) -> tuple[str, str]:
     roles = [role_of(heading) for heading in table.headings]
     names = {role.name for role in roles}
     if names & {"thd", "harmonic", "percent"} and "time" not in names:
-        return "distortion", "its headings name distortion or percent"
+        return "distortion", f"{_what(table)} name distortion or percent"
     linear = any(role.name == "amplitude" and role.unit for role in roles)
     if "frequency" in names and (names & {"level", "real"} or linear):
-        return "response", "its headings name frequency and level"
+        return "response", f"{_what(table)} name frequency and level"
     if names & {"time", "index"} and names & {"amplitude", "level"}:
-        return "impulse", "its headings name time and amplitude"
+        return "impulse", f"{_what(table)} name time and amplitude"
     if names == {"amplitude"} and len(roles) == 1:
         return "impulse", "its heading names an amplitude"
     return _guess_by_numbers(table, names)
+
+
+def _what(table: Table) -> str:
+    return "the columns stated" if table.stated else "its headings"
 
 
 def _guess_by_numbers(table: Table, names: set[str]) -> tuple[str, str]:
@@ -232,7 +262,9 @@ def _guess_by_numbers(table: Table, names: set[str]) -> tuple[str, str]:
         return hint, "the file's name says so"
     values = table.values
     if values.shape[1] == 1:
-        raise _ambiguous(table, "one column of bare numbers")
+        raise _ambiguous(table, "one column of bare numbers", _SAY_RATE)
+    if counts(values[:, 0]) and np.nanmin(values[:, 0]) <= 1:
+        raise _ambiguous(table, "rows that are numbered, without headings", _SAY_RATE)
     first, second = values[:, 0], values[:, 1]
     ok = ~np.isnan(first) & ~np.isnan(second)
     first, second = first[ok], second[ok]
@@ -275,7 +307,6 @@ def _like_phase(values: npt.NDArray[np.float64]) -> bool:
     return bool(np.nanmin(values) < 0 and np.nanmax(np.abs(values)) <= 360.0)
 
 
-def _ambiguous(table: Table, found: str) -> CurveError:
-    return CurveError(
-        Problem(table.where(0), found, "headings or units that say what the columns hold", _SAY)
-    )
+def _ambiguous(table: Table, found: str, remedy: str = _SAY) -> CurveError:
+    expected = "headings or units that say what the columns hold"
+    return CurveError(Problem(table.where(0), found, expected, remedy))

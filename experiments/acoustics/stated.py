@@ -31,6 +31,7 @@ def name_columns(table: Table, form: Form) -> None:
         If the file has another number of columns, or its own headings say otherwise.
     """
     if form.columns is not None:
+        table.stated = True
         if len(form.columns) != len(table.headings):
             expected = f"{len(form.columns)}: {', '.join(form.columns)}"
             raise _contradiction(table, f"{len(table.headings)} columns", expected)

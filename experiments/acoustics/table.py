@@ -7,7 +7,7 @@ import math
 import re
 from array import array
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from typing import TYPE_CHECKING, Final
 
@@ -21,6 +21,7 @@ from experiments.acoustics.dialect import (
     sniff,
     split,
     uncomment,
+    unquoted,
 )
 from experiments.acoustics.form import FREE, Form
 from experiments.acoustics.headings import headings_of, role_of
@@ -61,6 +62,8 @@ class Table:
     cell_units : dict of int to Counter
         Units written behind the numbers of a column, lower case, with the number of rows. Values
         in kHz are in Hz already.
+    stated : bool
+        Whether the headings were stated rather than read in the file.
     """
 
     name: str
@@ -70,6 +73,7 @@ class Table:
     remarks: list[str]
     notes: list[str] = field(default_factory=list)
     cell_units: dict[int, Counter[str]] = field(default_factory=dict)
+    stated: bool = False
 
     def where(self, row: int) -> str:
         """Return ``file:line`` of a row."""
@@ -132,11 +136,16 @@ def read_table(raw: bytes, name: str, form: Form = FREE) -> Table:
             )
         )
     text, encoding = decode(raw, name, form)
+    parted = unquoted(text, form)
+    if parted is not None:
+        text, form = parted, replace(form, delimiter=form.delimiter and ";")
     dialect = sniff(_lines(text), name, form)
     reader = _Reader(name, dialect)
     for number, line in enumerate(_lines(text), start=1):
         reader.take(number, line)
     table = reader.table()
+    if parted is not None:
+        table.notes.append("commas inside quotation marks mark decimals, those outside columns")
     if encoding == "latin-1":
         table.notes.append("not valid UTF-8: read as Latin-1")
     _refuse_ambiguous(table, dialect, text, form)
@@ -320,7 +329,7 @@ def _refuse_thousands_commas(table: Table, text: str) -> None:
     first: tuple[str, str] | None = None
     start = int(table.lines[0]) - 1
     for number, line in enumerate(islice(_lines(text), start, None), start=start + 1):
-        if is_comment(line.strip()):
+        if is_comment(bare := line.strip()) and bare[0] not in "\"'":
             continue
         for cell in _WITH_COMMA.findall(line):
             if not _THOUSANDS.fullmatch(cell):

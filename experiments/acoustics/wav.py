@@ -168,7 +168,13 @@ def pick_channel(
     count = samples.shape[1]
     if channel is not None:
         if channel > count:
-            raise CurveError(Problem(name, f"{count} channels", f"a channel {channel}"))
+            last = "only channel 1" if count == 1 else f"channels 1 to {count}"
+            raise CurveError(
+                Problem(
+                    name, f"{count} channel{'s' if count > 1 else ''}", f"a channel {channel}",
+                    f"Name another one, or none (it has {last}), or record with that channel on.",
+                )
+            )  # fmt: skip
         return samples[
             :, channel - 1
         ].copy(), f"channel {channel} of {count}" if count > 1 else None

@@ -79,6 +79,13 @@ RESPONSES = {
         ['"Hz","dB"'],
         ['"{}","{}"'.format(*r.split(";")) for r in lines(F, LEVEL)],
     ),
+    "decimal commas in quoted cells, commas between": text(
+        ['"Frequenz (Hz)","Pegel (dB)"'],
+        ['"{}","{}"'.format(*r.split(";")) for r in lines(F, LEVEL, comma=True)],
+    ),
+    "decimal commas in quoted cells, heading without": text(
+        ["Hz,dB"], ['"{}", "{}"'.format(*r.split(";")) for r in lines(F, LEVEL, comma=True)]
+    ),
     "star comments": text(["* invented", "* Freq(Hz) SPL(dB)"], lines(F, LEVEL, sep=" ")),
     "hash comments": text(["# made by hand", "# Hz, dB"], lines(F, LEVEL, sep=",")),
     "semicolon comments": text(["; Hz dB", ";"], lines(F, LEVEL, sep="\t")),
@@ -267,6 +274,17 @@ IMPULSES = {
     "index column": text(
         ["# fs = 48000", "n;h"], lines(np.arange(PULSE.size), PULSE, form="{:.6f}")
     ),
+    "rate alone": text(["# sampling rate: 48000 Hz"], lines(PULSE, form="{:.6f}")),
+    "rate in a cell": text(["Sample rate;48000"], lines(PULSE, form="{:.6f}")),
+    "numbered, rate alone": text(
+        ["# sampling rate: 48000 Hz"], [f"{i}\t{v:.6f}" for i, v in enumerate(PULSE)]
+    ),
+    "numbered, shuffled": text(
+        ["# fs = 48000 Hz", "n;h"], shuffle([f"{i};{v:.6f}" for i, v in enumerate(PULSE)], 3)
+    ),
+    "samples and amplitudes": text(
+        ["# fs = 48000 Hz", "Sample;Amplitude"], [f"{i};{v:.6f}" for i, v in enumerate(PULSE)]
+    ),
     "decimal comma": text(
         ["Zeit (s);Amplitude"], lines(PULSE_TIME, PULSE, form="{:.9f}", comma=True)
     ),
@@ -311,6 +329,16 @@ REFUSED = {
         ":5",
         "one way",
     ),
+    "decimal commas between commas": (
+        text([], lines(F, LEVEL, sep=",", comma=True)),
+        ":",
+        "semicolons or tabs",
+    ),
+    "decimal or thousands in quoted cells": (
+        b'"Hz","dB"\n"20,000","62,021"\n"25,000","64,100"\n"31,500","66,000"\n',
+        ":2",
+        "one way only",
+    ),
     "a typing error": (text(HEAD, with_row(20, "70.5;8S.2")), ":22", "a number"),
     "a column too many": (text(HEAD, with_row(20, "70.5;80.1;3")), ":22", "2 columns"),
     "a negative frequency": (text(HEAD, with_row(20, "-70.5;80.1")), ":22", "from 0 on"),
@@ -345,7 +373,30 @@ REFUSED = {
     "a sample is missing": (
         text(["Time (s);Amplitude"], without(lines(PULSE_TIME, PULSE, form="{:.9f}"), 400)),
         ":402",
-        "even steps",
+        "even steps of 2.08",
+    ),
+    "many samples are missing": (
+        text(
+            ["Time (s);Amplitude"],
+            [*(r := lines(PULSE_TIME, PULSE, form="{:.9f}"))[:400], *r[700:]],
+        ),
+        ":402",
+        "even steps of 2.08",
+    ),
+    "a numbered sample is missing": (
+        text(["# fs = 48000", "n;h"], without([f"{i};{v}" for i, v in enumerate(PULSE)], 400)),
+        ":403",
+        "even steps of 1",
+    ),
+    "numbers without a rate": (
+        text(["Time;Amplitude"], [f"{i};{v:.6f}" for i, v in enumerate(PULSE)]),
+        ":2",
+        "--rate 48000",
+    ),
+    "a rate that contradicts the time": (
+        text(["# fs = 44100 Hz", "Time (s);Amplitude"], lines(PULSE_TIME, PULSE, form="{:.9f}")),
+        ":3",
+        "44100",
     ),
     "a sample is blank": (
         text(["Time (s);Amplitude"], blanked(lines(PULSE_TIME, PULSE, form="{:.9f}"), 400)),

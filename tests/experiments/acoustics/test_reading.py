@@ -22,7 +22,8 @@ def kind_of(text, name="a.txt"):
      ("Hz;%", "distortion"), ("Hz;HD2 (%)", "distortion")],
 )  # fmt: skip
 def test_kinds_by_heading(head, kind):
-    assert kind_of(f"{head}\n{ROWS}\n") == kind
+    rows = PERCENTS if head == "Hz;THD" else ROWS
+    assert kind_of(f"{head}\n{rows}\n") == kind
 
 
 @pytest.mark.parametrize(
@@ -38,9 +39,28 @@ def test_ambiguous_files_say_how_to_say_it():
         kind_of(PERCENTS)
 
 
-@pytest.mark.parametrize("kind", ["response", "distortion"])
-def test_a_stated_kind_settles_it(kind):
-    assert read(ROWS.encode(), "a.txt", kind, NONE).kind == kind
+@pytest.mark.parametrize(("rows", "kind"), [(ROWS, "response"), (PERCENTS, "distortion")])
+def test_a_stated_kind_settles_it(rows, kind):
+    assert read(rows.encode(), "a.txt", kind, NONE).kind == kind
+
+
+@pytest.mark.parametrize("numbers", [False, True])
+def test_a_stated_rate_makes_bare_samples_an_impulse_response(known, numbers):
+    samples = [f"{value:.7f}" for value in known.mode(800.0, 6.0, seconds=0.1)]
+    rows = [f"{i}\t{value}" for i, value in enumerate(samples)] if numbers else samples
+    raw = "\n".join(rows).encode()
+    found = read(raw, "a.txt", None, Options(rate=44100))
+    assert (found.kind, found.curve.rate) == ("impulse", 44100)
+    with pytest.raises(CurveError, match="--rate 48000"):
+        read(raw, "a.txt", None, NONE)
+    found = read(b"# sampling rate: 44100 Hz\n" + raw, "a.txt", None, NONE)
+    assert (found.kind, found.curve.rate) == ("impulse", 44100)
+
+
+def test_a_rate_stated_for_a_wav_file_is_noted(known):
+    found = read(known.wav(known.mode(800.0, 6.0)), "a.wav", None, Options(rate=44100))
+    assert found.curve.rate == 48000
+    assert any("44100 Hz, is not used" in note for note in found.notes)
 
 
 def test_an_impulse_in_a_wav_file(known):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from experiments.acoustics import Options, listen
 from experiments.acoustics.form import Form
 from experiments.acoustics.stated import name_columns
 from experiments.acoustics.table import read_table
@@ -38,3 +39,9 @@ def test_another_harmonic_is_a_contradiction():
     table = table_of("Hz;HD2 %;HD3 %\n")
     with pytest.raises(CurveError, match="HD2"):
         name_columns(table, Form(columns=("Hz", "HD3 %", "HD2 %")))
+
+
+def test_the_guess_speaks_of_what_was_stated():
+    options = Options(columns=("Frequency (Hz)", "SPL (dB)"))
+    heard = listen(b"100 80\n200 81\n400 82\n800 81\n", options=options)
+    assert "taken as response: the columns stated name frequency and level" in heard.notes
