@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from experiments.exchange.findings import Findings
+from experiments.exchange.merging import merged
 from experiments.exchange.preview import ConeEdit, Row, Sitting
 from experiments.exchange.rows import SheetRow
 from experiments.ledger import Ledger
@@ -52,7 +53,9 @@ class KnownCones:
     def take(self, number: int, rows: list[SheetRow]) -> None:
         """Compare the rows of one cone with the table."""
         cone, now = self._cones[number], self._now[number]
-        if self._stale(rows, number, now[0]["version"]):
+        if any(row.cells.get("version") not in (None, now[0]["version"]) for row in rows):
+            rows = merged(self._findings, rows, now, self._base.get(number, []))
+        if not rows:
             return
         changes = len(self._findings.changes)
         edit = ConeEdit(number, new=False, was=cone.status, version=now[0]["version"])
@@ -244,39 +247,6 @@ class KnownCones:
             after = edit.why = (typed if edited else None) or self._findings.reason(row)
         if after != now:
             self._findings.change(row, cone.number, "why", now or None, after or None)
-
-    def _stale(self, rows: list[SheetRow], cone: int, version: int) -> bool:
-        """Tell whether the rows are older than the table; refuse them if they were edited."""
-        old = [row for row in rows if row.cells.get("version") not in (None, version)]
-        if not old:
-            return False
-        if self._untouched(rows, cone):
-            self._findings.notes.append(
-                f"cone {cone} was changed after the export, not in the sheet: left alone"
-            )
-            return True
-        for row in old:
-            self._findings.problem(
-                row,
-                "version",
-                row.cells["version"],
-                f"{version}: cone {cone} was changed after the export",
-                "Export the table again and repeat the edit.",
-            )
-        return True
-
-    def _untouched(self, rows: list[SheetRow], cone: int) -> bool:
-        """Whether the rows of a cone are as they were exported."""
-        then = {one["measurement"]: one for one in self._base.get(cone, [])}
-        for row in rows:
-            base = then.get(row.cells.get("measurement"))
-            if base is None:
-                return False
-            shown = {**base, **dict.fromkeys(self._findings.masses, base["mass_g"])}
-            before = base if base["measurement"] is not None else shown
-            if any(row.differs(name, before[name]) for name in row.cells):
-                return False
-        return True
 
     def _failure(self, cone: int) -> str:
         with self._ledger.snapshot() as connection:

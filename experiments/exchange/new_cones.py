@@ -26,11 +26,14 @@ class NewCones:
         row = rows[0]
         for name in ("measurement", "version"):
             if row.cells.get(name) is not None:
+                wanted = "the number of its cone: this row was exported"
+                if number is not None:
+                    wanted = "a cone of the table: this row was exported, but its cone is no more"
                 self._findings.problem(
                     row,
                     "cone",
                     number,
-                    "a cone of the table: this row was exported, but its cone is no more",
+                    wanted,
                     "Export the table again; leave the cone blank for a new one.",
                 )
                 return

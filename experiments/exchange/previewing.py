@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from experiments.agreement import cones_text
-from experiments.errors import Problem
+from experiments.errors import ExchangeError, Problem
 from experiments.exchange.cells import read_sheet
 from experiments.exchange.findings import Findings
 from experiments.exchange.known_cones import KnownCones
@@ -49,6 +49,7 @@ def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
     path, plan = Path(path), ledger.plan
     raw = read_sheet(path, columns_of(plan))
     sheet = typed_rows(raw, plan, path.name)
+    _refuse_nameless(sheet, path.name)
     digest = hashlib.sha256(raw.content).hexdigest()
     base = _exported(ledger, sheet)
     with ledger.snapshot():
@@ -69,6 +70,22 @@ def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
         plan=plan.digest,
         digest=digest,
     )
+
+
+def _refuse_nameless(sheet: TypedSheet, file: str) -> None:
+    """Refuse exported rows of which nothing tells the cone."""
+    exported = any(
+        row.cells.get(name) for row in sheet.rows for name in ("measurement", "version")
+    )
+    if exported and "cone" not in sheet.columns:
+        raise ExchangeError(
+            Problem(
+                f"{file}, row 1",
+                "no column cone",
+                "the column cone, by which exported rows are matched",
+                "Put it back, or export the table again and repeat the edit.",
+            )
+        )
 
 
 def _compare(ledger: Ledger, sheet: TypedSheet, base: dict[int, list[Row]]) -> Findings:
@@ -121,12 +138,34 @@ def _left_out(ledger: Ledger, sheet: TypedSheet) -> list[str]:
 
 
 def _exported(ledger: Ledger, sheet: TypedSheet) -> dict[int, list[Row]]:
-    """Give the table as it was at the export; empty where no row is older than the table."""
+    """Give each cone that was changed since its row was exported as it was at the export.
+
+    A cone is missing where its rows bear a version that it never had, or two.
+    """
     now = dict(ledger.wide_table()[["cone", "version"]].itertuples(index=False, name=None))
-    seen = {row.cells.get("cone"): row.cells.get("version") or 0 for row in sheet.rows}
-    if all(not version or now.get(cone) == version for cone, version in seen.items()):
-        return {}
-    return _by_cone(ledger.wide_table_at(max(seen.values())))
+    seen: dict[int, set[int]] = {}
+    for row in sheet.rows:
+        if row.cells.get("cone") in now and row.cells.get("version") is not None:
+            seen.setdefault(row.cells["cone"], set()).add(row.cells["version"])
+    wanted = {
+        cone: next(iter(versions))
+        for cone, versions in seen.items()
+        if len(versions) == 1 and versions != {now[cone]}
+    }
+    base: dict[int, list[Row]] = {}
+    last = int(ledger.history(1)["id"].max()) if wanted else 0
+    # The newest version of the sheet tells its day, as a rule; rows of several exports do not.
+    newest = max((version for versions in seen.values() for version in versions), default=0)
+    for act in sorted({newest, *wanted.values()}, reverse=True):
+        if wanted and act <= last:
+            then = _by_cone(ledger.wide_table_at(act))
+            found = [one for one in wanted if one in then and _version(then[one]) == wanted[one]]
+            base |= {cone: then[cone] for cone in found if wanted.pop(cone)}
+    return base
+
+
+def _version(rows: list[Row]) -> int:
+    return int(rows[0]["version"])
 
 
 def _adds(edit: ConeEdit) -> bool:
