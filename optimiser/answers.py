@@ -80,6 +80,11 @@ class Calibration:
     table: pd.DataFrame = field(repr=False, compare=False)
 
     @property
+    def foretells(self) -> bool:
+        """Whether the model knows more than the spread: it misses by less than 0.9 of it."""
+        return self.error < 0.9 * self.spread
+
+    @property
     def text(self) -> str:
         """One plain sentence."""
         if self.cones < 3:

@@ -161,7 +161,15 @@ class _Chooser:
             row, kind = self._pick_repeat(), "confirm"
             if row is None:
                 return None
-        pick = describe(self.model, row, kind, acquisition, len(self.known))
+        pick = describe(
+            self.model,
+            row,
+            kind,
+            acquisition,
+            len(self.known),
+            listed=self.candidates is not None,
+            mates=len(self.picked),
+        )
         codes = self.space.codes(row)[0]
         if self.before is not None:
             needed = set_up(self.space, self.before, codes)

@@ -15,7 +15,7 @@ from optimiser.acquisition import NoisyImprovement
 from optimiser.answers import Estimate, Pick, Settings
 from optimiser.goals import desirability
 from optimiser.surrogate import Leader, Model
-from optimiser.wording import beside, interval, many, recipe_line, setting, with_unit
+from optimiser.wording import beside, interval, many, miss, recipe_line, setting, with_unit
 
 __all__ = ["describe"]
 
@@ -28,6 +28,9 @@ def describe(
     kind: str,
     acquisition: NoisyImprovement | None,
     known: int,
+    *,
+    listed: bool = False,
+    mates: int = 0,
 ) -> Pick:
     """Build the full record of a picked recipe.
 
@@ -40,6 +43,10 @@ def describe(
     acquisition : NoisyImprovement or None
     known : int
         Recipes measured, pending or picked before.
+    listed : bool
+        Whether the choice is among recipes that somebody listed.
+    mates : int
+        Cones of the same plate picked before.
 
     Returns
     -------
@@ -55,7 +62,9 @@ def describe(
     changes = _changes(base.settings, settings) if base else {}
     effort = space.effort(row).iloc[0]
     expected = model.expected(row)[0]
-    case = _Case(model, row, kind, leader, base, changes, expected, recipe_score, known)
+    case = _Case(
+        model, row, kind, leader, base, changes, expected, recipe_score, known, listed, mates
+    )
     return Pick(
         settings=settings,
         expected=expected,
@@ -94,6 +103,12 @@ class _Case:
     expected: dict[str, Estimate]
     score: Estimate  # of the recipe itself
     known: int
+    listed: bool
+    mates: int
+
+    def has(self, variable: str) -> bool:
+        """Whether the recipe has a variable."""
+        return not pd.isna(self.row[variable].iloc[0])
 
     @property
     def name(self) -> str:
@@ -146,24 +161,47 @@ def _changes(there: Settings, here: Settings) -> dict[str, tuple[Any, Any]]:
 
 def _sentence(case: _Case) -> str:
     """Compose the reason."""
+    if case.kind == "confirm":
+        return _repeat_sentence(case)
     if case.kind == "first" or case.leader is None or case.base is None:
         return _first_sentence(case)
-    if case.kind == "confirm":
-        return (
-            "Every other recipe is printed or planned already; another cone of this one shows "
-            f"how well it repeats (best so far: cone {case.base.cone}, {case.name} "
-            f"{case.inside(case.leader.score)})."
-        )
     rival = f"cone {case.leader.cone} ({case.name} {case.inside(case.leader.score)})"
     if case.kind == "improve":
         return (
-            f"Expected to improve on {rival} by {_step(case)}, to "
-            f"{case.interval(case.score)}{_mover(case)}, by changing {_change_text(case)}."
+            f"Expected to improve on {rival} by {_step(case)}, to {case.interval(case.score)} of "
+            f"the recipe itself{_mover(case)}, by changing {_change_text(case)}."
         )
     return (
-        f"Mostly to learn: {_newest(case)} (nearest: cone {case.base.cone}); expected "
-        f"{case.name} {case.interval(case.score)}, so it may beat {rival}."
+        f"Mostly to learn: {_newest(case)} (nearest: cone {case.base.cone}); the recipe itself is "
+        f"expected to have a {case.name} of {case.interval(case.score)}, so it may beat {rival}."
     )
+
+
+def _repeat_sentence(case: _Case) -> str:
+    """Say why a recipe is printed again."""
+    which = "of the list" if case.listed else "that can be printed"
+    fits = " and fits this plate" if case.mates and _shared(case) else ""
+    every = f"Every recipe {which}{fits} has its cone already"
+    if case.leader is None or case.base is None:
+        again = _cones_of(case)
+        repeats = f"repeats cone{'s' * (len(again) > 1)} {' and '.join(again)}"
+        return f"{every}, so this one {repeats if again else 'is a repeat'}; none has a score yet."
+    return (
+        f"{every}; another cone of this one shows how well it repeats (best so far: cone "
+        f"{case.base.cone}, {case.name} {case.inside(case.leader.score)})."
+    )
+
+
+def _cones_of(case: _Case) -> list[str]:
+    """Name the cones that have the pick's recipe."""
+    evidence = case.model.evidence
+    own = case.row.iloc[0]
+    found: list[str] = []
+    for frame in (evidence.measured, evidence.pending):
+        recipes = evidence.recipes(frame)
+        same = (recipes == own) | (recipes.isna() & own.isna())
+        found += frame["cone"][same.all(axis=1)].astype(str).tolist()
+    return list(dict.fromkeys(found))
 
 
 def _step(case: _Case) -> str:
@@ -175,17 +213,31 @@ def _step(case: _Case) -> str:
 
 def _first_sentence(case: _Case) -> str:
     """Say why a space-filling cone was taken."""
-    cones = case.model.cones
+    cones, shared = case.model.cones, _shared(case)
     if not case.known:
-        return "First cone: nothing is known yet, so the first cones are spread over the recipes."
+        labels = [case.model.plan.variables[name].label for name in shared]
+        apart = f"; cones of one plate share {', '.join(labels)}" if shared else ""
+        return (
+            "First cone: nothing is known yet, so the first cones are spread over the recipes"
+            f"{' of the list' * case.listed}{apart}."
+        )
+    over = f"the recipes{' of the list' * case.listed}"
+    if case.mates and shared:
+        over += f" with {_settings_text(case, shared)}, which this plate's cones share"
     text = (
-        "Spreads the first cones over the recipes: far from the "
+        f"Spreads the first cones over {over}: far from the "
         f"{many(case.known, 'recipe')} measured or planned"
     )
     measured = many(cones, "measured cone")
     if cones and not case.model.scorable:
         return f"{text}; {measured} carr{'ies' if cones == 1 else 'y'} no score yet."
     return f"{text}; {measured} {'is' if cones == 1 else 'are'} too few to choose by a model."
+
+
+def _shared(case: _Case) -> list[str]:
+    """Name the settings of the pick that all cones of its plate share."""
+    variables = case.model.plan.variables.values()
+    return [each.name for each in variables if each.per == "plate" and case.has(each.name)]
 
 
 def _mover(case: _Case) -> str:
@@ -203,7 +255,10 @@ def _mover(case: _Case) -> str:
     if not rise(best) > 0:
         return ""
     old, new = (beside(each[best.name].mean, here[best.name]) for each in (leader.expected, here))
-    return f", mostly through {best.label} ({old} to {with_unit(new, best.unit)})"
+    check = next(each for each in model.calibration() if each.metric == best.name)
+    # A model that misses by as much as the cones differ may say so by chance.
+    doubt = "" if check.foretells else f"; not foretold yet: typical miss {miss(check)}"
+    return f", mostly through {best.label} ({old} to {with_unit(new, best.unit)}{doubt})"
 
 
 _NEW = 0.02  # share of a variable's range that is a difference worth naming

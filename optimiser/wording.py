@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from optimiser.answers import Estimate, Pick
+from optimiser.answers import Calibration, Estimate, Pick
 
 if TYPE_CHECKING:
     from experiments.plan import Plan
@@ -23,6 +23,8 @@ __all__ = [
     "interval",
     "intervals",
     "many",
+    "miss",
+    "not_foretold",
     "number",
     "percent",
     "pick_time",
@@ -187,6 +189,23 @@ def many(count: int, thing: str) -> str:
     ('1 cone', '0 measured cones')
     """
     return f"{count} {thing}{'' if count == 1 else 's'}"
+
+
+def miss(check: Calibration) -> str:
+    """Write a model's typical miss beside what it would be without a model."""
+    error, spread = (number(value, check.error) for value in (check.error, check.spread))
+    return f"{error} of a spread of {with_unit(spread, check.unit)}"
+
+
+def not_foretold(checks: Iterable[Calibration], labels: Mapping[str, str]) -> str:
+    """Name the metrics whose model knows nothing yet; empty if there is none."""
+    names = [labels.get(each.metric, each.metric) for each in checks if not each.foretells]
+    if not names:
+        return ""
+    return (
+        f"Not foretold yet, the miss being 0.9 of the spread or more: {', '.join(names)}; believe "
+        "their intervals, not their means."
+    )
 
 
 def percent(probability: float) -> str:

@@ -3,18 +3,31 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from experiments.ledger import Ledger
+from experiments.space import Space
 from optimiser import fit, propose, wording
 from optimiser.answers import Pick
 from optimiser.cards import write_card
 from optimiser.command.options import as_json, in_folder, random_seed, whole_check
 from optimiser.command.picks import pick_record, print_pick
 from optimiser.command.shortlist import read_shortlist
-from optimiser.command.show import print_calibration, print_json, print_notes, progress
+from optimiser.command.show import (
+    print_calibration,
+    print_json,
+    print_notes,
+    print_text,
+    progress,
+)
 from optimiser.report import versions
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from experiments.plan import Plan
 
 __all__ = ["next_command", "record"]
 
@@ -57,6 +70,7 @@ def next_command(
         with progress("choosing the next cone") as tell:
             model = fit(plan, trials, seed=start)
             picks = propose(plan, trials, count, start, candidates, model=model, progress=tell)
+        short = _short(plan, picks, count, candidates)
         numbers: list[int] = []
         cards: list[Path] = []
         plate = None
@@ -76,21 +90,44 @@ def next_command(
                 "seed": start,
                 "cones": model.cones,
                 "calibration": model.calibration(),
-                "notes": model.notes,
+                "notes": [*short, *model.notes],
             }
         )
         return
     for pick, cone in zip(picks, shown, strict=True):
         print_pick(plan, pick, cone, plate)
         click.echo()
-    if not picks:
-        click.echo("nothing to propose: every recipe that can be printed has its cone")
+    for line in short:
+        print_text(line)
+        click.echo()
     print_calibration(model.calibration(), model.cones, wording.describe(plan), whole=check_wanted)
     print_notes(model.notes)
     for card in cards:
         click.echo(f"card: {card}")
     if picks and dry_run:
         click.echo("nothing was recorded (--dry-run)")
+
+
+def _short(
+    plan: Plan, picks: list[Pick], count: int, candidates: pd.DataFrame | None
+) -> list[str]:
+    """Say why there are fewer picks than were asked for; nothing if there are not."""
+    if len(picks) == count:
+        return []
+    listed = "" if candidates is None else " of the list"
+    some = Space(plan).count(limit=count + 1).number if candidates is None else len(candidates)
+    shared = [
+        each.label
+        for each in plan.variables.values()
+        if each.per == "plate" and any(each.name in pick.settings for pick in picks)
+    ]
+    head = f"{len(picks)} of {wording.many(count, 'cone')}"
+    if shared and some > len(picks):
+        return [
+            f"{head}: no other recipe{listed} shares this plate's {' and '.join(shared)}; ask "
+            "again for the next plate."
+        ]
+    return [f"{head}: no other recipe{listed} is left to print."]
 
 
 def record(

@@ -85,7 +85,12 @@ def print_json(value: Any) -> None:
 
 
 def print_table(
-    title: str, heads: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()
+    title: str,
+    heads: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    *,
+    right: Sequence[int] = (),
+    whole: Sequence[int] = (),
 ) -> None:
     """Print a table that fits the terminal; cells wrap at words.
 
@@ -99,7 +104,12 @@ def print_table(
         Cells.
     right : list of int, optional
         Columns set to the right.
+    whole : list of int, optional
+        Columns whose cells do not wrap, if the others' longest words then fit beside them.
     """
+    screen = console()
+    if _least(heads, rows, whole) > screen.width:
+        whole = ()
     table = Table(
         box=None,
         pad_edge=False,
@@ -108,18 +118,32 @@ def print_table(
         show_header=any(heads),
     )
     for index, head in enumerate(heads):
-        table.add_column(head, justify="right" if index in right else "left", overflow="fold")
+        table.add_column(
+            head,
+            justify="right" if index in right else "left",
+            overflow="fold",
+            no_wrap=index in whole,
+        )
     for row in rows:
         table.add_row(*[Text(cell) for cell in row])
-    screen = console()
     if title:
         screen.print(Text(title, style="bold"))
     screen.print(Padding(table, (0, 0, 0, 2)))
 
 
+def _least(heads: Sequence[str], rows: Sequence[Sequence[str]], whole: Sequence[int]) -> int:
+    """Count the letters that a table takes at least, some columns' cells being whole."""
+    widths = []
+    for place, column in enumerate(zip(heads, *rows, strict=True)):
+        parts = column if place in whole else [word for cell in column for word in cell.split(" ")]
+        widths.append(max(map(len, parts), default=0) + 2)
+    return sum(widths) + 2
+
+
 def print_rows(table: Rows, *, right: Sequence[int] = ()) -> None:
-    """Print an answer's table; see `print_table`."""
-    print_table(table.title, table.heads, table.rows, right=right)
+    """Print an answer's table; see `print_table`. Short cells stay whole where they fit."""
+    whole = range(1, len(table.heads)) if table.narrow else ()
+    print_table(table.title, table.heads, table.rows, right=right, whole=whole)
 
 
 def print_text(text: str) -> None:
@@ -170,17 +194,20 @@ def print_calibration(
     elif whole:
         table = check_table(known, labels)
         print_table(f"{head}; each foretold without itself:", table.heads, table.rows)
+        if doubt := wording.not_foretold(known, labels):
+            print_text(doubt)
     else:
         told = "; ".join(_short(check, labels) for check in known)
+        doubt = wording.not_foretold(known, labels)
         print_text(
-            f"{head}. Left out in turn, inside their 90 % interval (typical miss): {told}. "
-            "--calibration shows the table."
+            f"{head}. Left out in turn, inside their 90 % interval (typical miss): {told}."
+            f"{f' {doubt}' if doubt else ''} --calibration shows the table."
         )
 
 
 def _short(check: Calibration, labels: Mapping[str, str]) -> str:
-    miss = wording.with_unit(wording.number(check.error, check.error), check.unit)
-    return f"{labels.get(check.metric, check.metric)} {check.inside} of {check.cones} ({miss})"
+    name = labels.get(check.metric, check.metric)
+    return f"{name} {check.inside} of {check.cones} ({wording.miss(check)})"
 
 
 def save_picture(draw: Callable[[], Any], png: Path | None, svg: Path | None, text: str) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import pandas as pd
 import pytest
 
@@ -75,3 +77,39 @@ def test_counts_agree_with_their_nouns(known, wanted):
     assert wanted in said
     assert "1 measured cone carries no score yet" in said
     assert "(s)" not in said
+
+
+def test_a_score_says_what_it_is_of():
+    said = why(TRIALS, wall=1.0, cure=0.0, resin="clear")
+    assert "the recipe itself is expected to have a score of 0.8 (" in said
+
+
+@pytest.mark.parametrize(("error", "doubted"), [(2.0, True), (0.5, False)])
+def test_a_metric_that_is_not_foretold_carries_its_warning(error, doubted, monkeypatch):
+    """Two metrics; the one that carries the improvement misses by as much as it spreads."""
+    hand = {"from": "hand", "unit": "mm", "goal": "minimise", "poor": 10, "good": 0}
+    plan = Plan.from_dict(
+        {
+            "name": "corner",
+            "variables": {
+                "wall": {"kind": "continuous", "unit": "mm", "low": 0, "high": 10, "step": 1},
+            },
+            "metrics": {"loss": hand, "ease": hand},
+        }
+    )
+    trials = pd.DataFrame(
+        {
+            "cone": range(1, 7),
+            "wall": [0.0, 2.0, 4.0, 6.0, 8.0, 9.0],
+            "loss": [5.0, 5.1, 4.9, 5.0, 5.1, 5.0],
+            "ease": [9.0, 8.0, 7.0, 6.0, 5.0, 4.5],
+            "status": "measured",
+        }
+    )
+    model = fit(plan, trials, seed=0)
+    checks = [dataclasses.replace(each, error=error, spread=2.0) for each in model.calibration()]
+    monkeypatch.setattr(type(model), "calibration", lambda _self: checks)
+    said = describe(model, Space(plan).rows([{"wall": 10.0}]), "improve", None, 6).why
+    assert "mostly through ease (" in said
+    warning = "mm; not foretold yet: typical miss 2.0 of a spread of 2.0"
+    assert (warning in said.replace("\xa0", " ")) == doubted

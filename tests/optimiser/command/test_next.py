@@ -112,3 +112,67 @@ def test_what_cannot_be_printed_is_refused_alike_by_a_dry_run(run, folder, tmp_p
     assert real.status == dry.status == 2
     assert real.err == dry.err
     assert "shortlist.csv, line 3, column wall" in real.err
+
+
+TINY = """
+name = "tiny"
+[variables.layer]
+kind = "ordered"
+levels = [0.1, 0.2]
+unit = "mm"
+per = "plate"
+[variables.process]
+kind = "choice"
+levels = ["resin", "filament"]
+[metrics.loss]
+from = "hand"
+goal = "minimise"
+poor = 10
+good = 0
+"""
+
+
+@pytest.fixture
+def tiny(tmp_path):
+    folder = tmp_path / "tiny"
+    Ledger.create(folder, TINY).close()
+    return folder
+
+
+def said(told) -> str:
+    return " ".join(told.out.replace("\xa0", " ").split())
+
+
+def test_a_plate_that_holds_fewer_says_why(run, tiny):
+    told = run("next", "--count", 3, "--in", tiny)
+    assert told.status == 0
+    assert "2 of 3 cones: no other recipe shares this plate's layer; ask again" in said(told)
+    assert "spread over the recipes; cones of one plate share layer" in said(told)
+    assert " mm, which this plate's cones share: far from the 1 recipe" in said(told)
+    told = run("next", "--count", 2, "--json", "--in", tiny)
+    assert len(told.json["picks"]) == 2
+    assert not any("of 2 cones" in note for note in told.json["notes"])
+
+
+def test_a_recipe_that_is_all_that_is_left_is_a_repeat_and_says_of_which(run, tiny):
+    for _ in range(2):
+        run("next", "--count", 2, "--in", tiny)
+    told = run("next", "--in", tiny)
+    assert "Every recipe that can be printed has its cone already, so this one repeats cone " in (
+        said(told)
+    )
+    assert "far from" not in told.out
+
+
+def test_a_list_is_called_a_list(run, tiny):
+    file = tiny / "list.csv"
+    file.write_text("layer,process\n0.1,resin\n0.2,resin\n", encoding="utf-8")
+    told = run("next", "--count", 2, "--from", file, "--json", "--in", tiny)
+    (pick,) = told.json["picks"]
+    assert "spread over the recipes of the list" in pick["why"]
+    assert told.json["notes"][0].startswith("1 of 2 cones: no other recipe of the list shares")
+    file.write_text("layer,process\n0.1,resin\n", encoding="utf-8")
+    run("next", "--from", file, "--in", tiny)
+    told = run("next", "--from", file, "--count", 2, "--in", tiny)
+    assert "1 of 2 cones: no other recipe of the list is left to print." in said(told)
+    assert "Every recipe of the list has its cone already" in said(told)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from optimiser.answer_tables import Table as Rows
 from optimiser.command import show
 from tests import answers
 
@@ -95,7 +97,8 @@ def test_the_check_is_a_sentence_or_a_table(capsys):
     said = " ".join(capsys.readouterr().out.replace("\xa0", " ").split())
     assert said == (
         "Stands on 6 measured cones. Left out in turn, inside their 90 % interval (typical miss): "
-        "upper limit 5 of 6 (0.84 kHz); decay 5 of 6 (0.84 ms). --calibration shows the table."
+        "upper limit 5 of 6 (0.84 of a spread of 1.87 kHz); decay 5 of 6 (0.84 of a spread of "
+        "1.87 ms). --calibration shows the table."
     )
     show.print_calibration(answers.CHECKS, 6, {}, whole=True)
     said = capsys.readouterr().out
@@ -116,3 +119,23 @@ def test_no_picture_is_drawn_unless_asked_for():
         pytest.fail("drawn for nothing")
 
     show.save_picture(draw, None, None, "")
+
+
+@pytest.mark.parametrize("whole", [False, True])
+def test_a_metric_that_is_not_foretold_is_named(capsys, whole):
+    check = dataclasses.replace(answers.CHECKS[0], error=1.7, spread=1.87)
+    assert not check.foretells
+    assert dataclasses.replace(check, error=1.6).foretells
+    show.print_calibration(
+        [check, answers.CHECKS[1]], 6, {"upper_limit": "upper limit"}, whole=whole
+    )
+    said = " ".join(capsys.readouterr().out.split())
+    assert "0.9 of the spread or more: upper limit; believe their intervals" in said
+
+
+def test_short_cells_stay_whole_where_they_fit(capsys, monkeypatch):
+    rows = [["a name of many words " * 3, "0.08 (0.00 to 0.18)", "0.35 (0.15 to 0.61)"]]
+    for width, wrapped in ((60, False), (40, True)):
+        monkeypatch.setenv("COLUMNS", str(width))
+        show.print_rows(Rows("", ["variable", "alone", "in all"], rows, narrow=True))
+        assert ("0.08 (0.00 to 0.18)" not in capsys.readouterr().out) == wrapped
