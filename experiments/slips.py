@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import statistics
 from collections.abc import Collection, Iterable, Mapping
 from typing import Any
@@ -11,7 +12,7 @@ from experiments.plan import Plan
 from experiments.plan_parts import Variable, is_number
 from experiments.space import Space
 
-__all__ = ["number_remark", "recipe_remarks", "refuse_slips"]
+__all__ = ["number_remark", "recipe_remarks", "refuse_slips", "session_remark"]
 
 FAR = 5.0
 """A number that is so many times the median of the others, or its part, is remarked upon."""
@@ -168,3 +169,56 @@ def number_remark(
     if odd:
         return f"{what} {value:.6g}{tail}: the plan's poor and good are {low:.6g} and {high:.6g}"
     return None
+
+
+def session_remark(name: str, known: Iterable[str]) -> str | None:
+    """Say that the name of a new session is nearly that of a known one.
+
+    Parameters
+    ----------
+    name : str
+        What was typed.
+    known : iterable of str
+        The sessions that there are.
+
+    Returns
+    -------
+    str or None
+        A sentence, without the remedy. None where the name is known; and where it differs from
+        every known one by more than case, spaces or one letter left out, added, wrong or swapped
+        in a word of four letters or more: 'monday 1' and 'monday 2' are two sessions.
+    """
+    others = list(known)
+    if name in others:
+        return None
+    plain = _plain(name)
+    for other in others:
+        near = _plain(other)
+        if plain == near or (_counts(plain) == _counts(near) and _one_slip(plain, near)):
+            return f"session '{name}' is new; there is a session '{other}' of nearly that name"
+    return None
+
+
+def _plain(name: str) -> str:
+    return re.sub(r"[\s_-]+", " ", name).strip().casefold()
+
+
+def _counts(name: str) -> list[str]:
+    """Give what numbers sessions or letters them: a number, a single letter."""
+    return re.findall(r"\d+|(?<![^\W\d])[^\W\d](?![^\W\d])", name)
+
+
+def _one_slip(one: str, other: str) -> bool:
+    """Whether two names differ by one letter, or by two neighbours swapped."""
+    if min(len(one), len(other)) < 4:
+        return False
+    start = next((n for n, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), None)
+    if start is None:
+        return abs(len(one) - len(other)) == 1
+    rest, last = one[start:], other[start:]
+    return (
+        rest[1:] == last[1:]
+        or rest[1:] == last
+        or rest == last[1:]
+        or (rest[1::-1] == last[:2] and rest[2:] == last[2:])
+    )

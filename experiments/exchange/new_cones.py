@@ -26,14 +26,16 @@ class NewCones:
         row = rows[0]
         for name in ("measurement", "version"):
             if row.cells.get(name) is not None:
-                wanted = "the number of its cone: this row was exported"
+                expected = "the number of its cone: this row was exported"
                 if number is not None:
-                    wanted = "a cone of the table: this row was exported, but its cone is no more"
+                    expected = (
+                        "a cone of the table: this row was exported, but its cone is no more"
+                    )
                 self._findings.problem(
                     row,
                     "cone",
                     number,
-                    wanted,
+                    expected,
                     "Export the table again; leave the cone blank for a new one.",
                 )
                 return
@@ -76,11 +78,11 @@ class NewCones:
         if edit.status in ("failed", "set aside"):
             edit.why = values["why"] or self._findings.reason(row)
         elif values["why"] is not None:
-            wanted = "a blank cell, or the status failed or set aside"
-            self._findings.problem(row, "why", values["why"], wanted)
+            expected = "a blank cell, or the status failed or set aside"
+            self._findings.problem(row, "why", values["why"], expected)
         if edit.status == "planned" and values["minutes"] is not None:
-            wanted = "a blank cell, as it is planned"
-            self._findings.problem(row, "minutes", values["minutes"], wanted)
+            expected = "a blank cell, as it is planned"
+            self._findings.problem(row, "minutes", values["minutes"], expected)
 
     def _new_row(self, edit: ConeEdit, row: SheetRow, measured: bool) -> None:
         note = row.cells.get("note")

@@ -17,6 +17,7 @@ from experiments.exchange.new_cones import NewCones
 from experiments.exchange.preview import ConeEdit, Preview, Row
 from experiments.exchange.rows import SheetRow, TypedSheet, columns_of, typed_rows
 from experiments.ledger import Ledger
+from experiments.slips import session_remark
 
 __all__ = ["preview_csv"]
 
@@ -55,6 +56,7 @@ def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
     with ledger.snapshot():
         findings = _compare(ledger, sheet, base)
         findings.notes += _left_out(ledger, sheet)
+        findings.notes += _odd_sessions(ledger, findings)
         problems = [*sheet.problems, *findings.problems]
         if any(_adds(edit) for edit in findings.edits):
             problems += _seen_before(ledger, digest, path)
@@ -134,6 +136,18 @@ def _left_out(ledger: Ledger, sheet: TypedSheet) -> list[str]:
         if lost.any():
             cones = cones_text(table["cone"][lost].unique().tolist())
             notes.append(f"measurements without a row in the sheet, so unchanged: of {cones}")
+    return notes
+
+
+def _odd_sessions(ledger: Ledger, findings: Findings) -> list[str]:
+    """Say which new sessions are nearly called as others."""
+    known = list(ledger.sessions()["session"])
+    notes = []
+    for name in (one.fields.get("session") for edit in findings.edits for one in edit.sittings):
+        if name is not None and name not in known:
+            remark = session_remark(name, known)
+            notes += [f"{remark}; `coneloop undo` takes the import back"] if remark else []
+            known.append(name)
     return notes
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 import click
 
@@ -21,6 +21,8 @@ def print_remarks(
     cone: int,
     numbers: Mapping[str, float | None],
     settings: Collection[str] = (),
+    *,
+    further: Iterable[str] = (),
 ) -> None:
     """Say what is odd about values that were recorded just now; nothing if nothing is.
 
@@ -34,8 +36,10 @@ def print_remarks(
         Metric, ``mass`` (grams) or ``minutes`` to number; None is passed over.
     settings : collection of str
         The variables that a person gave.
+    further : iterable of str
+        Remarks besides.
     """
-    remarks = _on_recipe(ledger, cone, settings) + _on_numbers(ledger, cone, numbers)
+    remarks = [*further, *_on_recipe(ledger, cone, settings), *_on_numbers(ledger, cone, numbers)]
     for remark in remarks:
         click.echo(f"note: {remark}", err=True)
     if remarks:

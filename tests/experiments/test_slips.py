@@ -7,7 +7,7 @@ import pytest
 from experiments.errors import RecipeError
 from experiments.exchange import preview_csv
 from experiments.plan import Plan
-from experiments.slips import number_remark, recipe_remarks, refuse_slips
+from experiments.slips import number_remark, recipe_remarks, refuse_slips, session_remark
 from experiments.space import Space
 
 PLAN = Plan.from_dict(
@@ -125,3 +125,29 @@ def test_a_sheet_is_held_to_the_same(ledger, resin, tmp_path):
     preview = preview_csv(ledger, sheet)
     assert preview.problems == ()
     assert any("row 2: wall 1.1 lies outside" in note for note in preview.notes)
+
+
+@pytest.mark.parametrize(
+    ("typed", "remarked"),
+    [
+        ("Monday", True),
+        (" monday", True),
+        ("mondya", True),
+        ("mnday", True),
+        ("mondayy", True),
+        ("nonday", True),
+        ("evening_2", True),
+        ("monday", False),
+        ("sunday", False),
+        ("tuesday", False),
+        ("evening-3", False),
+        ("evening-22", False),
+        ("rig b", False),
+        ("jul", False),
+    ],
+)
+def test_a_session_of_nearly_a_known_name_is_remarked_upon(typed, remarked):
+    said = session_remark(typed, ["monday", "evening-1", "evening-2", "rig a", "jun"])
+    assert (said is not None) == remarked
+    if said is not None:
+        assert f"session '{typed}' is new" in said

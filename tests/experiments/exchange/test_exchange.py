@@ -478,6 +478,7 @@ def test_planned_to_measured_in_one_go(full, sheet):
         (0, {"ribs": ""}, "ribs"),
         (2, {"mass": ""}, "the same in all rows of the cone"),
         (0, {"cone": "99"}, "its cone is no more"),
+        (0, {"cone": ""}, "row 2, column cone: found nothing, expected the number of its cone"),
         (0, {"minutes": "9"}, "a blank cell, as it is planned"),
         (0, {"why": "tore"}, "a blank cell, or the status failed or set aside"),
         (1, {"why": ""}, "why it is failed"),
@@ -551,7 +552,11 @@ def test_rows_that_are_longer_than_the_header_are_refused(full, tmp_path):
 
 @pytest.mark.parametrize(
     ("text", "words"),
-    [("a,b\n1,2\n", "column names such as"), ("cone,wall,Wall\n1,2,3\n", "the column wall twice")],
+    [
+        ("a,b\n1,2\n", "column names such as"),
+        ("cone,wall,Wall\n1,2,3\n", "the column wall twice"),
+        ("wall,version\n0.5,2\n", "t.csv, row 1: found no column cone"),
+    ],
 )
 def test_a_header_that_cannot_be_used_is_refused(full, tmp_path, text, words):
     path = tmp_path / "t.csv"
@@ -661,3 +666,9 @@ def test_a_sheet_of_new_cones_says_nothing_of_the_old_ones(full, tmp_path):
     path = tmp_path / "new.csv"
     path.write_text("process,wall,ribs\nfilament,0.4,1\n")
     assert preview_csv(full, path).notes == ()
+
+
+def test_a_new_session_of_nearly_a_known_name_is_noted(full, sheet):
+    sheet.rows[4].update(session="Monday", upper_limit="7", status="measured")
+    notes = preview_csv(full, sheet.save()).notes
+    assert "session 'Monday' is new; there is a session 'monday'" in " ".join(notes)
