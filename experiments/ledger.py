@@ -16,6 +16,7 @@ from experiments.journal import Journal
 from experiments.records import Caution, Cone, StoredCurve
 from experiments.slips import refuse_slips
 from experiments.store import Writer
+from experiments.trials import is_mass
 
 __all__ = ["Ledger"]
 
@@ -317,13 +318,12 @@ class Ledger(Journal):
         ------
         LedgerError
             If the cone's state does not allow it, the session has no name, a metric is unknown,
-            or there is nothing to record.
+            or there is nothing to record: neither files nor values, nor a mass that was given
+            on printing.
         """
         cone, plan, given = cone_number(cone), self.plan, dict(values or {})
         if not curves and all(value is None for value in given.values()):
-            raise LedgerError(
-                Problem(f"cone {cone}", "neither files nor values", "a measurement to record")
-            )
+            self._refuse_nothing(cone)
         files = [{"name": one.name, "kind": one.kind, "bytes": len(one.content)} for one in curves]
         sitting = {
             "cone": cone,
@@ -349,6 +349,18 @@ class Ledger(Journal):
             )
             act.summary = f"cone {cone} measured in session {clean_text(session, 'session')}"
         return key
+
+    def _refuse_nothing(self, cone: int) -> None:
+        """Raise unless the mass that was given on printing is worth a measurement of its own."""
+        weighed = any(is_mass(metric) for metric in self._plan.metrics.values())
+        if weighed and self.cone(cone).mass is not None:
+            return
+        entered = [name for name, one in self._plan.metrics.items() if one.source == "hand"]
+        value = f", or `--value {entered[0]}=NUMBER`" if entered else ""
+        remedy = f"Give its raw files{value}."
+        raise LedgerError(
+            Problem(f"cone {cone}", "neither files nor values", "a measurement to record", remedy)
+        )
 
 
 def _cautions(warnings: Sequence[Any]) -> list[Caution]:

@@ -170,7 +170,8 @@ def measure_files(
     Raises
     ------
     CurveError
-        If a file cannot be read, or two are of one kind.
+        If a file cannot be read, two are of one kind, or no metric uses any and nothing was
+        entered.
     LedgerError
         If an entered value belongs to no metric of the plan.
     """
@@ -189,7 +190,21 @@ def measure_files(
             raise
     if problems:
         raise CurveError(*problems)
+    if opened and not hand:
+        _refuse_useless(plan, opened)
     return measured_from(plan, opened, hand or {})
+
+
+def _refuse_useless(plan: Plan, files: Sequence[RawFile]) -> None:
+    """Refuse files of which no metric of the plan would use any."""
+    used = {metric.source for metric in plan.metrics.values()} - {"hand"}
+    if any(file.kind in used or (file.kind == "sweep" and used) for file in files):
+        return
+    wanted = "no file, as every metric of the plan is entered by hand"
+    if used:
+        wanted = f"a kind that the plan's metrics are taken from: {', '.join(sorted(used))}"
+    remedy = "Say its kind if it was mistaken, or put a metric that uses it into the plan first."
+    raise CurveError(*(Problem(one.name, f"the kind {one.kind}", wanted, remedy) for one in files))
 
 
 def _kind(path: Path, kinds: Mapping[str | Path, str] | str | None) -> str | None:

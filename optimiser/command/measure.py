@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from contextlib import nullcontext
 from pathlib import Path
 
 import click
@@ -15,6 +16,7 @@ from experiments.ledger import Ledger
 from experiments.measuring import Measured, measure_files
 from experiments.plan import Plan
 from experiments.records import Measurement
+from experiments.slips import session_remark
 from experiments.trials import is_mass
 from optimiser import wording
 from optimiser.cautions import MEASURING
@@ -84,10 +86,12 @@ def measure_command(
         values = _values(ledger.plan, pairs)
         channel = ledger.plan.rig.get("sweep", {}).get("channel")
         options = Options(sensitivity_dbfs=sensitivity_of(calibrator, None, channel))
-        with progress(f"listening to {wording.many(len(files), 'file')}"):
+        title = f"listening to {wording.many(len(files), 'file')}"
+        with progress(title) if files else nullcontext():
             measured = measure_files(
                 ledger.plan, files, kinds=_kinds(kinds), hand=values, options=options
             )
+        odd = session_remark(session.strip(), ledger.sessions()["session"])
         key = ledger.measure(
             cone,
             session=session,
@@ -104,7 +108,7 @@ def measure_command(
             print_json({"measurement": stored, "notes": measured.notes})
         else:
             _print(ledger.plan, stored, measured, ledger.cone(cone).mass)
-        print_remarks(ledger, cone, values)
+        print_remarks(ledger, cone, values, further=[odd] if odd else [])
 
 
 def _values(plan: Plan, pairs: tuple[str, ...]) -> dict[str, float]:
@@ -141,6 +145,8 @@ def _print(plan: Plan, stored: Measurement, measured: Measured, weighed: float |
         source: str = "by hand" if name in stored.by_hand else metric.source
         if value is None and weighed is not None and is_mass(metric):
             value, source = weighed, "printing"
+        elif value is None and name not in measured.by_hand:
+            source = wording.UNKNOWN
         shown = wording.with_unit(wording.number(value), metric.unit)
         rows.append([metric.label, shown, source])
     console().print(Text(f"Cone {stored.cone} measured in session {stored.session}", style="bold"))

@@ -273,3 +273,13 @@ def test_a_broken_plan_stops_opening(ledger):
     (ledger.folder / "experiment.toml").write_text("name = 3")
     with pytest.raises(PlanError):
         Ledger.open(ledger.folder)
+
+
+def test_a_mass_given_on_printing_is_enough_for_a_measurement(ledger, resin):
+    light, unweighed = ledger.add(resin, mass=2.31), ledger.add(resin)
+    ledger.measure(light, session="monday")
+    table = ledger.table().set_index("cone")
+    assert table.loc[light, "mass"] == 2.31
+    assert table.loc[light, "status"] == "measured"
+    with pytest.raises(LedgerError, match=r"Give its raw files, or `--value mass=NUMBER`\."):
+        ledger.measure(unweighed, session="monday")

@@ -252,3 +252,31 @@ def test_every_bad_file_is_named_at_once(plan, tmp_path, response):
     assert "Entered by hand: mass, gloss." in str(refusal.value)
     wheres = [problem.where for problem in refusal.value.problems]
     assert wheres == [str(tmp_path / "nothing.txt"), "bad.txt:1", "metric"]
+
+
+def test_files_that_no_metric_uses_are_refused_with_the_kinds_that_are_used(tmp_path, impulse):
+    plan = Plan.from_text(
+        """
+        name = "t"
+        [variables.wall]
+        kind = "continuous"
+        low = 0.4
+        high = 0.8
+        step = 0.1
+        [metrics.limit]
+        from = "response"
+        measure = "upper_limit_hz"
+        goal = "maximise"
+        poor = 4000
+        good = 14000
+        [metrics.gloss]
+        from = "hand"
+        goal = "watch"
+        """
+    )
+    with pytest.raises(CurveError) as refusal:
+        measure_files(plan, [impulse])
+    (problem,) = refusal.value.problems
+    assert (problem.where, problem.found) == (impulse.name, "the kind impulse")
+    assert "are taken from: response" in problem.expected
+    assert measure_files(plan, [impulse], hand={"gloss": 2}).values["gloss"] == 2

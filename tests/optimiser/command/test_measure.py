@@ -183,3 +183,19 @@ def test_a_mass_from_the_printing_is_shown_beside_what_was_heard(run, folder, sm
     told = run("measure", 9, "--session", "june", "--value", "upper_limit=9", "--in", folder)
     (line,) = (line for line in told.out.splitlines() if line.split()[:1] == ["mass"])
     assert line.split() == ["mass", "2.34", "g", "printing"]
+
+
+def test_a_session_of_nearly_a_known_name_is_remarked_upon(run, folder):
+    told = run("measure", 8, "--session", "May", "--value", "loss=2", "--in", folder)
+    assert told.status == 0
+    assert "note: session 'May' is new; there is a session 'may'" in told.err
+    assert "coneloop undo" in told.err
+    assert run("measure", 8, "--session", "may", "--value", "loss=2", "--in", folder).err == ""
+
+
+def test_what_was_not_given_is_neither_by_hand_nor_listened_to(run, folder):
+    told = run("measure", 8, "--session", "june", "--value", "loss=2", "--in", folder)
+    assert "0 files" not in told.err
+    limit, loss = (line.split() for line in told.out.splitlines()[2:4])
+    assert limit == ["upper", "limit", "–", "–"]
+    assert loss[-2:] == ["by", "hand"]
