@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -12,7 +12,7 @@ from scipy import special
 
 from experiments.plan import Plan, Variable
 from optimiser.answers import Comparison, Estimate, Settings
-from optimiser.partial import promising, read_settings, recipes_with
+from optimiser.partial import is_whole, promising, read_settings, recipes_with
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import repeatability
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
@@ -82,8 +82,9 @@ def compare(
         progress(0.5, "comparing in drawn functions")
     functions = _functions(model, seed)
     values = [_at_best(model, functions, frame) for frame in recipes]
-    best_of = any(len(frame) > 1 for frame in recipes)
-    return _judge(model, given, values, called, best_of=best_of)
+    free = [name for name, side in zip(called, given, strict=True) if not is_whole(model, side)]
+    same = len(recipes[0]) == len(recipes[1]) == 1 and recipes[0].equals(recipes[1])
+    return _judge(model, given, values, called, free=free, same=same or given[0] == given[1])
 
 
 @one_thread
@@ -139,8 +140,8 @@ def _levels(
             model,
             [values[0][0], side],
             [values[0][1], drawn],
-            sides(model.plan, values[0][0], side),
-            best_of=True,
+            called := sides(model.plan, values[0][0], side),
+            free=called,
         )
         for side, drawn in values[1:]
     ]
@@ -156,9 +157,10 @@ def _judge(
     values: list[dict[str, Floats]],
     called: tuple[str, str],
     *,
-    best_of: bool,
+    free: Sequence[str],
+    same: bool = False,
 ) -> Comparison:
-    """Summarise the drawn differences."""
+    """Summarise the drawn differences; `free` are the sides taken at their best."""
     score = values[0]["score"] - values[1]["score"]
     difference = {
         name: estimate(values[0][name] - values[1][name], model.metrics[name].cones)
@@ -180,7 +182,9 @@ def _judge(
         cones=model.cones,
         calibration=model.calibration(),
         notes=list(model.notes),
-        text=_compare_text(model, whole, probability, replicates, called, best_of),
+        text=_same_text(called)
+        if same
+        else _compare_text(model, whole, probability, replicates, called, free),
     )
 
 
@@ -230,11 +234,12 @@ def _compare_text(
     probability: float,
     replicates: int | None,
     called: tuple[str, str],
-    best_of: bool,
+    free: Sequence[str],
 ) -> str:
     """One plain sentence."""
     a, b = called
-    at_best = ", each side at the best of its other settings" if best_of else ""
+    whose = "each side" if len(free) == 2 else "".join(free)
+    at_best = f", {whose} at the best of its other settings" if free else ""
     name = "score" if model.goals.raw is None else model.goals.raw.label
     detail = (
         f"difference in {name} {interval(score, model.goals.unit)} at 90 %, from "
@@ -256,6 +261,17 @@ def _compare_text(
     return (
         f"Cannot tell yet: {a} beats {b} with probability {percent(probability)}{at_best}; "
         f"{detail}; {more}."
+    )
+
+
+def _same_text(called: tuple[str, str]) -> str:
+    """Say that there is nothing to compare."""
+    a, b = called
+    if a == b:
+        return _sentence(f"{a} is compared with itself: the same recipe, so no difference.")
+    return _sentence(
+        f"{a} and {b} are the same recipe, to which the model gives one value: where two such "
+        "cones differ, it is by printing and measuring."
     )
 
 

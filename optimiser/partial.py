@@ -17,7 +17,7 @@ from optimiser.pool import dense_pool
 from optimiser.surrogate import Model
 from optimiser.wording import ends, recipe_line, with_unit
 
-__all__ = ["promising", "read_settings", "recipes_with"]
+__all__ = ["is_whole", "promising", "read_settings", "recipes_with"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -98,7 +98,7 @@ def recipes_with(model: Model, name: str, side: Settings, seed: int) -> pd.DataF
         No printable recipe has these settings.
     """
     space = model.evidence.space
-    if _is_whole(model, side):
+    if is_whole(model, side):
         return space.rows([space.complete(side, off_grid=True)])
     found = promising(model, side, seed)
     if not len(found):
@@ -107,7 +107,7 @@ def recipes_with(model: Model, name: str, side: Settings, seed: int) -> pd.DataF
     return found
 
 
-def _is_whole(model: Model, side: Settings) -> bool:
+def is_whole(model: Model, side: Settings) -> bool:
     """Whether the settings name every variable that is active under them."""
     space = model.evidence.space
     active = space.active(space.rows([side])).iloc[0]

@@ -43,6 +43,9 @@ __all__ = [
 ]
 
 
+_FEW = 4  # settings of a partial recipe that are all named
+
+
 @dataclass(frozen=True)
 class _Desk:
     """What every question needs: the plan, the trials, a fitted model."""
@@ -188,7 +191,6 @@ def compare_command(
         answer = compare(
             desk.plan, desk.trials, a=recipes[0], b=recipes[1], names=called, **desk.common
         )
-    called = called or wording.sides(desk.plan, answer.a, answer.b)
     units = {name: metric.unit for name, metric in desk.plan.metrics.items()}
     units.setdefault("score", desk.unit)
     save_picture(
@@ -206,14 +208,15 @@ def compare_command(
     _close(answer, desk.labels, whole=check_wanted)
 
 
-def _called(
-    plan: Plan, texts: tuple[str, str], recipes: list[dict[str, Any]]
-) -> tuple[str, str] | None:
-    """Name two sides that start from cones; others are named by what differs."""
-    if not any(text.strip()[:1].isdigit() for text in texts):
-        return None
-    by_settings = wording.sides(plan, recipes[0], recipes[1])
-    return _cone(texts[0]) or by_settings[0], _cone(texts[1]) or by_settings[1]
+def _called(plan: Plan, texts: tuple[str, str], recipes: list[dict[str, Any]]) -> tuple[str, str]:
+    """Name a side that starts from a cone by its number, a few settings as they were given."""
+    differing = wording.sides(plan, recipes[0], recipes[1])
+    few = min(_FEW, len(plan.variables) - 1)
+    a, b = (
+        _cone(text) or (wording.recipe_line(plan, recipe) if len(recipe) <= few else other)
+        for text, recipe, other in zip(texts, recipes, differing, strict=True)
+    )
+    return a, b
 
 
 def _cone(text: str) -> str:

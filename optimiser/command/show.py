@@ -200,14 +200,17 @@ def print_calibration(
         told = "; ".join(_short(check, labels) for check in known)
         doubt = wording.not_foretold(known, labels)
         print_text(
-            f"{head}. Left out in turn, inside their 90 % interval (typical miss): {told}."
+            f"{head}. Left out in turn, inside their 90 % interval (typical miss of the cones' "
+            f"spread): {told}."
             f"{f' {doubt}' if doubt else ''} --calibration shows the table."
         )
 
 
 def _short(check: Calibration, labels: Mapping[str, str]) -> str:
     name = labels.get(check.metric, check.metric)
-    return f"{name} {check.inside} of {check.cones} ({wording.miss(check)})"
+    error, spread = (wording.number(value, check.error) for value in (check.error, check.spread))
+    missed = f"{error} of {wording.with_unit(spread, check.unit)}"
+    return f"{name} {check.inside} of {check.cones} ({missed})"
 
 
 def save_picture(draw: Callable[[], Any], png: Path | None, svg: Path | None, text: str) -> None:

@@ -52,6 +52,9 @@ def test_a_recipe_does_not_differ_from_itself(mixed_plan):
     assert result.score.mean == 0.0
     assert result.probability == 0.5
     assert result.replicates is None
+    assert result.text == "Kind a is compared with itself: the same recipe, so no difference."
+    twins = compare(plan, trials, {"kind": "a"}, {"kind": "a"}, names=("cone 1", "cone 3"))
+    assert twins.text.startswith("Cone 1 and cone 3 are the same recipe")
 
 
 @pytest.mark.parametrize(("difference", "sd"), [(1.0, 1.0), (0.5, 0.8), (2.0, 1.0), (-0.7, 1.3)])

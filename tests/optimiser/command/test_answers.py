@@ -105,6 +105,24 @@ def test_cones_are_named_in_a_comparison(run, folder):
     assert "cone 2 minus cone 4 with wall 0.7" in said
 
 
+def test_each_side_of_a_comparison_is_worded_rightly(run, folder):
+    out = run("compare", "process=resin,wall=0.6", "2", "--in", folder).out
+    said = " ".join(out.replace("\xa0", " ").split())
+    assert "process resin, wall 0.6 mm minus cone 2" in said
+    assert "process resin, wall 0.6 mm at the best of its other settings" in said
+    assert "each side" not in said
+    said = " ".join(run("compare", "2", "4", "--in", folder).out.split())
+    assert "at the best" not in said
+    said = " ".join(run("compare", "2", "2", "--in", folder).out.split())
+    assert "Cone 2 is compared with itself" in said
+
+
+def test_the_evidence_for_a_knob_is_shown_and_explained(run, folder):
+    said = " ".join(run("knobs", "--in", folder).out.split())
+    assert "evidence verdict" in said
+    assert "Evidence tells whether a knob does anything" in said
+
+
 def test_a_picture_that_cannot_be_written(run, folder):
     told = run("outlook", "--png", folder / "experiment.toml" / "x.png", "--in", folder)
     assert told.status == 2

@@ -96,8 +96,8 @@ def test_the_check_is_a_sentence_or_a_table(capsys):
     show.print_calibration(answers.CHECKS, 6, {"upper_limit": "upper limit"}, whole=False)
     said = " ".join(capsys.readouterr().out.replace("\xa0", " ").split())
     assert said == (
-        "Stands on 6 measured cones. Left out in turn, inside their 90 % interval (typical miss): "
-        "upper limit 5 of 6 (0.84 of a spread of 1.87 kHz); decay 5 of 6 (0.84 of a spread of "
+        "Stands on 6 measured cones. Left out in turn, inside their 90 % interval (typical miss "
+        "of the cones' spread): upper limit 5 of 6 (0.84 of 1.87 kHz); decay 5 of 6 (0.84 of "
         "1.87 ms). --calibration shows the table."
     )
     show.print_calibration(answers.CHECKS, 6, {}, whole=True)
