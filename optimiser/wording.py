@@ -83,16 +83,23 @@ def _fixed(value: float, decimals: int) -> str:
 def column(values: Iterable[float]) -> list[str]:
     """Write the numbers of one column with equal decimals: a hundredth of their range is told.
 
+    Where all are above zero, a number of which that would leave nothing keeps three significant
+    digits of its own.
+
     Examples
     --------
     >>> column([8.4, 10.25, float("nan")])
     ['8.40', '10.25', '–']
+    >>> column([2.31, 2310])
+    ['2.31', '2310']
     """
     numbers = [float(value) for value in values]
     known = [value for value in numbers if math.isfinite(value)]
     span = max(known) - min(known) if known else 0.0
     width = span / 10 or max(map(abs, known), default=1.0) / 100
-    return [number(value, width) for value in numbers]
+    positive = min(known, default=0.0) > 0
+    widths = (value / 10 if positive and value < width / 10 else width for value in numbers)
+    return [number(value, one) for value, one in zip(numbers, widths, strict=True)]
 
 
 def with_unit(text: str, unit: str) -> str:
