@@ -21,6 +21,7 @@ from optimiser.uncertainty import Chart, Component, Drift, Offset, Spread
 
 __all__ = [
     "EVIDENCE",
+    "RULE",
     "Table",
     "chart_table",
     "check_table",
@@ -204,6 +205,14 @@ def dead_end_table(
     return Table("Where the best recipe can still lie", heads, rows, narrow=True)
 
 
+RULE = (
+    "Stop: the best cone is within 5 % of what is possible with a probability of 90 %, and one "
+    "more is expected to gain under a quarter of the repeatability. Nearly there: it is within "
+    "5 % or the repeatability, whichever is more, with 60 %, and one more is expected to gain "
+    "under half the repeatability. Else: go on."
+)
+
+
 def outlook_table(answer: Outlook, unit: str = "") -> Table:
     """List what one more cone may bring."""
     rows = [["verdict", answer.verdict]]
@@ -216,6 +225,8 @@ def outlook_table(answer: Outlook, unit: str = "") -> Table:
         [f"best within {100 * share:g} % of what is possible", wording.percent(chance)]
         for share, chance in sorted(answer.within.items())
     ]
+    if math.isfinite(answer.alike):
+        rows.append(["best within 5 % or the repeatability", wording.percent(answer.alike)])
     return Table("Outlook", ["", ""], rows)
 
 

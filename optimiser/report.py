@@ -11,6 +11,7 @@ from experiments.outputs import MARK, seal, write_whole
 from optimiser import wording
 from optimiser.answer_tables import (
     EVIDENCE,
+    RULE,
     Table,
     chart_table,
     check_table,
@@ -124,6 +125,8 @@ def report_html(material: Material) -> str:
         "outlook": material.outlook,
         "knobs": material.knobs,
         "evidence": EVIDENCE,
+        "rule": RULE,
+        "not_foretold": wording.not_foretold(material.calibration, wording.describe(plan)),
         "findings": material.findings,
         "within": within(material.findings.spread) if material.findings.spread else [],
         "choices": any(each.kind == "choice" for each in plan.variables.values()),

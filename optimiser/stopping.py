@@ -143,7 +143,7 @@ def _outlook_text(
     """One plain sentence."""
     unit = model.goals.unit
     gain_text = (
-        f"the next cone is expected to gain {interval(gain, unit)} at 90 %"
+        f"the next cone is expected to gain {interval(gain, unit, most=3)} at 90 %"
         if gain.known
         else "the first cones are not all measured, so the next one's gain is not known"
     )

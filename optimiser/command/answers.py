@@ -16,6 +16,7 @@ from experiments.plan import Plan
 from optimiser import compare, dead_ends, figures, fit, optimum, outlook, sensitivity, wording
 from optimiser.answer_tables import (
     EVIDENCE,
+    RULE,
     dead_end_table,
     difference_table,
     knob_table,
@@ -286,7 +287,13 @@ def outlook_command(
     folder: Path,
     json_wanted: bool,
 ) -> None:
-    """Show whether another cone is worth printing."""
+    """Show whether another cone is worth printing.
+
+    `stop`: the best cone is within 5 % of what is possible with a probability of 90 %, and one
+    more is expected to gain under a quarter of the repeatability. `nearly there`: it is within
+    5 % or the repeatability, whichever is more, with 60 %, and one more is expected to gain
+    under half the repeatability. Else `go on`. Cones not yet measured count as not there.
+    """
     with _desk(folder, seed, "weighing one more cone") as desk:
         answer = outlook(desk.plan, desk.trials, **desk.common)
     save_picture(
@@ -299,4 +306,6 @@ def outlook_command(
         print_json(answer)
         return
     print_rows(outlook_table(answer, desk.unit))
+    print_text(RULE)
+    click.echo()
     _close(answer, desk.labels, whole=check_wanted)

@@ -7,6 +7,7 @@ import dataclasses
 import pytest
 
 from optimiser.answer_tables import (
+    RULE,
     Table,
     chart_table,
     check_table,
@@ -22,6 +23,7 @@ from optimiser.answer_tables import (
     within,
 )
 from optimiser.answers import Estimate
+from optimiser.stopping import _outlook_verdict
 from tests import answers
 
 LABELS = {"upper_limit": "upper limit", "cure_time": "curing"}
@@ -123,3 +125,22 @@ def test_rig_drift():
     assert starred.title.endswith("; * told from 0")
     assert [row[1].endswith("*") for row in rows(starred)] == [True, *[False] * 4]
     assert offset_table(dataclasses.replace(drift, offsets=[]), LABELS).rows == []
+
+
+@pytest.mark.parametrize(
+    ("within", "alike", "gain", "verdict"),
+    [
+        (0.90, 0.95, 0.249, "stop"),
+        (0.89, 0.95, 0.249, "nearly there"),
+        (0.90, 0.95, 0.251, "nearly there"),
+        (0.10, 0.60, 0.499, "nearly there"),
+        (0.10, 0.60, 0.501, "go on"),
+        (0.10, 0.59, 0.499, "go on"),
+    ],
+)
+def test_the_rule_told_is_the_rule_followed(within, alike, gain, verdict):
+    """The numbers of `RULE`, a repeatability of 1, beside the code that judges."""
+    for told in ("5 %", "90 %", "60 %", "a quarter of", "half the"):
+        assert told in RULE
+    found = _outlook_verdict(Estimate(gain, 0.0, 1.0), 1.0, {0.05: within}, alike)
+    assert found == verdict
