@@ -48,6 +48,9 @@ def test_json_is_all_that_stdout_holds(run, visited, tmp_path):
     assert chart["low"] < chart["centre"] < chart["high"]
     offset = told.json["offsets"][-2]
     assert set(offset["offset"]) == {"mean", "low", "high", "cones"}
+    off = {each["session"] for each in told.json["offsets"] if each["told"]}
+    for sitting in told.json["sittings"]:
+        assert (sitting["session"] in off) <= (sitting["verdict"] in ("offset", "shifted"))
     assert png.read_bytes().startswith(b"\x89PNG")
     assert "By reference cone 1" in svg.read_text(encoding="utf-8")
 
