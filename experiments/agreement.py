@@ -19,6 +19,7 @@ from experiments.trials import active_settings, cone_recipes
 __all__ = [
     "cones_text",
     "disagreements",
+    "dropped_levels",
     "foreign_ends",
     "left_over",
     "missing_settings",
@@ -179,6 +180,39 @@ def left_over(connection: sqlite3.Connection, plan: Plan) -> list[str]:
             for name, cones in entered.items()
         ),
     ]
+
+
+def dropped_levels(connection: sqlite3.Connection, plan: Plan, space: Space) -> list[str]:
+    """Say which cones have a level that the plan no longer has.
+
+    Nothing is wrong with that: the table keeps them, and no answer uses them.
+
+    Parameters
+    ----------
+    connection, plan, space
+        As in `disagreements`.
+
+    Returns
+    -------
+    list of str
+        One sentence a level. Cones that are set aside are not told of.
+    """
+    rows = connection.execute("SELECT id FROM cones WHERE status <> 'set aside' ORDER BY id")
+    numbers = np.array([row[0] for row in rows], dtype=np.int64)
+    recipes = cone_recipes(connection, plan, space, numbers)
+    notes = []
+    for name, variable in plan.variables.items():
+        if variable.words is None:
+            continue
+        for level in dict.fromkeys(recipes[name].dropna()):
+            cones = cones_text(numbers[recipes[name].to_numpy() == level].tolist())
+            if level not in variable.words:
+                notes.append(
+                    f"the level '{level}' of {cones} is not in variables.{name}.levels any more: "
+                    "the table keeps what was recorded, no answer uses it; put the level back "
+                    "to use it again"
+                )
+    return notes
 
 
 def _cones_by_name(

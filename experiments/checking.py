@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from experiments.agreement import cones_text, foreign_ends, missing_settings, stale_problems
@@ -112,7 +112,8 @@ def check_recipes(connection: sqlite3.Connection, plan: Plan, space: Space) -> l
     Returns
     -------
     list of Problem
-        Empty when all is well.
+        Empty when all is well. A level that the plan has dropped is no problem: see
+        `experiments.agreement.dropped_levels`.
     """
     known = cones(connection, plan, space)
     missing = missing_settings(connection, plan, space)
@@ -120,7 +121,7 @@ def check_recipes(connection: sqlite3.Connection, plan: Plan, space: Space) -> l
     return [
         *missing,
         *(one for one in _unfit_recipes(known, space) if one.where not in told),
-        *_reference(plan, {cone.number for cone in known}),
+        *_reference(plan, {cone.number: cone.status for cone in known}),
     ]
 
 
@@ -152,12 +153,24 @@ def _recipe_problems(cone: Cone, space: Space) -> list[Problem]:
     try:
         space.complete(cone.settings, off_grid=cone.status != "planned")
     except RecipeError as error:
-        return [one for one in error.problems if isinstance(one, Problem)]
+        told = [one for one in error.problems if isinstance(one, Problem)]
+        return [one for one in told if not _dropped(cone, space.plan, one.where)]
     return []
 
 
-def _reference(plan: Plan, numbers: Collection[int]) -> list[Problem]:
+def _dropped(cone: Cone, plan: Plan, name: str) -> bool:
+    words = plan.variables[name].words if name in plan.variables else None
+    return words is not None and name in cone.settings and cone.settings[name] not in words
+
+
+def _reference(plan: Plan, known: Mapping[int, str]) -> list[Problem]:
     reference = plan.sessions.reference_cone
+    numbers = known.keys()
+    if reference is not None and known.get(reference) in ("failed", "set aside"):
+        found = f"cone {reference}, which is {known[reference]}"
+        remedy = "Name another cone, or leave the key out."
+        wanted = "a cone that can be measured in every session"
+        return [Problem("sessions.reference_cone", found, wanted, remedy)]
     # A plan may name its first cone before that is printed.
     if reference is None or reference in numbers or (reference == 1 and not numbers):
         return []

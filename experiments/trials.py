@@ -156,8 +156,9 @@ def cone_recipes(
         if not _fill_earlier(frame, plan, active_settings(frame, plan, space)):
             break
     active = active_settings(frame, plan, space)
+    lost = _below_lost_levels(frame, plan)
     for name, variable in plan.variables.items():
-        gone = ~active[name].to_numpy(dtype=bool)
+        gone = ~active[name].to_numpy(dtype=bool) & ~lost[name]
         if gone.any():
             column = frame[name].to_numpy(copy=True)
             column[gone] = math.nan if variable.numeric else None
@@ -186,6 +187,27 @@ def active_settings(frame: pd.DataFrame, plan: Plan, space: Space) -> pd.DataFra
             kept = [word if word in variable.words else None for word in column]
             known[name] = pd.Series(kept, dtype=object)
     return space.active(known)
+
+
+def _below_lost_levels(frame: pd.DataFrame, plan: Plan) -> dict[str, npt.NDArray[np.bool_]]:
+    """Tell where nothing says whether a variable is active: the plan has dropped a level above.
+
+    What such a cone had is shown as it is stored.
+    """
+    lost: dict[str, npt.NDArray[np.bool_]] = {}
+
+    def below(name: str) -> npt.NDArray[np.bool_]:
+        if name not in lost:
+            lost[name] = np.zeros(len(frame), dtype=bool)
+            for parent in plan.variables[name].only_when:
+                words = plan.variables[parent].words
+                known = frame[parent].isna() | (words is None or frame[parent].isin(words))
+                lost[name] = lost[name] | ~known.to_numpy(dtype=bool) | below(parent)
+        return lost[name]
+
+    for name in plan.variables:
+        below(name)
+    return lost
 
 
 def _fill_earlier(frame: pd.DataFrame, plan: Plan, active: pd.DataFrame) -> bool:

@@ -17,6 +17,7 @@ import pandas as pd
 from experiments import reading
 from experiments.agreement import (
     disagreements,
+    dropped_levels,
     foreign_ends,
     left_over,
     refuse_disagreements,
@@ -307,10 +308,10 @@ class View:
             return reading.data_digest(connection)
 
     def left_over(self) -> list[str]:
-        """Say what the store holds under names that the plan no longer has."""
-        plan = self.plan
+        """Say what the store holds under names and levels that the plan no longer has."""
+        plan, space = self.plan, self.space
         with self._store.reading() as connection:
-            return left_over(connection, plan)
+            return left_over(connection, plan) + dropped_levels(connection, plan, space)
 
     def check(self) -> list[Problem]:
         """Find everything that is wrong with the store, and recipes that cannot be, at once.

@@ -40,13 +40,40 @@ def test_plan_and_store_are_checked_at_once(measured, plan_text):
     assert any("file r.txt" in text for text in told)
 
 
-def test_recipes_are_checked_under_the_present_plan(measured, plan_text):
+def test_a_level_that_was_dropped_is_told_but_is_nothing_wrong(measured, plan_text, resin):
     text = plan_text.replace('"resin", "filament"]', '"clay", "filament"]').replace(
         'process = ["resin"]', 'process = ["clay"]'
     )
     (measured.folder / "experiment.toml").write_text(text)
+    assert check_experiment(measured.folder) == []
+    assert measured.check() == []
+    (note,) = measured.left_over()
+    assert note.startswith(
+        "the level 'resin' of cone 1 is not in variables.process.levels any more: "
+    )
+    assert measured.cone(1).settings == resin  # what is stored below that level shows, too
+    measured.set_aside(1, why="gone")
+    assert measured.left_over() == []
+
+
+def test_recipes_are_checked_under_the_present_plan(ledger, plan_text, resin):
+    ledger.plan_cones([resin, resin])
+    text = plan_text.replace("high = 8", "high = 2")
+    (ledger.folder / "experiment.toml").write_text(text)
+    (problem,) = check_experiment(ledger.folder)
+    assert (problem.where, problem.found) == ("variables.ribs", "3 in cones 1 and 2")
+
+
+@pytest.mark.parametrize("state", ["failed", "set aside"])
+def test_a_reference_cone_that_cannot_be_measured_is_wrong(measured, plan_text, resin, state):
+    measured.add(resin, status="failed", why="tore") if state == "failed" else measured.add(resin)
+    if state == "set aside":
+        measured.set_aside(2, why="lent")
+    text = plan_text.replace("reference_cone = 1", "reference_cone = 2")
+    (measured.folder / "experiment.toml").write_text(text)
     (problem,) = check_experiment(measured.folder)
-    assert (problem.where, problem.found) == ("variables.process", '"resin" in cone 1')
+    assert problem.where == "sessions.reference_cone"
+    assert problem.found == f"cone 2, which is {state}"
 
 
 def test_a_missing_half_is_told_with_the_other(measured):

@@ -126,8 +126,8 @@ def test_a_variable_or_level_that_leaves_the_plan(ledger, resin, filament, plan_
     # What a cone was does not change because the plan no longer offers it.
     assert table["process"].tolist() == ["resin", "filament"]
     assert table["wall"].tolist() == [0.4, 0.6]
-    (problem,) = ledger.check()
-    assert (problem.where, problem.found) == ("variables.process", '"filament" in cone 2')
+    assert ledger.check() == []
+    assert "the level 'filament' of cone 2" in ledger.left_over()[-1]
     (ledger.folder / "experiment.toml").write_text(plan_text)
     assert ledger.cone(1).settings == resin
     assert ledger.check() == []
@@ -226,3 +226,17 @@ def test_the_table_agrees_with_a_plain_walk_over_the_records(thousand):
 def _pairs(ledger):
     cones = {cone.number: cone for cone in ledger.cones()}
     return [(cones[one.cone], one) for one in ledger.measurements()]
+
+
+def test_what_lies_below_a_level_that_left_the_plan_shows_as_it_is_stored(
+    ledger, resin, filament, plan_text
+):
+    ledger.add(resin)
+    ledger.add(filament)
+    text = plan_text.replace('["resin", "filament"]', '["clay", "filament"]')
+    text = text.replace('process = ["resin"]', 'process = ["clay"]')
+    (ledger.folder / "experiment.toml").write_text(text)
+    table = ledger.table()
+    assert table["cure_time"].fillna(-1).tolist() == [12, -1]
+    assert ledger.cone(1).settings == resin
+    assert ledger.cone(2).settings == filament
