@@ -70,9 +70,15 @@ class ExpressionError(ValueError):
 
 
 def suggest(word: str, known: Iterable[str]) -> str:
-    """Say which known word was probably meant, as a sentence; empty if none is near."""
-    found = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return f"Did you mean '{found[0]}'?" if found else ""
+    """Say which known word was probably meant, as a sentence; empty if none is near.
+
+    Case does not count. Two letters or more that only one word begins with mean that word.
+    """
+    plain, words = word.casefold(), {one.casefold(): one for one in known}
+    found = difflib.get_close_matches(plain, list(words), n=1, cutoff=0.6)
+    begun = [one for one in words if len(plain) > 1 and one.startswith(plain)]
+    found = found or (begun if len(begun) == 1 else [])
+    return f"Did you mean '{words[found[0]]}'?" if found else ""
 
 
 def parse(text: str) -> ast.expr:

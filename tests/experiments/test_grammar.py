@@ -198,3 +198,12 @@ def test_names_that_the_parser_would_fold_are_not_plain():
 def test_suggestions():
     assert suggest("steps", ["step", "levels"]) == "Did you mean 'step'?"
     assert suggest("qqq", ["step", "levels"]) == ""
+
+
+@pytest.mark.parametrize(
+    ("word", "meant"),
+    [("wal", "wall"), ("WALL", "wall"), ("Ca", "carbon fibre"), ("c", ""), ("r", ""), ("gl", "")],
+)
+def test_what_was_probably_meant(word, meant):
+    said = suggest(word, ["wall", "carbon fibre", "glass", "glare", "resin"])
+    assert said == (f"Did you mean '{meant}'?" if meant else "")
