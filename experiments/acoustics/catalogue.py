@@ -150,11 +150,12 @@ _ALL: Final = (
         "resonance is a local maximum after 1/24 octave smoothing, with a prominence of at least "
         "prominence_db (3 dB) within two octaves to each side, at least one flank that falls 3 dB "
         "within half an octave, at least 3 points over half its prominence on a grid of at least "
-        "12 points an octave, and a pole pair with Q of at least 1.5. The driver's fundamental "
-        "resonance, the passband and broader humps are passed over. Null where nothing decides "
-        "between a low, broad peak and a sharper one above it, or whether a peak near the start "
-        "of the data is the fundamental. From the pole pair where a fit carries it, else the "
-        "maximum itself.",
+        "12 points an octave, and a pole pair with Q of at least 1.5. Ripple in equal steps of "
+        "frequency, as of a reflection 1 ms late or later, is taken out first. The driver's "
+        "fundamental resonance, the passband and broader humps are passed over. Null where "
+        "nothing decides between a low, broad peak and a sharper one above it, or whether a peak near the "
+        "start of the data is the fundamental, and where ripple cannot be taken out or was higher "
+        "than the peak. From the pole pair where a fit carries it, else the maximum itself.",
         "Common practice, no source; prominence as scipy.signal.peak_prominences defines it.",
         "The first dip; the strongest peak; the end of the piston range by ka = 1; the "
         "frequency of the maximum, which lies off the natural frequency at low Q.",
@@ -167,7 +168,8 @@ _ALL: Final = (
         "break-up Q",
         "Quality factor of the break-up resonance: from a response by fitting a pole pair "
         "over a smooth background, from an impulse response by the decay of the band-passed "
-        "mode, Q = pi f0 tau. Null where points lie further apart than two half-power widths.",
+        "mode, Q = pi f0 tau. Null where points lie further apart than two half-power widths, or "
+        "where a reflection arrives before 2.5 tau.",
         "Second-order resonance, any textbook of vibration.",
         "f0 over the 3 dB width, which reads low on a broad or tilted peak.",
     ),

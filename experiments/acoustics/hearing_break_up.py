@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from experiments.acoustics import breakup, resonance, spectrum
+from experiments.acoustics import breakup, reflection, resonance, spectrum
 from experiments.acoustics import decay as decays
 from experiments.acoustics import response as responses
 from experiments.acoustics.bands import G
@@ -22,6 +22,8 @@ __all__ = ["hear_break_up", "hertz"]
 
 _LISTED: Final = 4
 _LOUD_END: Final = 0.01  # of the peak: a record that ends over this ends too early
+_SOUND: Final = 343.0  # m/s in air of 20 °C
+_RUNG: Final = 2.5  # time constants, in which a mode falls by 22 dB
 _FITTED: Final = 16  # points in the octaves to both sides that are enough for a fit
 _DISAGREE: Final = 0.25  # relative difference of two Q values
 
@@ -52,6 +54,11 @@ def hear_break_up(
     if impulse is not None and cut:
         response = _faded(impulse, response)
         heard.notes.append("the record ends over 1 % of its peak: faded before break-up is sought")
+    clear = reflection.cleared(response)
+    _say_reflections(clear, heard)
+    if clear.response is None:
+        return
+    response = clear.response
     curve = breakup.search_curve(response)
     if options.smooth is not None:
         curve = responses.smoothed(response, options.smooth)
@@ -61,6 +68,13 @@ def hear_break_up(
         _warn_no_break_up(result, options, heard)
         return
     peak, fit = result.found.peak, None if cut else result.found.fit
+    if peak.prominence < clear.ripple_db:
+        heard.warn(
+            "no_resonance",
+            f"break-up: the peak at {hertz(peak.frequency)} stands out by {peak.prominence:.1f} "
+            f"dB, less than the ripple of {clear.ripple_db:.1f} dB. Measure without reflections.",
+        )
+        return
     mode = None if impulse is None else _mode(impulse, peak, fit)
     heard.values["breakup_hz"] = peak.frequency
     if fit is not None and fit.carried:
@@ -70,6 +84,8 @@ def hear_break_up(
         _compare(fit, mode, heard)
         heard.values["breakup_hz"], heard.values["breakup_q"] = mode.frequency, mode.q
         carried = "the decay of the band-passed impulse response"
+    if _rings_into(clear, heard):
+        return
     if heard.values["breakup_q"] is None:
         heard.notes.append("break-up is the frequency of the peak itself")
         why = "the record ends over 1 % of its peak; record longer or with less noise."
@@ -78,6 +94,36 @@ def hear_break_up(
         )
         return
     heard.notes.append(f"break-up carried by {carried}")
+
+
+def _say_reflections(clear: reflection.Cleared, heard: Heard) -> None:
+    """Warn of each reflection, and say what was done about it."""
+    for one in clear.reflections[:_LISTED]:
+        heard.warn(
+            "reflection",
+            f"break-up: the response ripples every {hertz(one.step_hz)} by {one.ripple_db:.1f} "
+            f"dB, as from a reflection {1000 * one.delay:.3g} ms late (a detour of "
+            f"{_SOUND * one.delay:.2g} m), which disturbs every metric. Gate the impulse response "
+            "before it, or move the platform.",
+        )
+    if clear.response is None:
+        heard.warn("no_resonance", "break-up: the ripple cannot be taken out of the response.")
+    elif clear.reflections:
+        heard.notes.append("break-up: the ripple of reflections was taken out before the search")
+
+
+def _rings_into(clear: reflection.Cleared, heard: Heard) -> bool:
+    """Give up the Q of a mode that still rings when a reflection arrives."""
+    frequency, q = heard.values["breakup_hz"], heard.values["breakup_q"]
+    if frequency is None or q is None or clear.soonest > _RUNG * q / (math.pi * frequency):
+        return False
+    heard.values["breakup_q"] = None
+    heard.warn(
+        "q_not_carried",
+        f"break-up Q: the mode still rings when a reflection arrives, {1000 * clear.soonest:.3g} "
+        "ms late. Measure without reflections.",
+    )
+    return True
 
 
 def _ends_loud(impulse: Impulse) -> bool:

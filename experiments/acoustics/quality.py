@@ -23,6 +23,7 @@ CODES: Final[Mapping[str, str]] = MappingProxyType(
         "outside_band": "what was found lies outside the band stated",
         "no_resonance": "no resonance with the stated prominence",
         "q_not_carried": "a resonance was found, but its Q cannot be told from these data",
+        "reflection": "the response ripples as from a reflection",
         "q_disagrees": "the decay and the response give different Q",
         "gap": "points are missing in the middle of the data",
         "coarse_grid": "the frequency grid is too coarse for what is asked",
