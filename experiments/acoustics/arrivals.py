@@ -23,12 +23,23 @@ if TYPE_CHECKING:
 __all__ = ["check_arrivals", "clock_warning", "find_arrival", "refuse_other_rate"]
 
 _EARLY: Final = 0.005  # s by which the response may lead the sweep before it counts as cut off
+_STANDS_OUT: Final = 7.0  # times the rms: noise alone reaches 5.5 in a minute
 _DRIFT: Final = 0.01  # s over the whole sweep: the change of L that is tried
 
 
 def find_arrival(h: npt.NDArray[np.float64], sweep: Sweep, rate: float, recorded: int) -> int:
     """Return the sample at which the linear response peaks; refuse what was cut off."""
-    place = int(np.argmax(np.abs(h)))
+    size = np.abs(h)
+    place = int(np.argmax(size))
+    if size[place] < _STANDS_OUT * math.sqrt(float(np.dot(h, h)) / h.size):
+        raise CurveError(
+            Problem(
+                "recording",
+                "no sweep in it: nothing stands out of the noise",
+                f"the sweep {sweep.start_hz:g}:{sweep.stop_hz:g}:{sweep.seconds:g}",
+                "Check the wiring, the channel and the settings of the sweep.",
+            )
+        )
     seconds = time_constant(sweep) * math.log(sweep.stop_hz / sweep.start_hz)
     # Far behind the last moment at which a whole sweep may start, it started too early instead.
     place = place - h.size if 2 * place > recorded - seconds * rate + h.size else place
@@ -113,22 +124,35 @@ def _lost_samples(
     return [Warning("drop_outs", text)]
 
 
-def clock_warning(clock: Clock, sweep: Sweep) -> Warning:
-    """Say by how much the clocks differ, and what that leaves uncertain."""
+def clock_warning(clock: Clock, decay_doubt: float | None) -> Warning:
+    """Say by how much the clocks differ, and what that leaves uncertain.
+
+    Parameters
+    ----------
+    clock : Clock
+        Of the recorder.
+    decay_doubt : float or None
+        By how many s the decay changes within what is known of the clock; None where it has to be
+        left out.
+    """
+    doubt = (
+        "the decay cannot be told to 5 %"
+        if decay_doubt is None
+        else f"the decay is uncertain by about {1000 * decay_doubt:.2g} ms"
+    )
     faster = "fast" if clock.error > 0 else "slow"
     much = f"{1e6 * abs(clock.error):.0f} ppm {faster} against the player's"
     remedy = "Play and record with one device, or record the stimulus beside the response."
     if clock.smear < CLEAR:
         text = (
             f"low and high frequencies arrive {1000 * clock.smear:.2g} ms apart: the recorder's "
-            f"clock may run {much}, or a crossover may do it. Nothing was undone; the decay is "
-            f"uncertain by as much. {remedy}"
+            f"clock may run {much}, or a crossover may do it. Nothing was undone; {doubt}. "
+            f"{remedy}"
         )
         return Warning("clock_differs", text)
     text = (
         f"the recorder's clock runs {much}, known to about {1e6 * clock.doubt:.0f} ppm; the sweep "
-        "was stretched to match, and the decay is uncertain by about "
-        f"{1000 * clock.doubt * sweep.seconds:.1g} ms. {remedy}"
+        f"was stretched to match, and {doubt}. {remedy}"
     )
     return Warning("clock_differs", text)
 

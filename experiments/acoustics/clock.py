@@ -20,7 +20,15 @@ if TYPE_CHECKING:
 
     from experiments.acoustics.options import Sweep
 
-__all__ = ["CLEAR", "LARGEST", "Clock", "compare_clocks", "stretched"]
+__all__ = [
+    "CLEAR",
+    "LARGEST",
+    "Clock",
+    "compare_clocks",
+    "excess_phase",
+    "smear_phase",
+    "stretched",
+]
 
 LARGEST: Final = 500e-6
 """Larger differences are another sweep, not another clock."""
@@ -101,10 +109,9 @@ def compare_clocks(
     part = h[np.arange(arrival - half, arrival + half) % h.size]
     n = next_fast_len(part.size, real=True)
     f = rfftfreq(n, 1 / rate)
-    excess = _excess(rfft(part, n), (f >= band[0]) & (f <= band[1]), n)
+    excess = excess_phase(rfft(part, n), (f >= band[0]) & (f <= band[1]), n)
     doubt = 2 / (f[np.flatnonzero(excess)[-1]] * seconds)
-    # A share of 1 delays a frequency f by L ln(f / f1), the derivative of this phase.
-    phase = 2 * np.pi * f * length * (np.log(np.maximum(f, f[1]) / band[0]) - 1)
+    phase = smear_phase(f, length, band[0])
     step = 0.25 / (band[1] * seconds)
     steps = round(reach / step / _COARSE)
     coarse = np.asarray(_COARSE * step * np.arange(-steps, steps + 1), dtype=np.float64)
@@ -116,6 +123,31 @@ def compare_clocks(
     if np.max(finer) < _CERTAIN * heights[steps] or abs(error) < doubt:
         error = 0.0
     return Clock(error, float(doubt), abs(error) * seconds)
+
+
+def smear_phase(
+    f: npt.NDArray[np.float64], length: float, start_hz: float
+) -> npt.NDArray[np.float64]:
+    """Return the phase, in rad, that a clock faster by a share of 1 adds.
+
+    Parameters
+    ----------
+    f : ndarray, shape (n,)
+        Hz, from 0 on.
+    length : float
+        L of the sweep, s.
+    start_hz : float
+        Its first frequency.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        A frequency f is delayed by L ln(f / f1), the derivative of this phase.
+    """
+    result: npt.NDArray[np.float64] = (
+        2 * np.pi * f * length * (np.log(np.maximum(f, f[1]) / start_hz) - 1)
+    )
+    return result
 
 
 def _heights(
@@ -134,11 +166,27 @@ def _heights(
     return heights
 
 
-def _excess(
+def excess_phase(
     spectrum: npt.NDArray[np.complex128], inside: npt.NDArray[np.bool_], n: int
 ) -> npt.NDArray[np.complex128]:
     """Keep the phase that a system of minimum phase with this magnitude would not have.
 
+    Parameters
+    ----------
+    spectrum : ndarray, shape (n // 2 + 1,)
+        Of an impulse response.
+    inside : ndarray of bool, shape (n // 2 + 1,)
+        Where it says something; 0 is given elsewhere, and where it is faint.
+    n : int
+        Samples of the impulse response.
+
+    Returns
+    -------
+    ndarray, shape (n // 2 + 1,)
+        Complex numbers of magnitude 1.
+
+    Notes
+    -----
     A driver's own phase delays frequencies too, and is nearly the minimum (common practice, no
     source). The minimum phase is the Hilbert transform of the logarithm of the magnitude, here
     by folding the cepstrum (Oppenheim & Schafer, from memory).

@@ -151,7 +151,7 @@ def thd_peak(
     """
     total = _total(distortion)
     known = ~np.isnan(total)
-    for values in distortion.harmonics.values():
+    for values in distortion.harmonics.values() if distortion.bandwidth_hz is None else ():
         # Blank from some frequency on: there the harmonic lies beyond the bandwidth.
         filled = np.flatnonzero(~np.isnan(values))
         if filled.size:

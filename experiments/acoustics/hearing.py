@@ -109,7 +109,8 @@ def hear_curve(curve: Response | Distortion | Impulse, options: Options, heard: 
 def _hear_sweep(reading: Reading, options: Options, heard: Heard) -> None:
     if not isinstance(reading.curve, Impulse) or options.sweep is None:
         raise CurveError(Problem("sweep", "no recording or no excitation", "both"))
-    result = sweeps.analyse(reading.curve, options.sweep, reading.loopback)
+    faulty = any(warning.code in ("clipping", "drop_outs") for warning in heard.warnings)
+    result = sweeps.analyse(reading.curve, options.sweep, reading.loopback, faulty=faulty)
     response, notes = calibration.absolute(result.response, result.stimulus, options)
     heard.curves.update(impulse=result.impulse, response=response, distortion=result.distortion)
     heard.warnings += result.warnings
@@ -130,6 +131,8 @@ def _hear_sweep(reading: Reading, options: Options, heard: Heard) -> None:
     broken = heard.values["breakup_hz"]
     heard.notes += [] if broken is None else harmonic_support(result.distortion, broken)
     _hear_distortion(result.distortion, options, heard)
+    gaps = any(warning.code == "drop_outs" for warning in heard.warnings)
+    heard.values.update(dict.fromkeys(sweeps.SPOILT_BY_LOSS if gaps else result.spoilt))
 
 
 def _warn_gaps(response: Response, options: Options, heard: Heard) -> None:
@@ -291,7 +294,10 @@ def _hear_distortion(curve: Distortion, options: Options, heard: Heard) -> None:
     peak = distortions.thd_peak(curve, options.band, options.thd_of)
     if peak is None:
         where = "in the file" if options.band is None else f"in {_band(options.band)}"
-        heard.warn("no_distortion", f"THD: no usable point {where}.")
+        if curve.noise is None:
+            heard.warn("no_distortion", f"THD: no usable point {where}.")
+        else:
+            heard.warn("noise_floor", f"THD: no harmonic stands 6 dB over the noise {where}.")
         return
     if peak.noise_margin_db is not None and peak.noise_margin_db < _NOISE_MARGIN:
         heard.warn(
@@ -312,7 +318,10 @@ def _hear_distortion(curve: Distortion, options: Options, heard: Heard) -> None:
         heard.notes.append(f"THD computed from harmonics {orders}")
     for order in (2, 3, 4, 5):
         value = peak.harmonics.get(order, math.nan)
-        if math.isnan(value):
+        if math.isnan(value) and curve.noise is not None:
+            text = f"HD{order}: not {_NOISE_MARGIN:g} dB over the noise at the THD peak."
+            heard.warn("noise_floor", text)
+        elif math.isnan(value):
             heard.warn(
                 "missing_harmonic", f"HD{order}: the file does not give it at the THD peak."
             )

@@ -34,7 +34,8 @@ CODES: Final[Mapping[str, str]] = MappingProxyType(
         "silent": "the signal is zero throughout",
         "clipping": "the samples look clipped",
         "low_level": "the recording is so low that quantisation shows",
-        "drop_outs": "the recording has gaps of exact zeros",
+        "drop_outs": "the recording lost samples, repeats some, or has gaps",
+        "disturbance": "a short noise from outside during a sweep",
         "no_distortion": "the file carries no usable distortion values",
         "missing_harmonic": "the file lacks this harmonic",
         "peak_at_edge": "the THD peak lies at an end of the band or of the data",
@@ -49,6 +50,9 @@ CODES: Final[Mapping[str, str]] = MappingProxyType(
 """Every warning code and what it stands for. Codes are stable; texts may change."""
 
 
+_CRESTS: Final = 16  # samples at the extreme from which they may be clipped crests
+_DISTANCES: Final = 5  # different ones between them at least
+_CROWDED: Final = 4.0  # times as many at the extreme as within 0.1 % below it
 _LOOKED_AT: Final = 100_000  # samples from which a text's rounding is told
 
 
@@ -91,7 +95,8 @@ def clipping(samples: npt.NDArray[np.float64], step: float | None = None) -> War
     Returns
     -------
     Warning or None
-        A flat top of at least three samples at either extreme, within one step.
+        A flat top of at least three samples at either extreme, within one step; or many crests
+        at exactly the extreme and few just below it.
 
     Notes
     -----
@@ -110,6 +115,13 @@ def clipping(samples: npt.NDArray[np.float64], step: float | None = None) -> War
         flat = sign * samples >= top - 0.5 * slack
         run = _longest_run(flat)
         if run < 3:
+            if _many_at(sign * samples, flat, top, slack):
+                return Warning(
+                    "clipping",
+                    f"{np.count_nonzero(flat)} samples stand at exactly the extreme "
+                    f"{sign * top:+.4g}: the recording is clipped; lower the gain and measure "
+                    "again.",
+                )
             continue
         if step is None:
             slack = max(slack, _printed_step(samples))
@@ -120,6 +132,22 @@ def clipping(samples: npt.NDArray[np.float64], step: float | None = None) -> War
                 "is clipped; lower the gain and measure again.",
             )
     return None
+
+
+def _many_at(
+    signal: npt.NDArray[np.float64], flat: npt.NDArray[np.bool_], top: float, slack: float
+) -> bool:
+    """Tell clipped crests of high tones, of which one or two samples each stand at the extreme.
+
+    A tone of one level reaches its extreme again and again too. But either it comes near it as
+    often, while a clipped wave passes that stretch at a slope; or it is locked to the rate, and
+    its crests stand at equal distances.
+    """
+    places = np.flatnonzero(flat)
+    if places.size < _CRESTS or np.unique(np.diff(places)).size < _DISTANCES:
+        return False
+    below = np.count_nonzero((signal >= top - max(1.5 * slack, 1e-3 * top)) & ~flat)
+    return bool(places.size > _CROWDED * below)
 
 
 def _printed_step(samples: npt.NDArray[np.float64]) -> float:
@@ -168,8 +196,10 @@ def low_level(samples: npt.NDArray[np.float64], step: float | None) -> Warning |
     )
 
 
-def drop_outs(samples: npt.NDArray[np.float64], rate: float) -> Warning | None:
-    """Find gaps of exact zeros inside a signal that is loud on both sides.
+def drop_outs(
+    samples: npt.NDArray[np.float64], rate: float, step: float | None = None
+) -> Warning | None:
+    """Find gaps of exact zeros, or of one value that was held, inside a loud signal.
 
     Parameters
     ----------
@@ -177,29 +207,54 @@ def drop_outs(samples: npt.NDArray[np.float64], rate: float) -> Warning | None:
         Samples.
     rate : float
         Sampling rate, Hz.
+    step : float, optional
+        Quantisation step of the file's format, if any. Near silence it holds samples too.
 
     Returns
     -------
     Warning or None
-        For a gap of at least 16 samples (or 1 ms) with more than 5 % of the peak at both sides.
+        For at least 16 equal samples (or 1 ms) that no slow signal would give: where they are
+        zeros more than 5 % of the peak stands at both sides, elsewhere the signal moves at both
+        sides or leaps. What stands at the extreme is `clipping`'s matter.
     """
     peak = float(np.max(np.abs(samples), initial=0.0))
-    zero = samples == 0.0
-    edges = np.diff(np.concatenate(([False], zero, [False])).astype(np.int8))
-    starts, stops = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    same = np.concatenate(([False], samples[1:] == samples[:-1], [False]))
+    edges = np.flatnonzero(same[1:] != same[:-1])
+    starts, stops = edges[::2], edges[1::2] + 1
     long = (stops - starts) >= max(16, int(rate * 1e-3))
+    least = max(0.05 * peak, 8 * (step or 0.0))
     for start, stop in zip(starts[long], stops[long], strict=True):
         if start == 0 or stop == samples.size:
             continue
-        before = np.max(np.abs(samples[max(0, start - 4) : start]))
-        after = np.max(np.abs(samples[stop : stop + 4]))
-        if min(before, after) > 0.05 * peak:
+        value = float(samples[start])
+        if value == 0.0:
+            before = np.max(np.abs(samples[max(0, start - 4) : start]))
+            after = np.max(np.abs(samples[stop : stop + 4]))
+            found, what = min(before, after) > least, "are exactly zero"
+        else:
+            found, what = _is_held(samples, start, stop, step or 0.0), "hold one value"
+        if found:
             return Warning(
                 "drop_outs",
-                f"{stop - start} samples are exactly zero from {start / rate:.4f} s on while the "
+                f"{stop - start} samples {what} from {start / rate:.4f} s on while the "
                 "signal is loud on both sides; the recording lost data, measure again.",
             )
     return None
+
+
+def _is_held(samples: npt.NDArray[np.float64], start: int, stop: int, step: float) -> bool:
+    """Tell a value that was held from a slow crest: the signal moves at both sides or leaps."""
+    low, high = float(np.min(samples)), float(np.max(samples))
+    peak = max(high, -low)
+    if not 0.999 * low < samples[start] < 0.999 * high:
+        return False
+    leap = max(abs(samples[stop] - samples[start]), abs(samples[start] - samples[start - 1]))
+    sides = samples[max(0, start - 16) : start], samples[stop : stop + 16]
+    if min(side.size for side in sides) < 2:
+        return False
+    usual = min(float(np.median(np.abs(np.diff(side)))) for side in sides)
+    moves = usual > max(2e-3 * peak, 8 * step)
+    return moves or bool(leap > max(0.01 * peak, 8 * step, 4 * usual))
 
 
 def sample_warnings(
@@ -221,5 +276,5 @@ def sample_warnings(
     list of Warning
         What was found, in order of weight.
     """
-    found = (clipping(samples, step), low_level(samples, step), drop_outs(samples, rate))
+    found = (clipping(samples, step), low_level(samples, step), drop_outs(samples, rate, step))
     return [item for item in found if item is not None]

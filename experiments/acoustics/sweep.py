@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy.fft import next_fast_len, rfft, rfftfreq
+from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 
 from experiments.acoustics.arrivals import (
     check_arrivals,
@@ -26,8 +26,18 @@ from experiments.acoustics.arrivals import (
     refuse_other_rate,
 )
 from experiments.acoustics.bands import G
-from experiments.acoustics.clock import CLEAR, LARGEST, compare_clocks, stretched
+from experiments.acoustics.bursts import find_burst
+from experiments.acoustics.clock import (
+    CLEAR,
+    LARGEST,
+    Clock,
+    compare_clocks,
+    smear_phase,
+    stretched,
+)
+from experiments.acoustics.continuity import lost_samples
 from experiments.acoustics.curves import Distortion, Impulse, Response
+from experiments.acoustics.decay import decay
 from experiments.acoustics.deconvolution import Spectrum, loopback_peak
 from experiments.acoustics.distortion import total_harmonic
 from experiments.acoustics.quality import Warning
@@ -39,13 +49,24 @@ if TYPE_CHECKING:
 
     from experiments.acoustics.options import Sweep
 
-__all__ = ["ORDERS", "SweepResult", "analyse"]
+__all__ = ["ORDERS", "SPOILT_BY_LOSS", "SPOILT_BY_NOISE", "SweepResult", "analyse"]
 
 ORDERS: Final = (2, 3, 4, 5)
 """Harmonics that are parted."""
 
+SPOILT_BY_NOISE: Final = (
+    "deviation_db", "deviation_sd_db", "breakup_hz", "breakup_q", "thd_peak_percent",
+    "thd_peak_hz", *(f"hd{order}_percent" for order in ORDERS),
+)  # fmt: skip
+"""Metrics without a value after a short noise from outside."""
+
+SPOILT_BY_LOSS: Final = (*SPOILT_BY_NOISE, "lower_limit_hz", "upper_limit_hz", "decay_ms")
+"""Metrics without a value where samples were lost."""
+
 _PER_OCTAVE: Final = 24  # points of the distortion curve
+_DECAY_DOUBT: Final = 0.05  # of the decay: it has no value where the clock leaves more open
 _TAIL: Final = 0.5  # s of impulse response kept
+_ENDS: Final = 4.0  # over the window's rise: by so many Hz does the response end before the sweep
 _SLACK: Final = 2.5  # s beyond the recording, for what leads the sweep
 _LOW_STOP: Final = 2000.0  # Hz up to which the laws are compared first
 _TOP: Final = 0.49  # of the rate: up to where harmonics are sought
@@ -73,6 +94,8 @@ class SweepResult:
     stimulus : float
         Peak of the stimulus that the response relates to: in its own file, or on the loopback
         channel.
+    spoilt : tuple of str
+        Metrics that a fault of the recording leaves without a value; a warning says which fault.
     """
 
     impulse: Impulse
@@ -82,10 +105,15 @@ class SweepResult:
     law: str
     warnings: list[Warning]
     stimulus: float
+    spoilt: tuple[str, ...] = ()
 
 
 def analyse(
-    recording: Impulse, sweep: Sweep, loopback: npt.NDArray[np.float64] | None = None
+    recording: Impulse,
+    sweep: Sweep,
+    loopback: npt.NDArray[np.float64] | None = None,
+    *,
+    faulty: bool = False,
 ) -> SweepResult:
     """Turn a sweep recording into response, impulse response and distortion.
 
@@ -97,6 +125,9 @@ def analyse(
         The excitation. Without a law both are tried and the more compact result is kept.
     loopback : ndarray, optional
         The stimulus as recorded beside it; then levels are relative to it.
+    faulty : bool
+        Whether its samples are clipped or have gaps; what these add is then not taken for a noise
+        from outside.
 
     Returns
     -------
@@ -129,25 +160,39 @@ def analyse(
         )
     arrival = find_arrival(h, sweep, rate, y.size)
     warnings = _short_warnings(sweep)
-    if loopback is None:
+    jump = lost_samples(h, arrival, sweep, rate) if loopback is None else None
+    counted = jump is not None and jump.samples is not None
+    if loopback is None and not counted:
         clock = compare_clocks(h, arrival, time_constant(sweep), band, rate)
-        if clock.error:
-            warnings.append(clock_warning(clock, sweep))
         if clock.smear >= CLEAR and abs(clock.error) <= LARGEST:
             sweep = stretched(sweep, clock.error)
             played, further = _excitation(sweep, rate)
             h = spectrum.divided(played, band)
             arrival = find_arrival(h, sweep, rate, y.size)
-    warnings += check_arrivals(h, arrival, sweep, rate)
-    if loopback is None:
+            jump = lost_samples(h, arrival, sweep, rate)
+    lost = [] if counted else check_arrivals(h, arrival, sweep, rate)
+    if loopback is None and not counted:
         refuse_other_rate(h, arrival, sweep, rate, clock)
+    if jump is not None:
+        lost = [jump.warning()]
+    beyond = spectrum.divided(further, (sweep.start_hz, _TOP * rate))
+    # The sweep's own clock, not the loopback's.
+    own = arrival if loopback is None else int(np.argmax(np.abs(beyond)))
+    burst = None if faulty or lost else find_burst(y, own, sweep, rate)
     impulse = _linear(h, arrival, sweep, recording)
     response = _response(impulse, h, arrival, sweep)
-    distortion = _distortion(spectrum, further, arrival, sweep, loopback is not None)
+    distortion = _distortion(beyond, own, sweep, rate)
+    spoilt = SPOILT_BY_LOSS if lost else SPOILT_BY_NOISE if burst is not None else ()
+    if loopback is None and not counted and clock.error:
+        doubt = _decay_doubt(impulse, clock, sweep)
+        spoilt = spoilt if doubt is not None else (*spoilt, "decay_ms")
+        warnings.append(clock_warning(clock, doubt))
+    warnings += [*lost, *([burst.warning()] if burst is not None else [])]
     warnings += _noise_warnings(distortion)
     return SweepResult(
         impulse, response, distortion, arrival / rate, str(sweep.law), warnings,
         sweep.amplitude if loopback is None else loopback_peak(loopback, sweep, rate),
+        spoilt,
     )  # fmt: skip
 
 
@@ -224,6 +269,27 @@ def _linear(h: npt.NDArray[np.float64], arrival: int, sweep: Sweep, recording: I
     return Impulse(samples, rate, start, None)
 
 
+def _decay_doubt(impulse: Impulse, clock: Clock, sweep: Sweep) -> float | None:
+    """By how many s the decay changes within what is known of the clock.
+
+    None where that is over 5 % of it. Where nothing was undone, all of the difference is in doubt.
+    """
+    best = decay(impulse).seconds
+    reach = clock.doubt if clock.smear >= CLEAR else abs(clock.error) + clock.doubt
+    f = rfftfreq(impulse.samples.size, 1 / impulse.rate)
+    phase = smear_phase(f, time_constant(sweep), sweep.start_hz)
+    spectrum = rfft(impulse.samples)
+    found = []
+    for error in reach * np.linspace(-1, 1, 9):
+        samples = irfft(spectrum * np.exp(1j * error * phase), impulse.samples.size)
+        found.append(decay(replace(impulse, samples=samples)).seconds)
+    known = [one for one in found if one is not None]
+    if best is None or len(known) < len(found):
+        return None
+    doubt = max(abs(one - best) for one in known)
+    return doubt if doubt <= _DECAY_DOUBT * best else None
+
+
 def _response(
     impulse: Impulse, h: npt.NDArray[np.float64], arrival: int, sweep: Sweep
 ) -> Response:
@@ -232,7 +298,9 @@ def _response(
     n = max(4 * impulse.samples.size, round(8 * rate / sweep.start_hz))
     n = next_fast_len(n, real=True)
     f = rfftfreq(n, 1 / rate)
-    use = (f >= sweep.start_hz) & (f <= sweep.stop_hz)
+    # The window smears the end of the sweep over its own resolution.
+    end = sweep.stop_hz - _ENDS / (-impulse.start + arrival / rate)
+    use = (f >= sweep.start_hz) & (f <= end)
     f, size = f[use], np.abs(rfft(impulse.samples, n))[use]
     lowest = 1e-20 * float(np.max(size))
     level = 20 * np.log10(np.maximum(size, lowest))
@@ -242,18 +310,8 @@ def _response(
     return Response(f, level, noise_db=noise_db)
 
 
-def _distortion(
-    spectrum: Spectrum,
-    further: npt.NDArray[np.float64],
-    arrival: int,
-    sweep: Sweep,
-    is_looped_back: bool,
-) -> Distortion:
+def _distortion(h: npt.NDArray[np.float64], arrival: int, sweep: Sweep, rate: float) -> Distortion:
     """Cut out each harmonic and relate it to the fundamental."""
-    rate = spectrum.rate
-    h = spectrum.divided(further, (sweep.start_hz, _TOP * rate))
-    if is_looped_back:
-        arrival = int(np.argmax(np.abs(h)))  # the sweep's own clock, not the loopback's
     reach = 0.9 * rate / 2
     # A sweep without fades ripples at its ends, over about the root of its chirp rate there.
     low = sweep.start_hz + 1.5 * math.sqrt(sweep.start_hz / time_constant(sweep))
@@ -262,15 +320,46 @@ def _distortion(
         raise CurveError(Problem("sweep", f"{sweep.seconds:g} s", "a longer or wider sweep"))
     f = low * G ** np.arange(0, math.log(high / low) / math.log(G), 1 / _PER_OCTAVE)
     base = _spectrum(_harmonic(h, arrival, sweep, rate, 1), rate, f)
-    harmonics, noises = {}, []
+    harmonics, noises = {}, {}
     for order in ORDERS:
         in_reach = order * f <= reach
         part = _harmonic(h, arrival, sweep, rate, order)
         ratio = 100 * _spectrum(part, rate, order * f) / base
         noise = 100 * _quiet(h, arrival, sweep, rate, part.size, order * f) / base
         harmonics[order] = np.where(in_reach, ratio, np.nan)
-        noises.append(np.where(in_reach, noise, np.nan))
-    return Distortion(f, None, harmonics, total_harmonic(noises), bandwidth_hz=reach)
+        noises[order] = np.where(in_reach, noise, np.nan)
+    return _over_noise(f, harmonics, noises, reach)
+
+
+def _over_noise(
+    f: npt.NDArray[np.float64],
+    harmonics: dict[int, npt.NDArray[np.float64]],
+    noises: dict[int, npt.NDArray[np.float64]],
+    reach: float,
+) -> Distortion:
+    """Leave out each harmonic that stands less than 6 dB over its noise; THD is of the others."""
+    sure = {order: _stands_out(harmonics[order], noises[order]) for order in harmonics}
+    kept = {order: np.where(sure[order], harmonics[order], np.nan) for order in harmonics}
+    some = np.any(list(sure.values()), axis=0)
+    counted = [np.where(some & ~sure[order], 0.0, noises[order]) for order in noises]
+    thd = np.sqrt(np.nansum(np.square(list(kept.values())), axis=0))
+    # Above bandwidth / 5 not every harmonic is known.
+    thd = np.where(some & (max(harmonics) * f <= reach), thd, np.nan)
+    return Distortion(f, thd, kept, total_harmonic(counted), bandwidth_hz=reach)
+
+
+def _stands_out(
+    harmonic: npt.NDArray[np.float64], noise: npt.NDArray[np.float64]
+) -> npt.NDArray[np.bool_]:
+    """Whether a harmonic stands over the noise, at a point and in the mean about it.
+
+    Noise itself is 6 dB over its mean at one point in 55, by chance, but not at five in a row.
+    """
+    over = np.where(noise > 0, harmonic / np.where(noise > 0, noise, 1.0), np.inf)
+    power = np.nan_to_num(over, nan=0.0, posinf=1e6) ** 2
+    mean = np.convolve(power, np.ones(5) / 5, "same")
+    stands: npt.NDArray[np.bool_] = (over >= _MARGIN) & (mean >= _MARGIN**2)
+    return stands
 
 
 def _harmonic(
@@ -331,14 +420,13 @@ def _stretches(
 
 
 def _noise_warnings(distortion: Distortion) -> list[Warning]:
-    thd = total_harmonic(distortion.harmonics.values())
-    noise = distortion.noise
-    if noise is None or np.all(np.isnan(thd)):
+    known = max(distortion.harmonics) * distortion.frequency <= (distortion.bandwidth_hz or 0.0)
+    if distortion.thd is None or not np.any(known):
         return []
-    buried = float(np.nanmean(thd[~np.isnan(thd)] < _MARGIN * noise[~np.isnan(thd)]))
+    buried = float(np.mean(np.isnan(distortion.thd[known])))
     if buried < 0.5:
         return []
-    text = f"harmonics: {100 * buried:.0f} % of them are within 6 dB of the noise."
+    text = f"harmonics: at {100 * buried:.0f} % of frequencies all are within 6 dB of the noise."
     return [Warning("noise_floor", text + " Raise the drive, or use a longer sweep.")]
 
 
