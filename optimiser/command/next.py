@@ -14,6 +14,7 @@ from optimiser.answers import Pick
 from optimiser.cards import write_card
 from optimiser.command.options import as_json, in_folder, random_seed, whole_check
 from optimiser.command.picks import pick_record, print_pick
+from optimiser.command.remarks import odd_entries
 from optimiser.command.shortlist import read_shortlist
 from optimiser.command.show import (
     print_calibration,
@@ -65,6 +66,7 @@ def next_command(
     """Propose what to print next, record it and write print cards."""
     with Ledger.open(folder) as ledger:
         plan, trials = ledger.plan, ledger.table()
+        odd = odd_entries(plan, trials)
         start = plan.seed if seed is None else seed
         candidates = read_shortlist(shortlist, plan) if shortlist is not None else None
         with progress("choosing the next cone") as tell:
@@ -90,7 +92,7 @@ def next_command(
                 "seed": start,
                 "cones": model.cones,
                 "calibration": model.calibration(),
-                "notes": [*short, *model.notes],
+                "notes": [*short, *model.notes, *odd],
             }
         )
         return
@@ -101,7 +103,7 @@ def next_command(
         print_text(line)
         click.echo()
     print_calibration(model.calibration(), model.cones, wording.describe(plan), whole=check_wanted)
-    print_notes(model.notes)
+    print_notes([*model.notes, *odd])
     for card in cards:
         click.echo(f"card: {card}")
     if picks and dry_run:

@@ -34,8 +34,8 @@ def recompute_command(
 
     Metrics are computed again from the stored raw files, under the plan as it is now. Each file
     is read as it was when it was measured; keys of [rig.files] that were not stated then are
-    added. Entered values stay, and are converted where their unit changed. One act: `coneloop
-    undo` takes it back.
+    added. Entered values stay, and are converted where their unit changed between mg, g and kg,
+    between ms, s, min and h, or between Hz and kHz. One act: `coneloop undo` takes it back.
     """
     with Ledger.open(folder) as ledger:
         with progress("listening to every file again"):

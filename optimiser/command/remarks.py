@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 
 import click
+import pandas as pd
 
 from experiments.ledger import Ledger
-from experiments.plan import Metric
+from experiments.plan import Metric, Plan
 from experiments.slips import number_remark, recipe_remarks
 from experiments.trials import is_mass
 
-__all__ = ["print_remarks"]
+__all__ = ["odd_entries", "print_remarks"]
 
+_FEW = 4
 _UNITS = {"mass": "g", "minutes": "min"}
 
 
@@ -44,6 +46,32 @@ def print_remarks(
         click.echo(f"note: {remark}", err=True)
     if remarks:
         click.echo("If that is a slip, `coneloop undo` takes it back.", err=True)
+
+
+def odd_entries(plan: Plan, trials: pd.DataFrame) -> list[str]:
+    """Say which values that a person entered lie far from those of the other cones.
+
+    Parameters
+    ----------
+    plan : Plan
+        Whose metrics they are.
+    trials : DataFrame
+        The table, with ``cone`` and ``status``. Cones that are set aside do not count.
+
+    Returns
+    -------
+    list of str
+        One sentence a cone and metric. With fewer than four cones nobody knows which is odd.
+    """
+    # One number a cone: its first, since a cone heard ten times is one witness.
+    first = trials[trials["status"] != "set aside"].groupby("cone").first()
+    remarks = []
+    for name, metric in plan.metrics.items():
+        known = first[name].dropna() if metric.source == "hand" else first[name].iloc[:0]
+        for cone, value in known.items() if len(known) >= _FEW else ():
+            remark = number_remark(metric.label, value, known.drop(cone), unit=metric.unit)
+            remarks += [f"cone {cone}: {remark}"] if remark else []
+    return remarks
 
 
 def _on_recipe(ledger: Ledger, cone: int, typed: Collection[str]) -> list[str]:

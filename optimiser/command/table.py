@@ -6,14 +6,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from experiments.ledger import Ledger
 from experiments.trials import LEADING
 from optimiser import wording
 from optimiser.command.options import as_json, in_folder
+from optimiser.command.remarks import odd_entries
 from optimiser.command.show import console, print_json, print_table
 from optimiser.command.spread import show_spread
+from optimiser.goals import Goals
 
 if TYPE_CHECKING:
     from experiments.plan import Plan
@@ -35,7 +39,8 @@ _GAP = 2
 def table_command(spread_wanted: bool, folder: Path, json_wanted: bool) -> None:
     """Show the table of trials.
 
-    One row a measurement; cones that were not measured have one row. A table wider than the
+    One row a measurement; cones that were not measured have one row. The score is that of the
+    measured values. A table wider than the
     terminal is shown in parts, each with the cone's number. Reasons and notes come last, cut to
     fit; `coneloop history` has them whole.
 
@@ -49,11 +54,13 @@ def table_command(spread_wanted: bool, folder: Path, json_wanted: bool) -> None:
     if spread_wanted:
         show_spread(plan, trials, json_wanted=json_wanted)
         return
+    trials["score"] = _scores(plan, trials)
     for problem in left_out:
         click.echo(f"left out of the table: {problem}", err=True)
     if json_wanted:
         trials["notes"] = _notes(trials)
         names = [*LEADING, *plan.variables, *plan.metrics, "minutes", "why", "notes"]
+        names += [] if wording.score_name(plan) in plan.metrics else ["score"]
         print_json(trials[names])
         return
     if not len(trials):
@@ -68,6 +75,8 @@ def table_command(spread_wanted: bool, folder: Path, json_wanted: bool) -> None:
         rows = [list(row) for row in zip(*(cells for _, cells in shown), strict=True)]
         print_table("", [head for head, _ in shown], rows)
         click.echo()
+    for remark in odd_entries(plan, trials):
+        click.echo(f"note: {remark}; correct it in the exported table if it is a slip", err=True)
 
 
 def _columns(plan: Plan, trials: pd.DataFrame) -> list[tuple[str, list[str]]]:
@@ -85,7 +94,20 @@ def _columns(plan: Plan, trials: pd.DataFrame) -> list[tuple[str, list[str]]]:
     for metric in plan.metrics.values():
         head = _head(metric.label, metric.unit)
         columns.append((head, wording.column(trials[metric.name])))
+    if trials["score"].notna().any() and wording.score_name(plan) not in plan.metrics:
+        columns.append(("score", wording.column(trials["score"])))
     return columns
+
+
+def _scores(plan: Plan, trials: pd.DataFrame) -> npt.NDArray[np.float64]:
+    """Give the measured score of each row; NaN where a metric that it needs is missing."""
+    measured = (trials["status"] == "measured").to_numpy(dtype=bool)
+    # As in the answers, a metric that nobody has measured yet leaves the score.
+    goals = Goals(plan, [name for name in plan.metrics if trials[name].notna().any()])
+    values = {name: trials[name].to_numpy(dtype=float) for name in goals.needed}
+    if not goals.metrics:
+        return np.full(len(trials), np.nan)
+    return np.where(measured, goals.score(values), np.nan)
 
 
 def _notes(trials: pd.DataFrame) -> list[list[str]]:

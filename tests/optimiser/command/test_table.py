@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from experiments.ledger import Ledger
+from optimiser import fit
 from optimiser.command.table import _parts
 
 
@@ -127,8 +128,11 @@ def test_checking_recipes_that_no_longer_fit(run, folder):
     plan.write_text(text.replace('"resin", "filament"]', '"resin", "clay"]').replace(
         "filament = ", "clay = "), encoding="utf-8")  # fmt: skip
     told = run("check", "--in", folder)
-    assert told.status == 2
-    assert "filament" in told.err
+    assert told.status == 0
+    (note,) = told.err.splitlines()
+    assert note.startswith(
+        "note: the level 'filament' of cones 4 and 5 is not in variables.process"
+    )
 
 
 def test_starting_gives_a_plan_that_is_well(run, tmp_path):
@@ -170,3 +174,33 @@ def test_a_note_on_the_cone_and_one_on_its_measurement_both_show(run, folder):
     rows = run("table", "--json", "--in", folder).json
     assert rows[-1]["notes"] == ["glossy", "damp"]
     assert "glossy; damp" in run("table", "--in", folder).out
+
+
+def test_the_score_of_each_measured_cone_is_shown(run, folder):
+    rows = run("table", "--json", "--in", folder).json
+    # Two desirabilities of equal weight: the root of their product (Derringer & Suich 1980).
+    first = rows[0]
+    limit, loss = (first["upper_limit"] - 4) / (14 - 4), (6 - first["loss"]) / (6 - 0.5)
+    assert first["score"] == pytest.approx((limit * loss) ** 0.5)
+    assert [row["score"] is None for row in rows] == [False] * 6 + [True] * 2
+    with Ledger.open(folder) as ledger:
+        model = fit(ledger.plan, ledger.table(), seed=0)
+        scores = model.scores(ledger.table())
+    assert [row["score"] for row in rows[:6]] == pytest.approx(scores[:6].tolist())
+    assert "score" in run("table", "--in", folder).out
+
+
+def test_no_score_where_none_can_be_told(run, fresh):
+    run("add", "--set", "process=filament", "--set", "wall=0.5", "--in", fresh)
+    told = run("table", "--in", fresh)
+    assert told.status == 0
+    assert "score" not in told.out
+
+
+def test_a_value_that_must_be_a_slip_is_pointed_at(run, folder):
+    assert run("table", "--in", folder).err == ""
+    run("measure", 8, "--session", "may", "--value", "loss=3500", "--in", folder)
+    told = run("table", "--in", folder)
+    assert "note: cone 8: loss 3500 %: the other 6 cones had" in told.err
+    notes = run("next", "--dry-run", "--json", "--in", folder).json["notes"]
+    assert any("cone 8: loss 3500 %" in note for note in notes)
