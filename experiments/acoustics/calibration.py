@@ -54,6 +54,8 @@ _OFF_TUNE: Final = 0.02
 _BLOCK: Final = 0.1  # s
 _STEADY: Final = 0.3  # dB within which the tone stays
 _SHORTEST: Final = 1.0  # s of steady tone
+_SECOND: Final = 0.5  # s from which another steady level counts
+_APART: Final = 1.0  # dB
 _PURITY: Final = 20.0  # dB that the tone stands over everything else
 
 
@@ -130,7 +132,8 @@ def calibrator_tone(samples: npt.NDArray[np.float64], rate: float, name: str) ->
     Raises
     ------
     CurveError
-        If there is no steady, clean tone near 250 Hz or 1 kHz for a second, or it is clipped.
+        If there is no steady, clean tone near 250 Hz or 1 kHz for a second, it is clipped, or it
+        has two levels.
     """
     size = round(_BLOCK * rate)
     count = samples.size // size
@@ -153,6 +156,11 @@ def calibrator_tone(samples: npt.NDArray[np.float64], rate: float, name: str) ->
     if np.median(purity[part]) < _PURITY:
         found = f"a tone only {np.median(purity[part]):.0f} dB over noise and distortion"
         raise _no_tone(name, found, "a tone that stands 20 dB over them")
+    other = _other_level(level, purity, part)
+    if other is not None:
+        found = f"two steady levels, {np.mean(level[part]):.1f} and {other:.1f} dBFS"
+        remedy = "Cut the recording to the calibrator's tone, or record again at one gain."
+        raise _no_tone(name, found, "one", remedy)
     if clipping(blocks[part].ravel()) is not None:
         raise _no_tone(name, "a clipped tone", "one within full scale", "Lower the gain.")
     value = 10 * math.log10(float(np.mean(10 ** (level[part] / 10))))
@@ -198,6 +206,23 @@ def _steadiest(level: npt.NDArray[np.float64]) -> tuple[int, int]:
         if stop - start > best[1] - best[0]:
             best = (start, stop)
     return best
+
+
+def _other_level(
+    level: npt.NDArray[np.float64], purity: npt.NDArray[np.float64], part: slice
+) -> float | None:
+    """Find a second clean tone of at least half a second at another level, before or after."""
+    for start, stop in ((0, part.start), (part.stop, level.size)):
+        rest = level[start:stop]
+        if rest.size == 0:
+            continue
+        first, last = _steadiest(rest)
+        long = (last - first) * _BLOCK >= _SECOND - 1e-9
+        clean = np.median(purity[start + first : start + last]) >= _PURITY
+        value = float(np.mean(rest[first:last]))
+        if long and clean and abs(value - float(np.mean(level[part]))) > _APART:
+            return value
+    return None
 
 
 def condition_db(options: Options) -> tuple[float, list[str]]:

@@ -85,7 +85,8 @@ _ALL: Final = (
         "level",
         "Energy mean (p squared) of the response over the band, equal weight per logarithmic "
         "interval of frequency, band edges interpolated. Without a band: over all that was "
-        "measured.",
+        "measured; of an impulse response from 1/T on, T from its peak to its last sample over "
+        "0.1 % of that, and null where the noise then comes within 6 dB of the lowest level.",
         "Energy mean as in IEC 60268-5 (characteristic level) and ISO 1996; weight per "
         "logarithmic interval as for fractional-octave bands, IEC 61260-1 (from memory).",
         "The mean of the decibels (reads lower on an uneven curve); the level at 1 kHz; the "
@@ -100,8 +101,9 @@ _ALL: Final = (
         "Lower end of the effective frequency range: the range is contiguous around the octave "
         "of highest mean level (searched inside the band), its end is where the curve first "
         "falls drop_db (10 dB) below that mean, interpolated in dB over log frequency; troughs "
-        "narrower than 1/9 octave at that line are passed over.",
-        "IEC 60268-5, effective frequency range (clause from memory).",
+        "narrower than 1/9 octave at that line are passed over. An octave is the ratio 10^0.3.",
+        "IEC 60268-5, effective frequency range (clause from memory); octaves to base ten, IEC "
+        "61260-1.",
         "The -3 dB or -6 dB point; the drop counted from the maximum, from 1 kHz or from the "
         "mean of the whole band.",
     ),
@@ -123,7 +125,9 @@ _ALL: Final = (
         ("band", "smooth"),
         "deviation (± dB)",
         "Half of (maximum - minimum) of the level inside the band, after smoothing if any is "
-        "asked for. Without a band: over all that was measured.",
+        "asked for, else after averaging over 1/48 octave where the noise is known (impulse "
+        "responses and sweeps). Null where the noise comes within 6 dB of the minimum. Without a "
+        "band: as level_db.",
         "The ± tolerance as data sheets state it; common practice, no source.",
         "The largest departure from the mean; the whole spread (twice this value); the "
         "standard deviation (deviation_sd_db).",
@@ -135,7 +139,7 @@ _ALL: Final = (
         ("band", "smooth"),
         "deviation (standard)",
         "Standard deviation of the level inside the band, equal weight per logarithmic "
-        "interval of frequency, after smoothing if any is asked for.",
+        "interval of frequency, after smoothing and null as deviation_db.",
         "Common practice, no source.",
         "The same with equal weight per data point or per hertz; half the spread (deviation_db).",
     ),
@@ -153,9 +157,9 @@ _ALL: Final = (
         "12 points an octave, and a pole pair with Q of at least 1.5. Ripple in equal steps of "
         "frequency, as of a reflection 1 ms late or later, is taken out first. The driver's "
         "fundamental resonance, the passband and broader humps are passed over. Null where "
-        "nothing decides between a low, broad peak and a sharper one above it, or whether a peak near the "
-        "start of the data is the fundamental, and where ripple cannot be taken out or was higher "
-        "than the peak. From the pole pair where a fit carries it, else the maximum itself.",
+        "nothing decides between a low, broad peak and a sharper one above it, or whether a peak "
+        "near the start of the data is the fundamental, and where ripple cannot be taken out or "
+        "was higher than the peak. From the pole pair where a fit carries it, else the maximum itself.",
         "Common practice, no source; prominence as scipy.signal.peak_prominences defines it.",
         "The first dip; the strongest peak; the end of the piston range by ka = 1; the "
         "frequency of the maximum, which lies off the natural frequency at low Q.",
@@ -181,7 +185,8 @@ _ALL: Final = (
         "THD peak",
         "Largest total harmonic distortion inside the band, as the root of the sum of the "
         "squared harmonics over the fundamental (thd_of = 'fundamental') or over the total "
-        "(thd_of = 'total': d / sqrt(1 + d^2)). Harmonics 2 to 5 where the file gives no THD.",
+        "(thd_of = 'total': d / sqrt(1 + d^2)). Harmonics 2 to 5 where the file gives no THD; "
+        "of a sweep, without those less than 6 dB over the noise.",
         "IEC 60268-5 (total) and common analysers (fundamental); from memory.",
         "THD + noise; the mean over the band; harmonics up to another order.",
     ),
@@ -204,7 +209,8 @@ _ALL: Final = (
         "decay to 5 %",
         "Time from the largest magnitude of the impulse response to the last instant at which "
         "its analytic-signal envelope is at or over 5 % (-26.02 dB) of that largest magnitude. "
-        "Null when the noise comes within 6 dB of the 5 % line, or when the samples are clipped.",
+        "Null when the noise comes within 6 dB of the 5 % line, when the samples are clipped, "
+        "or when the recorder's clock leaves it uncertain by 5 %.",
         "Settling time, as for step responses; common practice, no source. One mode: "
         "ln(20) Q / (pi f0) for high Q.",
         "Reverberation-like decay to -60 dB; the time constant; the decay of one band.",

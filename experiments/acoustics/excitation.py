@@ -28,6 +28,7 @@ __all__ = [
     "ENDING",
     "Excitation",
     "Found",
+    "agreeing_beside",
     "excitation_beside",
     "is_ours",
     "read_excitation",
@@ -40,6 +41,7 @@ ENDING: Final = ".sweep.toml"
 """How the name of a sidecar ends."""
 
 _MARK: Final = "excitation written by coneloop"
+_AGREES: Final = 1e-3  # share by which a sweep stated may differ from its sidecar
 _LARGEST: Final = 100_000  # bytes of a sidecar
 _SWEEP: Final = tuple(one.name for one in fields(Sweep))
 _REST: Final = ("file", "sha256", "rate", "silence_before", "silence_after", "channels")
@@ -262,6 +264,47 @@ def excitation_beside(recording: Path) -> Found | None:
             "Say which was played: --excitation FILE.",
         )
     return Found(_sweep_in(there[0])[0], f"excitation as {there[0].name} beside it says")
+
+
+def agreeing_beside(recording: Path, sweep: Sweep) -> Found | None:
+    """Look for sidecars beside a recording that agree with a sweep that was stated.
+
+    ``--sweep F1:F2:SECONDS`` says nothing of the level, the fades and the law; they do.
+
+    Parameters
+    ----------
+    recording : Path
+        The recording.
+    sweep : Sweep
+        As stated.
+
+    Returns
+    -------
+    Found or None
+        The sidecar's sweep. None where more was stated than frequencies and duration, none
+        agrees within 0.1 %, or several agree that differ among themselves.
+    """
+    if sweep != Sweep(sweep.start_hz, sweep.stop_hz, sweep.seconds):
+        return None
+    own = sidecar_of(recording)
+    agreeing = {}
+    for path in [own] if own.is_file() else sorted(recording.parent.glob(f"*{ENDING}"))[:100]:
+        try:
+            found = _sweep_in(path)[0]
+        except CurveError:
+            continue
+        if all(
+            math.isclose(getattr(found, name), getattr(sweep, name), rel_tol=_AGREES)
+            for name in ("start_hz", "stop_hz", "seconds")
+        ):
+            agreeing[found] = path
+    if len(agreeing) != 1:
+        return None
+    ((found, path),) = agreeing.items()
+    note = (
+        f"the sweep stated is that of {path.name} beside it: its level, fades and law were taken"
+    )
+    return Found(found, note)
 
 
 def _bytes(path: Path, largest: float = math.inf) -> bytes:

@@ -16,6 +16,7 @@ from experiments.acoustics import sweep as sweeps
 from experiments.acoustics.curves import Distortion, Impulse, Response
 from experiments.acoustics.evidence import harmonic_support
 from experiments.acoustics.hearing_break_up import hear_break_up, hertz
+from experiments.acoustics.options import Sweep
 from experiments.acoustics.quality import Warning, clipping
 from experiments.errors import CurveError, Problem
 
@@ -101,7 +102,14 @@ def hear_curve(curve: Response | Distortion | Impulse, options: Options, heard: 
     heard.notes.append("levels of an impulse response are relative to a gain of 1")
     heard.notes += calibration.unused(options, *calibration.CONDITIONS)
     heard.notes.append(f"the impulse response carries nothing below {hertz(response.floor_hz)}")
-    _hear_response(response, options, heard)
+    if spectrum.cut_off(curve):
+        heard.warn(
+            "decay_not_finished",
+            "response: the record is cut off while it still rings, "
+            f"{1000 * spectrum.gate_length(curve):.3g} ms after its peak, so the curve ripples and "
+            "its noise is not known; record longer.",
+        )
+    _hear_response(response, options, heard, spectrum.settling(curve))
     hear_break_up(response, curve, options, heard)
     return "impulse"
 
@@ -124,7 +132,20 @@ def _hear_sweep(reading: Reading, options: Options, heard: Heard) -> None:
     ]
     if options.sensitivity_dbfs is None:
         reference = "a gain of 1" if reading.loopback is None else "the loopback channel"
+        if reading.loopback is None and sweep == Sweep(
+            sweep.start_hz, sweep.stop_hz, sweep.seconds
+        ):
+            reference = (
+                "a sweep at full scale, for the level that it was played at is not known: with "
+                "its sidecar beside the recording they are relative to a gain of 1"
+            )
         heard.notes.append(f"levels are relative to {reference}")
+    elif options.sensitivity_dbfs > 0:
+        heard.warn(
+            "over_full_scale",
+            f"level: 94 dB SPL is said to read {options.sensitivity_dbfs:+.4g} dBFS, over full "
+            "scale, where so loud a sound would be clipped; check its sign.",
+        )
     _hear_decay(result.impulse, heard)
     _hear_response(response, options, heard)
     hear_break_up(response, result.impulse, options, heard)
@@ -152,21 +173,32 @@ def _warn_gaps(response: Response, options: Options, heard: Heard) -> None:
         )
 
 
-def _hear_response(response: Response, options: Options, heard: Heard) -> None:
+def _hear_response(
+    response: Response, options: Options, heard: Heard, settling: float | None = None
+) -> None:
+    """Level, deviation and limits; `settling` (s) is that of an impulse response."""
     _warn_gaps(response, options, heard)
     curve = responses.smoothed(response, options.smooth)
     if options.smooth is not None:
         heard.notes.append(f"smoothed by 1/{options.smooth:g} octave before limits and deviation")
-    _hear_level(curve, response, options, heard)
     if options.smooth is None and response.noise_db is not None:
-        # Noise would make a limit out of the last of many crossings; troughs so narrow are
-        # passed over anyway.
+        # Noise would make a limit out of the last of many crossings, and extremes of its own;
+        # troughs so narrow are passed over anyway.
         curve = responses.outline(response, _CALM)
-        heard.notes.append(f"averaged over 1/{_CALM:g} octave before limits, against noise")
+        heard.notes.append(
+            f"averaged over 1/{_CALM:g} octave before limits and deviation, against noise"
+        )
+    _hear_level(curve, response, options, heard, settling)
     _hear_limits(curve, response, options, heard)
 
 
-def _hear_level(curve: Response, response: Response, options: Options, heard: Heard) -> None:
+def _hear_level(
+    curve: Response,
+    response: Response,
+    options: Options,
+    heard: Heard,
+    settling: float | None,
+) -> None:
     """Level from the curve as it is, deviation from the smoothed one."""
     for name in ("level_db", "deviation_db", "deviation_sd_db"):
         heard.values[name] = None
@@ -175,11 +207,44 @@ def _hear_level(curve: Response, response: Response, options: Options, heard: He
         _warn_uncovered(response, options, heard)
         return
     how = _how(options) + (", cut to the data" if cut and options.band is not None else "")
+    if options.band is None and settling is not None:
+        band = min(max(band[0], 1 / settling), band[1] / 2), band[1]
+        how = f"no band stated: from 1/T on, T = {1000 * settling:.3g} ms to 0.1 % of the peak"
     heard.notes.append(f"level and deviation over {_band(band)} ({how})")
+    lowest, margin = _least_margin(curve, response, band)
+    near = margin is not None and margin < _NOISE_MARGIN
+    if near and options.band is None:
+        heard.warn(
+            "noise_floor",
+            f"level and deviation: at {hertz(lowest)} the noise comes within {_NOISE_MARGIN:g} dB "
+            "of the curve; state the band that counts, or measure with less noise.",
+        )
+        return
     heard.values["level_db"] = responses.level(response, band)
+    if near:
+        heard.warn(
+            "noise_floor",
+            f"deviation: at {hertz(lowest)}, where the curve is lowest, the noise is within "
+            f"{_NOISE_MARGIN:g} dB of it; state a narrower band, or measure with less noise.",
+        )
+        return
     spread = responses.deviation(curve, band)
     heard.values["deviation_db"] = spread.half_spread_db
     heard.values["deviation_sd_db"] = spread.sd_db
+
+
+def _least_margin(
+    curve: Response, response: Response, band: tuple[float, float]
+) -> tuple[float, float | None]:
+    """Return where a curve is lowest in a band, Hz, and by how much it is over the noise, dB."""
+    f = curve.frequency
+    at = np.concatenate((band, f[(f > band[0]) & (f < band[1])]))
+    levels = np.interp(np.log(at), np.log(f), curve.level)
+    lowest = float(at[np.argmin(levels)])
+    if response.noise_db is None:
+        return lowest, None
+    noise = float(np.interp(math.log(lowest), np.log(response.frequency), response.noise_db))
+    return lowest, float(np.min(levels)) - noise
 
 
 def _warn_uncovered(response: Response, options: Options, heard: Heard) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from experiments.acoustics import hearing
 from experiments.acoustics.catalogue import KINDS, MEASURES
-from experiments.acoustics.excitation import excitation_beside
+from experiments.acoustics.excitation import agreeing_beside, excitation_beside
 from experiments.acoustics.options import Options
 from experiments.acoustics.reading import NoExcitation, Reading, read
 from experiments.acoustics.table import MAX_BYTES
@@ -167,8 +167,15 @@ def _read(
     raw: bytes, name: str, kind: str | None, options: Options, recording: Path | None
 ) -> tuple[Reading, Options]:
     """Read a file; the excitation of a recording may be told by a sidecar beside it."""
+    found = None
+    if recording is not None and options.sweep is not None:
+        found = agreeing_beside(recording, options.sweep)
+        options = options.with_values({"sweep": found.sweep}) if found is not None else options
     try:
-        return read(raw, name, kind, options), options
+        reading = read(raw, name, kind, options)
+        if found is not None and reading.kind == "sweep":
+            reading.notes.append(found.note)
+        return reading, options
     except NoExcitation:
         found = excitation_beside(recording) if recording is not None else None
         if found is None:

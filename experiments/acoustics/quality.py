@@ -41,6 +41,7 @@ CODES: Final[Mapping[str, str]] = MappingProxyType(
         "peak_at_edge": "the THD peak lies at an end of the band or of the data",
         "thd_implausible": "a THD that is below one of its harmonics, or over 100 %",
         "beyond_bandwidth": "harmonics lie beyond the bandwidth of the measurement",
+        "over_full_scale": "the sensitivity stated lies over full scale",
         "unit_assumed": "a unit was not stated and had to be assumed",
         "duplicates_differ": "rows of one frequency carry different values",
         "clock_differs": "the recorder's clock differs from the player's",

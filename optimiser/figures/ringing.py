@@ -96,7 +96,8 @@ def ringing_panel(figure: FigureBase, ringing: Ringing) -> None:
     bar.set_label("level (dB)", fontsize=TYPE, color=LIGHT["ink"])
     axes.text(
         0.97, 0.96, "dashed: shorter than this\nis the analysis itself",
-        transform=axes.transAxes, ha="right", va="top", fontsize=TYPE, color=LIGHT["soft"],
+        transform=axes.transAxes, ha="right", va="top", fontsize=TYPE, color=LIGHT["ink"],
+        bbox={"facecolor": LIGHT["paper"], "edgecolor": "none", "alpha": 0.9, "pad": 2.5},
     )  # fmt: skip
     if ringing.label:
         axes.set_title(

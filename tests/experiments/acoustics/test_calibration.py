@@ -74,6 +74,8 @@ def test_handling_before_and_after_is_passed_over():
         (tone() + 0.012 * np.random.default_rng(0).standard_normal(5 * RATE), "over noise"),
         (np.clip(tone(level=1.0), -1, 1), "clipped"),
         (tone() * np.geomspace(1, 10, 5 * RATE), "steady"),
+        (np.concatenate((tone(), tone(level=-46.0))), "two steady levels, -26.0 and -46.0 dBFS"),
+        (np.concatenate((tone(level=-32.0, seconds=1.0), tone())), "-26.0 and -32.0"),
     ],
 )
 def test_what_is_no_calibrator_is_refused(samples, words):
@@ -160,6 +162,14 @@ def test_without_a_sensitivity_levels_stay_relative(known):
     heard = listen(raw, options=Options(sweep=sweep, drive_volts=2.0))
     assert any("were not used" in note for note in heard.notes)
     assert any("relative to a gain of 1" in note for note in heard.notes)
+
+
+def test_a_sensitivity_over_full_scale_is_told(known):
+    sweep = Sweep(20, 20000, 2, "exponential", 0.25)
+    raw = known.wav(recording(sweep, 0.1, 2.0, 20.0), RATE)
+    for reads, told in ((5.0, True), (-5.0, False)):
+        heard = listen(raw, options=Options(sweep=sweep, sensitivity_dbfs=reads))
+        assert ("over_full_scale" in [item.code for item in heard.warnings]) == told
 
 
 def test_a_response_file_is_stated_for_the_condition():

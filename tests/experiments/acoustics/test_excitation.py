@@ -207,6 +207,25 @@ def test_a_recording_is_heard_by_the_sidecar_beside_it(written, known, tmp_path)
     assert any("253.00 ms" in note for note in heard.notes)
 
 
+def test_a_sweep_that_is_stated_takes_its_level_from_the_sidecar(written, known, tmp_path):
+    """Twice the excitation is 6.02 dB, and not that less what the excitation is below 1."""
+    x, rate = samples_of(written.read_bytes())
+    recording = tmp_path / "cone7.wav"
+    recording.write_bytes(known.wav(through_a_gain_and_a_delay(x[:, 0], rate), rate, "PCM_24"))
+    own = read_excitation(written).sweep
+    bare = Sweep(own.start_hz, own.stop_hz, own.seconds)
+    heard = listen(recording, options=Options(sweep=bare, band=(100, 9000)))
+    assert heard.metrics["level_db"].value == pytest.approx(20 * math.log10(2), abs=0.02)
+    assert any("beside it: its level" in note for note in heard.notes)
+    assert "levels are relative to a gain of 1" in heard.notes
+    recording.with_name(sidecar_of(written).name).unlink()
+    heard = listen(recording, options=Options(sweep=bare, band=(100, 9000)))
+    assert heard.metrics["level_db"].value == pytest.approx(
+        20 * math.log10(2 * own.amplitude), abs=0.02
+    )
+    assert any("a sweep at full scale" in note for note in heard.notes)
+
+
 def test_an_impulse_response_beside_a_sidecar_stays_one(written, known, tmp_path):
     impulse = tmp_path / "impulse.wav"
     impulse.write_bytes(known.wav(known.mode(700, 9)))

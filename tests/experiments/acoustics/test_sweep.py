@@ -6,6 +6,7 @@ import pytest
 from experiments.acoustics import Options, listen
 from experiments.acoustics.curves import Impulse
 from experiments.acoustics.options import Sweep
+from experiments.acoustics.stimulus import generate
 from experiments.acoustics.sweep import analyse
 from tests.experiments.acoustics.recordings import RATE, SWEEP, recorded, truth
 
@@ -105,3 +106,36 @@ def test_zeros_in_a_recording_are_told(known):
     y[70000:70200] = 0.0
     heard = listen(known.wav(y), options=Options(sweep=SWEEP))
     assert "drop_outs" in [item.code for item in heard.warnings]
+
+
+@pytest.mark.parametrize(("seconds", "fade"), [(3, 0.0), (3, 0.01), (10, 0.01), (10, 0.1)])
+def test_the_response_is_right_to_its_end(seconds, fade):
+    """The sweep itself has a gain of 1, 0 dB, at every frequency that is given."""
+    sweep = Sweep(20, 20000, seconds, "exponential", 0.25, 0.05, fade)
+    played = np.concatenate((np.zeros(24000), generate(sweep, RATE), np.zeros(48000)))
+    response = analyse(Impulse(played, RATE), sweep).response
+    assert response.frequency[-1] > 19900
+    high = response.frequency > 100
+    np.testing.assert_allclose(response.level[high], 0.0, atol=0.2)
+
+
+def test_harmonics_in_the_noise_do_not_enter(known):
+    """HD2 is a b / 2 = 2 % by the closed form; HD4 and HD5 do not exist."""
+    sweep = Sweep(20, 20000, 10, "exponential", 0.5)
+    y, _, _ = recorded(sweep, b=0.08, c=0.0, noise=0.004, gain=1.0)
+    options = Options(sweep=sweep, band=(200, 3000))
+    heard = listen(known.wav(y, RATE, "PCM_24"), options=options)
+    curve = heard.curves["distortion"]
+    assert np.all(np.isnan(curve.harmonics[5]))
+    assert np.nanmedian(curve.harmonics[2]) == pytest.approx(2.0, rel=0.15)
+    known_thd = ~np.isnan(curve.thd)
+    assert np.all(curve.thd[known_thd] >= 2 * curve.noise[known_thd])
+    assert heard.metrics["hd5_percent"].value is None
+    assert heard.metrics["thd_peak_percent"].value == pytest.approx(2.0, rel=0.25)
+
+
+def test_where_no_harmonic_is_sure_there_is_no_thd(known):
+    y, _, _ = recorded(b=0.0, c=0.0, noise=0.01)
+    heard = listen(known.wav(y, RATE, "PCM_24"), options=Options(sweep=SWEEP))
+    assert heard.metrics["thd_peak_percent"].value is None
+    assert "no harmonic stands 6 dB over" in " ".join(item.text for item in heard.warnings)

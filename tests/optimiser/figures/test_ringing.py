@@ -44,3 +44,13 @@ def test_the_time_shown_covers_the_ringing():
     silent = dataclasses.replace(slow, level=np.full_like(slow.level, -99.0))
     assert _end(silent) == 2.0
     assert to_png(draw_ringing(silent), 50).startswith(b"\x89PNG")
+
+
+def test_the_remark_stands_on_a_light_ground():
+    """Letters in ink over whatever shade lies below."""
+    (remark,) = [
+        text for text in draw_ringing(ringing()).findobj(Text) if "dashed" in text.get_text()
+    ]
+    ground = remark.get_bbox_patch()
+    assert min(ground.get_facecolor()[:3]) > 0.9
+    assert ground.get_alpha() >= 0.85
