@@ -117,7 +117,10 @@ def _short(
     if len(picks) == count:
         return []
     listed = "" if candidates is None else " of the list"
-    some = Space(plan).count(limit=count + 1).number if candidates is None else len(candidates)
+    if candidates is None:
+        some = Space(plan).count(limit=count + 1).number
+    else:
+        some = len(candidates.drop_duplicates())
     shared = [
         each.label
         for each in plan.variables.values()
