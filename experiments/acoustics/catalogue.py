@@ -159,7 +159,8 @@ _ALL: Final = (
         "fundamental resonance, the passband and broader humps are passed over. Null where "
         "nothing decides between a low, broad peak and a sharper one above it, or whether a peak "
         "near the start of the data is the fundamental, and where ripple cannot be taken out or "
-        "was higher than the peak. From the pole pair where a fit carries it, else the maximum itself.",
+        "was higher than the peak. From the pole pair where a fit carries it, else the maximum "
+        "itself.",
         "Common practice, no source; prominence as scipy.signal.peak_prominences defines it.",
         "The first dip; the strongest peak; the end of the piston range by ka = 1; the "
         "frequency of the maximum, which lies off the natural frequency at low Q.",

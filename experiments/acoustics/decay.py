@@ -26,6 +26,7 @@ __all__ = [
     "ModeDecay",
     "decay",
     "envelope",
+    "falls",
     "gaussian_band",
     "mode_decay",
     "without_offset",
@@ -192,13 +193,24 @@ def _why_loud(level: npt.NDArray[np.float64], start: int, last: int) -> Reason:
     level falls steadily from the crossing to the end.
     """
     rest = level[last + 1 :]
-    if rest.size >= 8 and _falls(rest) and rest[-1] < THRESHOLD:
+    if rest.size >= 8 and falls(rest) and rest[-1] < THRESHOLD:
         return ""
-    return "decay_not_finished" if _falls(level[start:]) else "noise_floor"
+    return "decay_not_finished" if falls(level[start:]) else "noise_floor"
 
 
-def _falls(level: npt.NDArray[np.float64]) -> bool:
-    """Whether a level falls in a straight line rather than staying where noise keeps it."""
+def falls(level: npt.NDArray[np.float64]) -> bool:
+    """Tell whether a level falls in a straight line rather than staying where noise keeps it.
+
+    Parameters
+    ----------
+    level : ndarray, shape (n,)
+        Envelope re its largest value, linear.
+
+    Returns
+    -------
+    bool
+        True for a decay.
+    """
     y = 20 * np.log10(np.maximum(level, 1e-12))
     t = np.linspace(-0.5, 0.5, y.size)
     slope = float(np.sum(t * y) / np.sum(t * t))

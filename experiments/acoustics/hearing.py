@@ -105,9 +105,9 @@ def hear_curve(curve: Response | Distortion | Impulse, options: Options, heard: 
     if spectrum.cut_off(curve):
         heard.warn(
             "decay_not_finished",
-            "response: the record is cut off while it still rings, "
-            f"{1000 * spectrum.gate_length(curve):.3g} ms after its peak, so the curve ripples and "
-            "its noise is not known; record longer.",
+            f"response: the record is cut off {1000 * spectrum.gate_length(curve):.3g} ms after "
+            "its peak, while it still rings, so the curve ripples and its noise is not known; "
+            "record longer.",
         )
     _hear_response(response, options, heard, spectrum.settling(curve))
     hear_break_up(response, curve, options, heard)

@@ -50,7 +50,7 @@ def hear_break_up(
         Added to.
     """
     heard.values["breakup_hz"] = heard.values["breakup_q"] = None
-    cut = impulse is not None and _ends_loud(impulse)
+    cut = impulse is not None and (_ends_loud(impulse) or spectrum.cut_off(impulse))
     if impulse is not None and cut:
         response = _faded(impulse, response)
         heard.notes.append("the record ends over 1 % of its peak: faded before break-up is sought")

@@ -9,17 +9,19 @@ from scipy.fft import next_fast_len, rfft, rfftfreq
 
 from experiments.acoustics.bands import smooth
 from experiments.acoustics.curves import Impulse, Response
-from experiments.acoustics.decay import without_offset
+from experiments.acoustics.decay import envelope, falls, without_offset
 from experiments.errors import CurveError, Problem
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-__all__ = ["faded", "gate_length", "response_of_impulse"]
+__all__ = ["cut_off", "faded", "gate_length", "response_of_impulse", "settling"]
 
 _LARGEST: Final = 1 << 22  # points of the transform
 _SHORT: Final = 1 << 15
 _LOWEST: Final = 1e-20  # of the largest magnitude (-400 dB): stands for zero
+_LOUD_END: Final = 0.01  # of the peak: a record that ends over this ends too early
+_SETTLED: Final = 1e-3  # of the peak
 _NYQUIST_SHARE: Final = 0.95  # converters' filters cut off above
 
 
@@ -43,6 +45,55 @@ def gate_length(impulse: Impulse) -> float:
     return float(filled[-1] - int(np.argmax(size)) + 1) / impulse.rate
 
 
+def settling(impulse: Impulse) -> float:
+    """Return the time from the peak to the last sample over 0.1 % of it.
+
+    Parameters
+    ----------
+    impulse : Impulse
+        The record.
+
+    Returns
+    -------
+    float
+        s. Unlike `gate_length` it does not depend on how finely the samples are written.
+    """
+    size = np.abs(without_offset(impulse)[0])
+    over = np.flatnonzero(size > _SETTLED * np.max(size))
+    return float(over[-1] - int(np.argmax(size)) + 1 if over.size else size.size) / impulse.rate
+
+
+def cut_off(impulse: Impulse) -> bool:
+    """Tell whether a record ends while it still rings.
+
+    Parameters
+    ----------
+    impulse : Impulse
+        The record; zeros at its end are left out.
+
+    Returns
+    -------
+    bool
+        True if its last eighth exceeds 1 % of the peak and the envelope falls straight up to
+        there, which noise does not.
+    """
+    h = _filled(without_offset(impulse)[0])
+    size = np.abs(h)
+    if h.size == 0:
+        return False
+    start = int(np.argmax(size))
+    tail = size[start + 1 :][-max((size.size - start) // 8, 1) :]
+    if tail.size == 0 or float(np.max(tail)) <= _LOUD_END * float(size[start]):
+        return False
+    return falls(envelope(h)[start:] / size[start])
+
+
+def _filled(h: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Leave out the zeros at the end."""
+    filled = np.flatnonzero(h)
+    return h[: filled[-1] + 1] if filled.size else h[:0]
+
+
 def response_of_impulse(impulse: Impulse) -> Response:
     """Transform an impulse response.
 
@@ -55,7 +106,8 @@ def response_of_impulse(impulse: Impulse) -> Response:
     -------
     Response
         Level in dB re 1 (unit gain), from 1/T to 95 % of half the sampling rate, `floor_hz` =
-        1/T, and the noise as far as the end of the record shows it.
+        1/T, and the noise as far as the end of the record shows it (a record that is cut off
+        while it rings does not).
 
     Raises
     ------
@@ -82,7 +134,12 @@ def response_of_impulse(impulse: Impulse) -> Response:
     f = np.concatenate((ends[:1], f[inside], ends[1:]))
     size = np.concatenate((at_ends[:1], size[inside], at_ends[1:]))
     level = 20 * np.log10(np.maximum(size, _LOWEST * float(np.max(size))))
-    return Response(f, level, floor_hz=1 / gate, noise_db=_noise(h, impulse.rate, f))
+    return Response(
+        f,
+        level,
+        floor_hz=1 / gate,
+        noise_db=None if cut_off(impulse) else _noise(h, impulse.rate, f),
+    )
 
 
 def faded(impulse: Impulse) -> Impulse:
