@@ -86,7 +86,8 @@ _ALL: Final = (
         "Energy mean (p squared) of the response over the band, equal weight per logarithmic "
         "interval of frequency, band edges interpolated. Without a band: over all that was "
         "measured; of an impulse response from 1/T on, T from its peak to its last sample over "
-        "0.1 % of that, and null where the noise then comes within 6 dB of the lowest level.",
+        "0.1 % of that, and null where the noise then comes within 6 dB of the lowest level. Null "
+        "where the level of the noise itself is within 10 dB.",
         "Energy mean as in IEC 60268-5 (characteristic level) and ISO 1996; weight per "
         "logarithmic interval as for fractional-octave bands, IEC 61260-1 (from memory).",
         "The mean of the decibels (reads lower on an uneven curve); the level at 1 kHz; the "

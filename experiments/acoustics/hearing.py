@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["Heard", "hear", "hear_curve"]
 
 _NOISE_MARGIN: Final = 6.0  # dB: nearer to the noise there is no value
+_LEVEL_MARGIN: Final = 10.0  # dB: noise of 10 dB less adds 0.4 dB to a level
 _NOISE_DOUBT: Final = 20.0  # dB: nearer than this a limit is doubtful
 _CALM: Final = 48.0  # N of 1/N octave
 
@@ -220,7 +221,14 @@ def _hear_level(
             "of the curve; state the band that counts, or measure with less noise.",
         )
         return
-    heard.values["level_db"] = responses.level(response, band)
+    if _mean_margin(response, band) >= _LEVEL_MARGIN:
+        heard.values["level_db"] = responses.level(response, band)
+    else:
+        heard.warn(
+            "noise_floor",
+            f"level: the noise in the band is within {_LEVEL_MARGIN:g} dB of it; raise the drive "
+            "or average more measurements.",
+        )
     if near:
         heard.warn(
             "noise_floor",
@@ -231,6 +239,14 @@ def _hear_level(
     spread = responses.deviation(curve, band)
     heard.values["deviation_db"] = spread.half_spread_db
     heard.values["deviation_sd_db"] = spread.sd_db
+
+
+def _mean_margin(response: Response, band: tuple[float, float]) -> float:
+    """Return by how many dB the level in a band stands over that of the noise there."""
+    if response.noise_db is None:
+        return math.inf
+    noise = Response(response.frequency, response.noise_db)
+    return responses.level(response, band) - responses.level(noise, band)
 
 
 def _least_margin(

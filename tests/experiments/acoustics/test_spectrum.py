@@ -7,7 +7,14 @@ from scipy.signal import butter, freqz, lfilter
 from experiments.acoustics import Options
 from experiments.acoustics.curves import Impulse
 from experiments.acoustics.listening import measure
-from experiments.acoustics.spectrum import faded, gate_length, response_of_impulse
+from experiments.acoustics.reading import read
+from experiments.acoustics.spectrum import (
+    cut_off,
+    faded,
+    gate_length,
+    response_of_impulse,
+    settling,
+)
 from experiments.errors import CurveError
 
 RATE = 48000
@@ -98,3 +105,23 @@ def test_a_faded_record_keeps_its_peak_and_ends_in_silence(known):
     np.testing.assert_array_equal(found[: place + 1], impulse.samples[: place + 1])
     assert found[middle] == pytest.approx(impulse.samples[middle] / 2, rel=2e-3)
     assert np.max(np.abs(found[-20:])) < 1e-3
+
+
+@pytest.mark.parametrize("kind", ["PCM_16", "PCM_24", "FLOAT", "DOUBLE"])
+def test_settling_does_not_depend_on_how_samples_are_written(known, kind):
+    """A mode of 1 kHz and Q 10 falls to 0.1 % in ln(1000) Q / (pi f0) = 21.99 ms."""
+    raw = known.wav(0.8 * known.mode(1000, 10), RATE, kind)
+    impulse = read(raw, "a.wav", None, Options()).curve
+    assert settling(impulse) == pytest.approx(0.02199, rel=0.02)
+
+
+def test_a_cut_record_is_told_from_noise(known):
+    h = known.mode(1000, 10)
+    rng = np.random.default_rng(2)
+    assert not cut_off(Impulse(h, 48000))
+    assert not cut_off(Impulse(h + 0.05 * rng.standard_normal(h.size), 48000))
+    assert cut_off(Impulse(h[:900], 48000))  # 500 samples after the start: 0.8 of 13 ms
+    zeroed = np.where(np.arange(h.size) < 900, h, 0.0)
+    assert cut_off(Impulse(zeroed, 48000))
+    assert response_of_impulse(Impulse(zeroed, 48000)).noise_db is None
+    assert not cut_off(Impulse(np.zeros(100), 48000))
