@@ -15,10 +15,21 @@ from experiments.acoustics.catalogue import resolve
 from experiments.plan import Metric, Plan, Variable
 from experiments.space import Space
 
-__all__ = ["LEADING", "active_settings", "cone_recipes", "is_mass", "trials_frame", "with_records"]
+__all__ = [
+    "LEADING",
+    "WEIGHED",
+    "active_settings",
+    "cone_recipes",
+    "is_mass",
+    "trials_frame",
+    "with_records",
+]
 
 LEADING = ("cone", "status", "plate", "session", "age_days", "light_hours")
 """The columns that stand before the variables and the metrics."""
+
+WEIGHED = "mass on printing"
+"""The column of the mass in grams that was given on printing; no metric can have such a name."""
 
 _ROWS = """
     SELECT c.id, c.status, c.plate, s.name, m.age_days, m.light_hours, m.id,
@@ -59,7 +70,7 @@ def trials_frame(connection: sqlite3.Connection, plan: Plan, space: Space) -> pd
     -------
     pandas.DataFrame
         ``LEADING``, one column a variable (NaN or None where inactive), one a metric, then
-        ``measurement, note, version, mass_g, minutes, why``.
+        ``measurement, note, version``, `WEIGHED`, ``minutes, why``.
     """
     rows = connection.execute(_ROWS).fetchall()
     columns = list(zip(*rows, strict=True)) if rows else [()] * 12
@@ -86,7 +97,7 @@ def trials_frame(connection: sqlite3.Connection, plan: Plan, space: Space) -> pd
     frame["measurement"] = pd.Series(list(columns[6]), dtype="Int64")
     frame["note"] = pd.Series(list(columns[7]), dtype=object)
     frame["version"] = pd.Series(np.array(columns[8], dtype=np.int64))
-    frame["mass_g"] = pd.Series(mass)
+    frame[WEIGHED] = pd.Series(mass)
     frame["minutes"] = pd.Series(_floats(columns[10]))
     frame["why"] = pd.Series(list(columns[11]), dtype=object)
     return pd.DataFrame(frame)
@@ -114,7 +125,7 @@ def with_records(connection: sqlite3.Connection, plan: Plan, frame: pd.DataFrame
     unmeasured = frame["measurement"].isna()
     for name, metric in plan.metrics.items():
         if is_mass(metric):
-            frame[name] = frame[name].where(~unmeasured, frame["mass_g"])
+            frame[name] = frame[name].where(~unmeasured, frame[WEIGHED])
     remarks = dict(connection.execute(_REMARKS).fetchall())
     frame["remark"] = pd.Series([remarks[cone] for cone in frame["cone"]], dtype=object)
     return frame

@@ -11,6 +11,7 @@ from experiments.exchange.rows import SheetRow
 from experiments.ledger import Ledger
 from experiments.reading import state_before
 from experiments.records import Cone
+from experiments.trials import WEIGHED
 
 __all__ = ["KnownCones"]
 
@@ -162,7 +163,7 @@ class KnownCones:
             sitting.readings[name] = value
             hand = metric.source != "hand" and now["measurement"] in self._computed
             self._findings.change(row, cone, name, now[name], value, by_hand=hand)
-            if value is None and name in self._findings.masses and now["mass_g"] is not None:
+            if value is None and name in self._findings.masses and now[WEIGHED] is not None:
                 self._clear_mass(edit, row, name, rows)
         if sitting.fields or sitting.readings:
             edit.sittings.append(sitting)
@@ -185,7 +186,7 @@ class KnownCones:
                 self._findings.problem(
                     row, "status", status, "measured, since metrics are given in this row"
                 )
-            sitting = self._findings.new_sitting(row, cone, current["mass_g"])
+            sitting = self._findings.new_sitting(row, cone, current[WEIGHED])
             if note is not None and not (unmeasured and note == current["note"]):
                 sitting.fields["note"] = note
                 self._findings.change(row, cone, "note", None, note)
@@ -198,9 +199,9 @@ class KnownCones:
             edit.fields["note"] = note or ""
             self._findings.change(row, cone, "note", current["note"] or None, note)
         for name in self._findings.masses:
-            if row.differs(name, current["mass_g"]):
+            if row.differs(name, current[WEIGHED]):
                 edit.fields["mass_g"] = row.cells[name]
-                self._findings.change(row, cone, name, current["mass_g"], row.cells[name])
+                self._findings.change(row, cone, name, current[WEIGHED], row.cells[name])
 
     def _settle_status(self, edit: ConeEdit, row: SheetRow, cone: Cone, wanted: str) -> None:
         fresh = any(one.id is None for one in edit.sittings)

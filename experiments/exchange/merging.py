@@ -13,6 +13,7 @@ from typing import Any
 from experiments.exchange.findings import Findings
 from experiments.exchange.preview import Row, show
 from experiments.exchange.rows import SheetRow
+from experiments.trials import WEIGHED
 
 __all__ = ["merged"]
 
@@ -134,7 +135,7 @@ def _shown(findings: Findings, one: Row) -> Row:
     """Give a row as it is exported: the mass shows before the cone is measured, too."""
     if one["measurement"] is not None:
         return one
-    return {**one, **dict.fromkeys(findings.masses, one["mass_g"])}
+    return {**one, **dict.fromkeys(findings.masses, one[WEIGHED])}
 
 
 def _blank(value: Any) -> Any:

@@ -10,7 +10,7 @@ import pandas as pd
 from experiments.ledger import Ledger
 from experiments.plan import Metric, Plan
 from experiments.slips import number_remark, recipe_remarks
-from experiments.trials import is_mass
+from experiments.trials import WEIGHED, is_mass
 
 __all__ = ["odd_entries", "print_remarks"]
 
@@ -89,7 +89,7 @@ def _on_numbers(ledger: Ledger, cone: int, typed: Mapping[str, float | None]) ->
     plan, frame = ledger.plan, ledger.full_table()
     # One number a cone: its first, since a cone heard ten times is one witness.
     others = frame[frame["cone"] != cone].groupby("cone").first()
-    weighed = next((name for name, one in plan.metrics.items() if is_mass(one)), "mass_g")
+    weighed = next((name for name, one in plan.metrics.items() if is_mass(one)), WEIGHED)
     remarks = []
     for name, value in given.items():
         column = weighed if name == "mass" else name

@@ -240,3 +240,13 @@ def test_what_lies_below_a_level_that_left_the_plan_shows_as_it_is_stored(
     assert table["cure_time"].fillna(-1).tolist() == [12, -1]
     assert ledger.cone(1).settings == resin
     assert ledger.cone(2).settings == filament
+
+
+def test_a_metric_may_bear_the_name_that_the_catalogue_gives_the_mass(ledger, resin, plan_text):
+    text = plan_text.replace("[metrics.mass]", "[metrics.mass_g]")
+    (ledger.folder / "experiment.toml").write_text(text)
+    ledger.add(resin, mass=2.25)
+    ledger.add(resin)
+    ledger.measure(2, session="a", values={"mass_g": 2.31})
+    assert ledger.table()["mass_g"].fillna(-1).tolist() == [-1, 2.31]
+    assert ledger.full_table()["mass_g"].tolist() == [2.25, 2.31]

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from experiments.errors import ExchangeError
 from experiments.exchange import apply, export_csv, preview_csv
+from experiments.trials import WEIGHED
 
 GOOD = {
     "plate": ["", "1", "4"],
@@ -67,9 +68,9 @@ def cells(ledger):
     """Every cell of the table by cone, measurement and column; nothing is None."""
     frame = ledger.wide_table().drop(columns="version")
     unmeasured = frame["measurement"].isna()
-    frame["mass"] = frame["mass"].where(~unmeasured, frame["mass_g"])
+    frame["mass"] = frame["mass"].where(~unmeasured, frame[WEIGHED])
     found = {}
-    for row in frame.drop(columns="mass_g").to_dict("records"):
+    for row in frame.drop(columns=WEIGHED).to_dict("records"):
         for column, value in row.items():
             empty = pd.isna(value) or value == ""
             key = (row["cone"], None if pd.isna(row["measurement"]) else row["measurement"])
