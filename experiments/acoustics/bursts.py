@@ -61,8 +61,8 @@ class Burst:
             "disturbance",
             f"a noise from outside {self.start:.1f} s into the recording, for "
             f"{self.stop - self.start:.2g} s, stands {self.over_db:.0f} dB over what is heard "
-            f"before and after it, while the sweep passed {self.low_hz:.3g} to "
-            f"{self.high_hz:.3g} Hz. Deviation, break-up and distortion cannot be told; measure "
+            f"before and after it, while the sweep passed {self.low_hz:.0f} to "
+            f"{self.high_hz:.0f} Hz. Deviation, break-up and distortion cannot be told; measure "
             "again.",
         )
 

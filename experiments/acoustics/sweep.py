@@ -40,7 +40,7 @@ from experiments.acoustics.curves import Distortion, Impulse, Response
 from experiments.acoustics.decay import decay
 from experiments.acoustics.deconvolution import Spectrum, loopback_peak
 from experiments.acoustics.distortion import total_harmonic
-from experiments.acoustics.quality import Warning
+from experiments.acoustics.quality import Warning, low_level
 from experiments.acoustics.stimulus import ended, generate, lead, time_constant
 from experiments.errors import CurveError, Problem
 
@@ -181,7 +181,9 @@ def analyse(
     burst = None if faulty or lost else find_burst(y, own, sweep, rate)
     impulse = _linear(h, arrival, sweep, recording)
     response = _response(impulse, h, arrival, sweep)
-    distortion = _distortion(beyond, own, sweep, rate)
+    coarse = low_level(recording.samples, recording.step) is not None
+    step = (recording.step or 0.0) if coarse else 0.0
+    distortion = _distortion(beyond, own, sweep, rate, step)
     spoilt = SPOILT_BY_LOSS if lost else SPOILT_BY_NOISE if burst is not None else ()
     if loopback is None and not counted and clock.error:
         doubt = _decay_doubt(impulse, clock, sweep)
@@ -310,8 +312,13 @@ def _response(
     return Response(f, level, noise_db=noise_db)
 
 
-def _distortion(h: npt.NDArray[np.float64], arrival: int, sweep: Sweep, rate: float) -> Distortion:
-    """Cut out each harmonic and relate it to the fundamental."""
+def _distortion(
+    h: npt.NDArray[np.float64], arrival: int, sweep: Sweep, rate: float, step: float
+) -> Distortion:
+    """Cut out each harmonic and relate it to the fundamental.
+
+    Steps as coarse as `step` make harmonics of their own: below one of them none counts.
+    """
     reach = 0.9 * rate / 2
     # A sweep without fades ripples at its ends, over about the root of its chirp rate there.
     low = sweep.start_hz + 1.5 * math.sqrt(sweep.start_hz / time_constant(sweep))
@@ -325,7 +332,8 @@ def _distortion(h: npt.NDArray[np.float64], arrival: int, sweep: Sweep, rate: fl
         in_reach = order * f <= reach
         part = _harmonic(h, arrival, sweep, rate, order)
         ratio = 100 * _spectrum(part, rate, order * f) / base
-        noise = 100 * _quiet(h, arrival, sweep, rate, part.size, order * f) / base
+        quiet = _quiet(h, arrival, sweep, rate, part.size, order * f)
+        noise = 100 * np.maximum(quiet, step / _MARGIN / sweep.amplitude) / base
         harmonics[order] = np.where(in_reach, ratio, np.nan)
         noises[order] = np.where(in_reach, noise, np.nan)
     return _over_noise(f, harmonics, noises, reach)

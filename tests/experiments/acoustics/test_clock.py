@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline
 from scipy.signal import butter, fftconvolve, lfilter
 
-from experiments.acoustics.clock import LARGEST, compare_clocks, stretched
+from experiments.acoustics.clock import LARGEST, Clock, compare_clocks, smear_phase, stretched
 from experiments.acoustics.curves import Impulse
 from experiments.acoustics.decay import decay
 from experiments.acoustics.deconvolution import deconvolve
 from experiments.acoustics.options import Sweep
 from experiments.acoustics.stimulus import generate, time_constant
-from experiments.acoustics.sweep import analyse
+from experiments.acoustics.sweep import _decay_doubt, analyse
 from experiments.errors import CurveError
 
 RATE = 48000
@@ -113,6 +115,37 @@ def test_decay_and_response_come_back():
     level = np.interp(f, two.response.frequency, two.response.level)
     use = (f > 40) & (f < 12000)
     np.testing.assert_allclose(level[use], one.response.level[use], atol=0.1)
+
+
+@pytest.mark.parametrize("ppm", [-300, -150, 150, 300])
+def test_the_stated_doubt_of_the_decay_holds(ppm):
+    """One device gives the truth; the decay is within what is stated of it, or left out."""
+    truth = 1000 * decay(analyse(Impulse(driver(played()), RATE), SWEEP).impulse).seconds
+    found = analyse(Impulse(recorded(ppm * 1e-6), RATE), SWEEP)
+    (text,) = (item.text for item in found.warnings if item.code == "clock_differs")
+    if "the decay cannot be told to 5 %" in text:
+        assert found.spoilt == ("decay_ms",)
+        return
+    assert found.spoilt == ()
+    doubt = float(re.search(r"decay is uncertain by about ([\d.e-]+) ms", text)[1])
+    assert doubt <= 0.05 * truth
+    assert 1000 * decay(found.impulse).seconds == pytest.approx(truth, abs=1.1 * doubt)
+
+
+def test_the_doubt_of_a_decay_is_what_the_clock_leaves_open():
+    """An impulse response smeared by the whole doubt differs by no more than is stated."""
+    impulse = analyse(Impulse(driver(played()), RATE), SWEEP).impulse
+    doubt = 2e-7
+    stated = _decay_doubt(impulse, Clock(1e-4, doubt, 1e-3), SWEEP)
+    n = impulse.samples.size
+    phase = smear_phase(np.fft.rfftfreq(n, 1 / RATE), time_constant(SWEEP), 20)
+    for sign in (-1, 1):
+        turned = np.fft.rfft(impulse.samples) * np.exp(1j * sign * doubt * phase)
+        smeared = Impulse(np.fft.irfft(turned, n), RATE)
+        assert abs(decay(smeared).seconds - decay(impulse).seconds) <= stated + 1e-9
+    assert _decay_doubt(impulse, Clock(1e-4, 2e-4, 1e-3), SWEEP) is None
+    # Where nothing was undone the whole difference is in doubt.
+    assert _decay_doubt(impulse, Clock(2e-4, doubt, 1e-4), SWEEP) is None
 
 
 def crossover(x):

@@ -139,3 +139,17 @@ def test_where_no_harmonic_is_sure_there_is_no_thd(known):
     heard = listen(known.wav(y, RATE, "PCM_24"), options=Options(sweep=SWEEP))
     assert heard.metrics["thd_peak_percent"].value is None
     assert "no harmonic stands 6 dB over" in " ".join(item.text for item in heard.warnings)
+
+
+def test_steps_as_coarse_as_the_harmonics_make_none(known):
+    """Eleven steps: a harmonic of 2 % is a fifth of one."""
+    step = 2.0**-15
+    sweep = Sweep(20, 20000, 10, "exponential", 0.5)
+    y, _, _ = recorded(sweep, gain=1.0)
+    y *= 11 * step / np.max(np.abs(y))
+    options = Options(sweep=sweep, band=(100, 9000))
+    heard = listen(known.wav(np.round(y / step) * step, RATE, "PCM_16"), options=options)
+    assert heard.metrics["thd_peak_percent"].value is None
+    codes = [item.code for item in heard.warnings]
+    assert "low_level" in codes
+    assert "drop_outs" not in codes
