@@ -35,6 +35,7 @@ _PERIODS: Final = 1.6  # of the tone: steep crossovers shift by less
 _NEAR: Final = 1 / 6  # octave about a shift in which a seam must show that it is abrupt
 _ABRUPT: Final = 0.5  # of the shift must happen within a seam
 _BROKEN: Final = 0.25  # a phase that is foretold no better is broken; rooms leave 0.4
+_APART: Final = 1.1  # times higher must the pulses of a broken phase be than in place
 _STRAIGHT: Final = 0.9
 _WHOLE: Final = 0.85  # of what they could be at most: what is smeared is no jump
 _ELSEWHERE: Final = 0.25  # of the shift at most must be seen elsewhere: a slow drift is no jump
@@ -59,7 +60,7 @@ class Lost:
     def warning(self) -> Warning:
         """Say it."""
         if self.samples is None:
-            what = "samples, fewer than the tone's period then has, were lost or repeated"
+            what = "samples (how many cannot be told) were lost or repeated"
         else:
             count = float(f"{abs(self.samples):.2g}")
             done = "lost" if self.samples > 0 else "repeated or put in"
@@ -110,8 +111,10 @@ def lost_samples(
     broken = near[:, 1] < _BROKEN
     if shift and (abs(shift) * f >= _PERIODS * rate or stepped or np.any(broken)):
         return Lost(moment(f), -round(shift))
-    if np.any(seams[:, 1] < _BROKEN):
-        return Lost(moment(float(seams[np.argmin(seams[:, 1]), 0])), None)
+    for f in seams[seams[:, 1] < _BROKEN, 0]:
+        together, apart, _ = _pulses(weights, step, f, sweep, rate)
+        if apart >= max(_APART * together, _WHOLE):
+            return Lost(moment(float(f)), None)
     return None
 
 
