@@ -12,7 +12,7 @@ import numpy.typing as npt
 from experiments.errors import Problem, TrialsError
 from experiments.grammar import suggest
 from experiments.plan import Plan
-from experiments.plan_parts import near_values, on_grid
+from experiments.plan_parts import Variable, near_values, on_grid
 from experiments.space import Space
 
 __all__ = ["Plate", "SetUp", "places", "set_up", "set_up_minutes"]
@@ -85,7 +85,7 @@ class Plate:
 
 
 def places(plan: Plan, settings: Mapping[str, Any]) -> dict[int, int]:
-    """Give column and place on the grid of some settings.
+    """Give column and place on the grid of some settings; numbers may be text.
 
     Raises
     ------
@@ -99,7 +99,7 @@ def places(plan: Plan, settings: Mapping[str, Any]) -> dict[int, int]:
             hint = suggest(name, plan.variables) or f"Known: {', '.join(plan.variables)}."
             problems.append(Problem(name, "an unknown variable", "a variable of the plan", hint))
             continue
-        value = on_grid(variable, given)
+        value = on_grid(variable, _typed(variable, given))
         if value is None:
             near = near_values(variable, given)
             problems.append(Problem(name, repr(given), "a printable value", near))
@@ -108,6 +108,16 @@ def places(plan: Plan, settings: Mapping[str, Any]) -> dict[int, int]:
     if problems:
         raise TrialsError(*problems)
     return found
+
+
+def _typed(variable: Variable, given: Any) -> Any:
+    """Give a number that was written as text."""
+    if not (variable.numeric and isinstance(given, str)):
+        return given
+    try:
+        return float(given.replace(",", "."))
+    except ValueError:
+        return given
 
 
 @dataclass(frozen=True)

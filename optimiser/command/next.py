@@ -12,7 +12,14 @@ from experiments.space import Space
 from optimiser import fit, propose, wording
 from optimiser.answers import Pick
 from optimiser.cards import write_card
-from optimiser.command.options import as_json, in_folder, random_seed, whole_check
+from optimiser.command.options import (
+    as_json,
+    in_folder,
+    name_pairs,
+    parse_pairs,
+    random_seed,
+    whole_check,
+)
 from optimiser.command.picks import pick_record, print_pick
 from optimiser.command.remarks import odd_entries
 from optimiser.command.shortlist import read_shortlist
@@ -50,6 +57,18 @@ __all__ = ["next_command", "record"]
     metavar="FILE.csv",
     help="Choose among these recipes only: one column a variable.",
 )
+@click.option(
+    "--keep",
+    "kept",
+    multiple=True,
+    metavar="VARIABLE=VALUE",
+    help="A setting that every cone must have; may be given again.",
+)
+@click.option(
+    "--per",
+    type=click.Choice(["minutes", "money"]),
+    help="Choose by the expected gain for each minute (set-up included) or unit of money.",
+)
 @whole_check
 @random_seed
 @in_folder
@@ -58,6 +77,8 @@ def next_command(
     count: int,
     dry_run: bool,
     shortlist: Path | None,
+    kept: tuple[str, ...],
+    per: str | None,
     check_wanted: bool,
     seed: int | None,
     folder: Path,
@@ -69,10 +90,14 @@ def next_command(
         odd = odd_entries(plan, trials)
         start = plan.seed if seed is None else seed
         candidates = read_shortlist(shortlist, plan) if shortlist is not None else None
+        keep = name_pairs(parse_pairs(kept, "--keep"), plan.variables, "--keep")
         with progress("choosing the next cone") as tell:
             model = fit(plan, trials, seed=start)
-            picks = propose(plan, trials, count, start, candidates, model=model, progress=tell)
-        short = _short(plan, picks, count, candidates)
+            picks = propose(
+                plan, trials, count, start, candidates,
+                keep=keep, per=per, model=model, progress=tell,
+            )  # fmt: skip
+        short = _short(plan, picks, count, candidates, bool(keep))
         numbers: list[int] = []
         cards: list[Path] = []
         plate = None
@@ -111,7 +136,7 @@ def next_command(
 
 
 def _short(
-    plan: Plan, picks: list[Pick], count: int, candidates: pd.DataFrame | None
+    plan: Plan, picks: list[Pick], count: int, candidates: pd.DataFrame | None, kept: bool
 ) -> list[str]:
     """Say why there are fewer picks than were asked for; nothing if there are not."""
     if len(picks) == count:
@@ -126,6 +151,8 @@ def _short(
         for each in plan.variables.values()
         if each.per == "plate" and any(each.name in pick.settings for pick in picks)
     ]
+    if kept:
+        listed += " with what is to be kept"
     head = f"{len(picks)} of {wording.many(count, 'cone')}"
     if shared and some > len(picks):
         return [

@@ -176,3 +176,18 @@ def test_a_list_is_called_a_list(run, tiny):
     told = run("next", "--from", file, "--count", 2, "--in", tiny)
     assert "1 of 2 cones: no other recipe of the list is left to print." in said(told)
     assert "Every recipe of the list has its cone already" in said(told)
+
+
+def test_settings_to_keep_and_gain_by_the_minute(run, folder):
+    told = run("next", "--json", "--dry-run", "--keep", "process=filament", "--in", folder)
+    assert told.status == 0
+    (pick,) = told.json["picks"]
+    assert pick["settings"]["process"] == "filament"
+    slip = run("next", "--dry-run", "--keep", "process=filamnet", "--in", folder)
+    assert slip.status == 2
+    assert "Did you mean 'filament'?" in slip.err
+    cheap = run("next", "--json", "--dry-run", "--per", "minutes", "--in", folder)
+    assert cheap.json["picks"][0]["minutes"] > 0
+    no_formula = run("next", "--dry-run", "--per", "money", "--in", folder)
+    assert no_formula.status == 2
+    assert "effort.money" in no_formula.err
