@@ -175,7 +175,7 @@ _ALL: Final = (
         "Quality factor of the break-up resonance: from a response by fitting a pole pair "
         "over a smooth background, from an impulse response by the decay of the band-passed "
         "mode, Q = pi f0 tau. Null where points lie further apart than two half-power widths, or "
-        "where a reflection arrives before 2.5 tau.",
+        "where a reflection arrives before 2.5 tau, or ripples more finely than the points show.",
         "Second-order resonance, any textbook of vibration.",
         "f0 over the 3 dB width, which reads low on a broad or tilted peak.",
     ),

@@ -113,16 +113,18 @@ def _say_reflections(clear: reflection.Cleared, heard: Heard) -> None:
 
 
 def _rings_into(clear: reflection.Cleared, heard: Heard) -> bool:
-    """Give up the Q of a mode that still rings when a reflection arrives."""
+    """Give up the Q of a mode that a reflection disturbs even after its ripple was taken out."""
     frequency, q = heard.values["breakup_hz"], heard.values["breakup_q"]
-    if frequency is None or q is None or clear.soonest > _RUNG * q / (math.pi * frequency):
+    if frequency is None or q is None:
+        return False
+    if clear.soonest <= _RUNG * q / (math.pi * frequency):
+        why = f"the mode still rings when a reflection arrives, {1000 * clear.soonest:.3g} ms late"
+    elif not clear.resolved(frequency):
+        why = "the points around the peak are too far apart to follow the ripple of a reflection"
+    else:
         return False
     heard.values["breakup_q"] = None
-    heard.warn(
-        "q_not_carried",
-        f"break-up Q: the mode still rings when a reflection arrives, {1000 * clear.soonest:.3g} "
-        "ms late. Measure without reflections.",
-    )
+    heard.warn("q_not_carried", f"break-up Q: {why}. Measure without reflections.")
     return True
 
 

@@ -90,6 +90,11 @@ class Cleared:
         """Delay of the first reflection, s; infinite if there is none."""
         return min((one.delay for one in self.reflections), default=math.inf)
 
+    def resolved(self, frequency: float) -> bool:
+        """Tell whether the grid shows every ripple around a frequency (Hz)."""
+        latest = max((one.delay for one in self.reflections), default=0.0)
+        return self.response is not None and latest <= _resolved(self.response, frequency)
+
 
 @dataclass(frozen=True)
 class _Even:
