@@ -30,7 +30,6 @@ __all__ = [
     "Found",
     "agreeing_beside",
     "excitation_beside",
-    "is_ours",
     "read_excitation",
     "sidecar_of",
     "sidecar_text",
@@ -40,7 +39,6 @@ __all__ = [
 ENDING: Final = ".sweep.toml"
 """How the name of a sidecar ends."""
 
-_MARK: Final = "excitation written by coneloop"
 _AGREES: Final = 1e-3  # share by which a sweep stated may differ from its sidecar
 _LARGEST: Final = 100_000  # bytes of a sidecar
 _SWEEP: Final = tuple(one.name for one in fields(Sweep))
@@ -117,13 +115,20 @@ def _bad(where: str, found: str, expected: str, remedy: str = "") -> CurveError:
     return CurveError(Problem(where, found, expected, remedy))
 
 
-def to_wav(excitation: Excitation) -> bytes:
+def to_wav(excitation: Excitation, comment: str = "") -> bytes:
     """Make the WAV file: 24-bit PCM, silence, the sweep with its fades, silence.
+
+    Parameters
+    ----------
+    excitation : Excitation
+        What shall be played.
+    comment : str
+        Stands in the file's header.
 
     Returns
     -------
     bytes
-        The file; a comment in it says that it is of our making.
+        The file.
     """
     rate = excitation.rate
     silence = [np.zeros(round(s * rate)) for s in (excitation.before, excitation.after)]
@@ -133,14 +138,9 @@ def to_wav(excitation: Excitation) -> bytes:
     with soundfile.SoundFile(
         out, "w", rate, excitation.channels, subtype="PCM_24", format="WAV"
     ) as file:
-        file.comment = _MARK
+        file.comment = comment
         file.write(columns)
     return out.getvalue()
-
-
-def is_ours(raw: bytes) -> bool:
-    """Tell whether a file is an excitation or a sidecar that coneloop wrote."""
-    return _MARK.encode() in raw[:4096]
 
 
 def sidecar_of(path: Path) -> Path:
@@ -175,7 +175,7 @@ def sidecar_text(excitation: Excitation, name: str, wav: bytes) -> str:
         "channels": excitation.channels,
     }
     lines = [f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in values.items()]
-    head = f"# An {_MARK}. `coneloop listen` reads this file: keep it beside the recordings."
+    head = "# `coneloop listen` reads this file: keep it beside the recordings."
     return "\n".join([head, "", "[sweep]", *lines]) + "\n"
 
 

@@ -9,21 +9,20 @@ import click
 
 from experiments.acoustics.excitation import (
     Excitation,
-    is_ours,
     sidecar_of,
     sidecar_text,
     to_wav,
 )
 from experiments.acoustics.options import Sweep
-from experiments.outputs import Kind, check_output, write_whole
+from experiments.outputs import MARK, Kind, check_output, is_sealed, seal, write_whole
 from optimiser.cautions import MEASURING
 from optimiser.command.options import NUMBER, as_json, force_option, parse_number
 from optimiser.command.show import print_json
 
 __all__ = ["sweep_command"]
 
-_WAV = Kind("an excitation", (".wav",), is_ours)
-_SIDECAR = Kind("an excitation's sidecar", (".toml",), is_ours)
+_WAV = Kind("an excitation", (".wav",), is_sealed)
+_SIDECAR = Kind("an excitation's sidecar", (".toml",), is_sealed)
 
 
 @click.command("sweep", epilog=f"Take care. {' '.join(MEASURING.lines)}")
@@ -96,9 +95,10 @@ def sweep_command(
     sidecar = sidecar_of(file)
     check_output(file, _WAV, force=force)
     check_output(sidecar, _SIDECAR, force=force)
-    wav = to_wav(excitation)
+    wav = seal(to_wav(excitation, MARK))
+    text = f"{sidecar_text(excitation, file.name, wav)}# {MARK}\n"
     write_whole(file, wav)
-    write_whole(sidecar, sidecar_text(excitation, file.name, wav).encode())
+    write_whole(sidecar, seal(text.encode()))
     if json_wanted:
         print_json({"file": str(file), "sidecar": str(sidecar), "seconds": excitation.seconds,
                     "cautions": list(MEASURING.lines)})  # fmt: skip

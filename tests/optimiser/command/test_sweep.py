@@ -58,6 +58,9 @@ def test_only_files_of_our_making_are_overwritten(run, tmp_path):
     assert not (tmp_path / "song.sweep.toml").exists()
     assert run("sweep", file, "--seconds", 1, "--force").status == 0
     assert run("sweep", file, "--seconds", 1, "--level", "-20").status == 0
+    edited = tmp_path / "song.sweep.toml"
+    edited.write_text(edited.read_text(encoding="utf-8") + "# mine\n", encoding="utf-8")
+    assert run("sweep", file, "--seconds", 1).status == 2
     (tmp_path / "other.sweep.toml").write_text("mine = 1\n", encoding="utf-8")
     assert run("sweep", tmp_path / "other.wav", "--seconds", 1).status == 2
     assert not (tmp_path / "other.wav").exists()
