@@ -138,7 +138,8 @@ def to_wav(excitation: Excitation, comment: str = "") -> bytes:
     with soundfile.SoundFile(
         out, "w", rate, excitation.channels, subtype="PCM_24", format="WAV"
     ) as file:
-        file.comment = comment
+        if comment:
+            file.comment = comment
         file.write(columns)
     return out.getvalue()
 
