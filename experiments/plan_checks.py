@@ -38,7 +38,7 @@ __all__ = ["RESERVED", "Parts", "build", "sound_parts"]
 
 RESERVED = frozenset(
     {"cone", "status", "plate", "session", "age_days", "light_hours", "score"}
-    | {"minutes", "why", "note", "remark", "measurement", "version"}
+    | {"print_minutes", "why", "note", "remark", "measurement", "version"}
 )
 """Columns of the table of trials, which no variable, metric or derived quantity may take."""
 

@@ -70,7 +70,7 @@ def trials_frame(connection: sqlite3.Connection, plan: Plan, space: Space) -> pd
     -------
     pandas.DataFrame
         ``LEADING``, one column a variable (NaN or None where inactive), one a metric, then
-        ``measurement, note, version``, `WEIGHED`, ``minutes, why``.
+        ``measurement, note, version``, `WEIGHED`, ``print_minutes, why``.
     """
     rows = connection.execute(_ROWS).fetchall()
     columns = list(zip(*rows, strict=True)) if rows else [()] * 12
@@ -98,7 +98,7 @@ def trials_frame(connection: sqlite3.Connection, plan: Plan, space: Space) -> pd
     frame["note"] = pd.Series(list(columns[7]), dtype=object)
     frame["version"] = pd.Series(np.array(columns[8], dtype=np.int64))
     frame[WEIGHED] = pd.Series(mass)
-    frame["minutes"] = pd.Series(_floats(columns[10]))
+    frame["print_minutes"] = pd.Series(_floats(columns[10]))
     frame["why"] = pd.Series(list(columns[11]), dtype=object)
     return pd.DataFrame(frame)
 

@@ -191,10 +191,10 @@ class View:
         return self.wide_table(strict=strict)[[*LEADING, *plan.variables, *plan.metrics]]
 
     def wide_table(self, *, strict: bool = False) -> pd.DataFrame:
-        """As `table`, followed by ``measurement, note, version``, the mass, ``minutes, why``.
+        """As `table`, with ``measurement, note, version``, the mass, ``print_minutes, why`` behind.
 
         `measurement` is the measurement's id, `version` the number of the last act that
-        touched the cone, `minutes` how long it printed, `why` the reason of a failure or of
+        touched the cone, `print_minutes` how long it printed, `why` the reason of a failure or of
         setting it aside.
         """
         plan, space = self.plan, self.space

@@ -90,12 +90,14 @@ class KnownCones:
         if given and status is None:
             self._findings.problem(row, "status", None, "the state of the cone")
         status = status or cone.status
-        given, minutes = self._findings.agreed(rows, "minutes")
-        if given and row.differs("minutes", now["minutes"]):
+        given, minutes = self._findings.agreed(rows, "print_minutes")
+        if given and row.differs("print_minutes", now["print_minutes"]):
             edit.fields["minutes"] = minutes
-            self._findings.change(row, cone.number, "minutes", now["minutes"], minutes)
+            self._findings.change(row, cone.number, "print_minutes", now["print_minutes"], minutes)
             if status == "planned":
-                self._findings.problem(row, "minutes", minutes, "a blank cell, as it is planned")
+                self._findings.problem(
+                    row, "print_minutes", minutes, "a blank cell, as it is planned"
+                )
         wanted, moved = dict(cone.settings), list[str]()
         for name in self._findings.plan.variables:
             given, value = self._findings.agreed(rows, name)

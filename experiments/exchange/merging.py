@@ -44,7 +44,7 @@ def merged(
     """
     cone, conflicts = now[0]["cone"], len(findings.problems)
     fresh = {one["measurement"] for one in now} - {one["measurement"] for one in base}
-    for name in ("status", "plate", "minutes", "why", *findings.plan.variables):
+    for name in ("status", "plate", "print_minutes", "why", *findings.plan.variables):
         findings.agreed(list(rows), name)
     kept, later = [], False
     for row in rows:

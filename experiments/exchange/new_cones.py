@@ -43,9 +43,9 @@ class NewCones:
         edit = ConeEdit(number, new=True)
         said = {
             name: self._findings.agreed(rows, name, blanks=False)[1]
-            for name in ("status", "plate", "minutes", "why", *self._findings.plan.variables)
+            for name in ("status", "plate", "print_minutes", "why", *self._findings.plan.variables)
         }
-        values = {name: said[name] for name in ("status", "plate", "minutes", "why")}
+        values = {name: said[name] for name in ("status", "plate", "print_minutes", "why")}
         wanted = {name: said[name] for name in self._findings.plan.variables}
         sitting_rows = [one for one in rows if self._findings.is_sitting(one, values["status"])]
         status = values["status"] or ("measured" if sitting_rows else "printed")
@@ -59,9 +59,9 @@ class NewCones:
         for name, value in {**values, "status": status, **(edit.recipe or {})}.items():
             if value is not None:
                 self._findings.change(row, number, name, None, value)
-        for name in ("plate", "minutes"):
+        for name, field in (("plate", "plate"), ("print_minutes", "minutes")):
             if values[name] is not None:
-                edit.fields[name] = values[name]
+                edit.fields[field] = values[name]
         for one in rows:
             self._new_row(edit, one, one in sitting_rows)
         self._findings.edits.append(edit)
@@ -80,9 +80,9 @@ class NewCones:
         elif values["why"] is not None:
             expected = "a blank cell, or the status failed or set aside"
             self._findings.problem(row, "why", values["why"], expected)
-        if edit.status == "planned" and values["minutes"] is not None:
+        if edit.status == "planned" and values["print_minutes"] is not None:
             expected = "a blank cell, as it is planned"
-            self._findings.problem(row, "minutes", values["minutes"], expected)
+            self._findings.problem(row, "print_minutes", values["print_minutes"], expected)
 
     def _new_row(self, edit: ConeEdit, row: SheetRow, measured: bool) -> None:
         note = row.cells.get("note")

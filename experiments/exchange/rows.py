@@ -20,8 +20,8 @@ from experiments.trials import LEADING, is_mass
 __all__ = ["SheetRow", "TypedSheet", "columns_of", "typed_rows"]
 
 _WHOLE = ("cone", "plate", "measurement", "version")
-_NOT_NEGATIVE = ("age_days", "light_hours", "minutes")
-_TRAILING = ("minutes", "why", "note", "measurement", "version")
+_NOT_NEGATIVE = ("age_days", "light_hours", "print_minutes")
+_TRAILING = ("print_minutes", "why", "note", "measurement", "version")
 _LARGEST = 2**31
 
 

@@ -92,7 +92,8 @@ def _on_numbers(ledger: Ledger, cone: int, typed: Mapping[str, float | None]) ->
     weighed = next((name for name, one in plan.metrics.items() if is_mass(one)), WEIGHED)
     remarks = []
     for name, value in given.items():
-        column = weighed if name == "mass" else name
+        columns = {"mass": weighed, "minutes": "print_minutes"}
+        column = name if name in plan.metrics else columns.get(name, name)
         metric = plan.metrics.get(column)
         remarks.append(
             number_remark(

@@ -59,7 +59,7 @@ def table_command(spread_wanted: bool, folder: Path, json_wanted: bool) -> None:
         click.echo(f"left out of the table: {problem}", err=True)
     if json_wanted:
         trials["notes"] = _notes(trials)
-        names = [*LEADING, *plan.variables, *plan.metrics, "minutes", "why", "notes"]
+        names = [*LEADING, *plan.variables, *plan.metrics, "print_minutes", "why", "notes"]
         names += [] if wording.score_name(plan) in plan.metrics else ["score"]
         print_json(trials[names])
         return
@@ -89,8 +89,8 @@ def _columns(plan: Plan, trials: pd.DataFrame) -> list[tuple[str, list[str]]]:
     for variable in plan.variables.values():
         head = _head(variable.label, variable.unit)
         columns.append((head, [_cell(v) for v in trials[variable.name]]))
-    if trials["minutes"].notna().any():
-        columns.append((_head("print time", "min"), [_cell(v) for v in trials["minutes"]]))
+    if trials["print_minutes"].notna().any():
+        columns.append((_head("print time", "min"), [_cell(v) for v in trials["print_minutes"]]))
     for metric in plan.metrics.values():
         head = _head(metric.label, metric.unit)
         columns.append((head, wording.column(trials[metric.name])))

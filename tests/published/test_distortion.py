@@ -116,6 +116,8 @@ def test_polynomial_through_a_sweep(law, b, c, amplitude):
     use = (f > 40) & (f < 4000)
     for order, expected in ((2, amplitude * b / 2 / linear), (3, c * amplitude**2 / 4 / linear)):
         values = found.distortion.harmonics[order][use]
+        # What is not there lies in the noise of the computation, and then has no value.
+        values = values[np.isfinite(values)] if expected == 0 else values
         np.testing.assert_allclose(values, 100 * expected, rtol=0.02, atol=0.01)
     use = (found.response.frequency > 25) & (found.response.frequency < 9500)
     np.testing.assert_allclose(found.response.level[use], 20 * np.log10(linear), atol=0.06)

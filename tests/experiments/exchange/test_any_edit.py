@@ -24,7 +24,7 @@ GOOD = {
     "upper_limit": ["", "9.5", "0.333333", "8"],
     "thd_peak": ["", "1.25", "0"],
     "mass": ["", "2.25", "2.5"],
-    "minutes": ["", "0", "74.5"],
+    "print_minutes": ["", "0", "74.5"],
     "why": ["", "-too hot"],
     "note": ["", "-5", "'=x", "two\nlines", "+"],
 }
@@ -44,7 +44,7 @@ ODD = {
     "measurement": ["", "1", "2", "7"],
     "version": ["", "1", "5"],
 }
-OF_THE_CONE = {"status", "plate", "process", "cure_time", "wall", "ribs", "minutes", "why"}
+OF_THE_CONE = {"status", "plate", "process", "cure_time", "wall", "ribs", "print_minutes", "why"}
 
 
 def edit(typed):

@@ -20,7 +20,7 @@ def test_the_sheet_has_one_row_a_measurement(full, sheet):
         *("cone", "status", "plate", "session", "age_days", "light_hours"),
         *("process", "cure_time", "wall", "ribs"),
         *("upper_limit", "thd_peak", "mass"),
-        *("minutes", "why", "note", "measurement", "version"),
+        *("print_minutes", "why", "note", "measurement", "version"),
     ]
     assert [row["cone"] for row in sheet.rows] == ["1", "2", "3", "3", "4", "5"]
     assert [row["mass"] for row in sheet.rows] == ["", "", "2.25", "2.25", "1.5", ""]
@@ -102,13 +102,13 @@ def test_print_time_and_reason_are_corrected_like_other_cells(full, sheet, dump)
     assert [row["why"] for row in sheet.rows] == ["", "warped", "", "", "", "lent"]
     sheet.rows[1]["why"] = "warped at the rim"
     for row in sheet.rows[2:4]:
-        row["minutes"] = "74.5"
+        row["print_minutes"] = "74.5"
     sheet.rows[5]["why"] = "lent to the neighbour"
     preview = preview_csv(full, sheet.save())
     assert preview.problems == ()
     assert [(one.cone, one.column, one.before, one.after) for one in preview.changes] == [
         (2, "why", "warped", "warped at the rim"),
-        (3, "minutes", None, 74.5),
+        (3, "print_minutes", None, 74.5),
         (5, "why", "lent", "lent to the neighbour"),
     ]
     apply(full, preview)
@@ -133,7 +133,7 @@ def test_a_reason_may_come_with_the_state_and_goes_with_it(full, sheet):
 
 
 def test_a_sheet_from_before_print_time_and_reason_had_columns(full, sheet):
-    for name in ("minutes", "why", sheet.columns[-1]):
+    for name in ("print_minutes", "why", sheet.columns[-1]):
         sheet.columns.remove(name)
         for row in sheet.rows:
             del row[name]
@@ -148,13 +148,13 @@ def test_a_sheet_from_before_print_time_and_reason_had_columns(full, sheet):
 def test_new_cones_bring_print_time_and_reason(ledger, tmp_path):
     path = tmp_path / "new.csv"
     path.write_text(
-        "process,wall,ribs,status,minutes,why\n"
+        "process,wall,ribs,status,print_minutes,why\n"
         "filament,0.4,1,,74.5,\nfilament,0.6,1,failed,12,too hot\n"
     )
     apply(ledger, preview_csv(ledger, path))
     first, second = ledger.cones()
     assert (first.minutes, second.minutes, second.why) == (74.5, 12.0, "too hot")
-    path.write_text("process,wall,ribs,status,minutes,why\nfilament,0.4,1,planned,3,no\n")
+    path.write_text("process,wall,ribs,status,print_minutes,why\nfilament,0.4,1,planned,3,no\n")
     assert "as it is planned" in texts(preview_csv(ledger, path).problems)
     assert "or the status failed or set aside" in texts(preview_csv(ledger, path).problems)
 
@@ -258,7 +258,7 @@ def test_what_was_edited_elsewhere_and_in_the_sheet_is_put_together(full, sheet)
 
 
 def test_the_open_sheet_may_be_taken_in_again_and_again(full, sheet, dump):
-    sheet.rows[0].update(status="printed", minutes="60", note="glossy")
+    sheet.rows[0].update(status="printed", print_minutes="60", note="glossy")
     sheet.rows[2].update(upper_limit="8.25", session="tuesday")
     row = sheet.rows[4]
     row.update(status="measured", upper_limit="7", mass="1.75")
@@ -479,10 +479,10 @@ def test_planned_to_measured_in_one_go(full, sheet):
         (2, {"mass": ""}, "the same in all rows of the cone"),
         (0, {"cone": "99"}, "its cone is no more"),
         (0, {"cone": ""}, "row 2, column cone: found nothing, expected the number of its cone"),
-        (0, {"minutes": "9"}, "a blank cell, as it is planned"),
+        (0, {"print_minutes": "9"}, "a blank cell, as it is planned"),
         (0, {"why": "tore"}, "a blank cell, or the status failed or set aside"),
         (1, {"why": ""}, "why it is failed"),
-        (4, {"minutes": "-1"}, "0 or more"),
+        (4, {"print_minutes": "-1"}, "0 or more"),
         (5, {"status": "failed"}, "row 7, column status"),
     ],
 )

@@ -160,7 +160,7 @@ def test_reasons_notes_minutes_and_mass_are_shown(run, folder, small_plan):
         assert wanted in told.out, wanted
     rows = {row["cone"]: row for row in run("table", "--json", "--in", folder).json}
     assert rows[9]["notes"] == [tale]
-    assert (rows[9]["minutes"], rows[9]["mass"], rows[9]["why"]) == (71, 2.34, "")
+    assert (rows[9]["print_minutes"], rows[9]["mass"], rows[9]["why"]) == (71, 2.34, "")
     assert (rows[2]["why"], rows[2]["notes"], rows[7]["why"]) == ("cracked later", [], "tore")
 
 
