@@ -191,7 +191,7 @@ class View:
         return self.wide_table(strict=strict)[[*LEADING, *plan.variables, *plan.metrics]]
 
     def wide_table(self, *, strict: bool = False) -> pd.DataFrame:
-        """As `table`, with ``measurement, note, version``, the mass, ``print_minutes, why`` behind.
+        """As `table`, then ``measurement, note, version``, the mass, ``print_minutes, why``.
 
         `measurement` is the measurement's id, `version` the number of the last act that
         touched the cone, `print_minutes` how long it printed, `why` the reason of a failure or of
