@@ -24,6 +24,7 @@ from experiments.reading import state_before
 from experiments.records import Caution, StoredCurve, caution_text
 from experiments.space import Space
 from experiments.store import Writer
+from experiments.trials import is_mass
 
 __all__ = [
     "add_cone",
@@ -371,7 +372,8 @@ def check_values(plan: Plan, values: Mapping[str, float | None]) -> dict[str, fl
             problems.append(_no_metric(plan, name))
             continue
         try:
-            checked[name] = finite_number(value, name)
+            weighed = is_mass(plan.metrics[name])
+            checked[name] = _mass(value) if weighed else finite_number(value, name)
         except LedgerError as error:
             problems.extend(error.problems)
     if problems:

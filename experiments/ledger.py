@@ -351,8 +351,13 @@ class Ledger(Journal):
         return key
 
     def _refuse_nothing(self, cone: int) -> None:
-        """Raise unless the mass that was given on printing is worth a measurement of its own."""
-        weighed = any(is_mass(metric) for metric in self._plan.metrics.values())
+        """Raise unless all metrics are entered by hand and the mass was, on printing.
+
+        Where metrics come from files, their names were most likely forgotten.
+        """
+        metrics = self._plan.metrics.values()
+        by_hand = all(metric.source == "hand" for metric in metrics)
+        weighed = by_hand and any(is_mass(metric) for metric in metrics)
         if weighed and self.cone(cone).mass is not None:
             return
         entered = [name for name, one in self._plan.metrics.items() if one.source == "hand"]

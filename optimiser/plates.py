@@ -99,9 +99,10 @@ def places(plan: Plan, settings: Mapping[str, Any]) -> dict[int, int]:
             hint = suggest(name, plan.variables) or f"Known: {', '.join(plan.variables)}."
             problems.append(Problem(name, "an unknown variable", "a variable of the plan", hint))
             continue
-        value = on_grid(variable, _typed(variable, given))
+        typed = _typed(variable, given)
+        value = on_grid(variable, typed)
         if value is None:
-            near = near_values(variable, given)
+            near = near_values(variable, typed)
             problems.append(Problem(name, repr(given), "a printable value", near))
             continue
         found[list(plan.variables).index(name)] = variable.grid.tolist().index(value)

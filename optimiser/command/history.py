@@ -83,9 +83,10 @@ def _told(row: Mapping[Any, Any]) -> str:
         for name, unit in _NUMBERS.items()
         if given.get(name) is not None
     ]
+    changed = given.get("changes")
     changes = [
         f"{name}={'none' if value is None else wording.setting(value)}"
-        for name, value in (given.get("changes") or {}).items()
+        for name, value in (changed.items() if isinstance(changed, Mapping) else ())
     ]
     words = [given[name] for name in ("why", "note", "text") if given.get(name)]
     details = "; ".join([*numbers, *changes, *words])

@@ -275,11 +275,26 @@ def test_a_broken_plan_stops_opening(ledger):
         Ledger.open(ledger.folder)
 
 
-def test_a_mass_given_on_printing_is_enough_for_a_measurement(ledger, resin):
-    light, unweighed = ledger.add(resin, mass=2.31), ledger.add(resin)
-    ledger.measure(light, session="monday")
-    table = ledger.table().set_index("cone")
-    assert table.loc[light, "mass"] == 2.31
-    assert table.loc[light, "status"] == "measured"
+def test_without_files_a_mass_given_on_printing_counts_only_where_nothing_is_computed(
+    ledger, resin, tmp_path
+):
+    weighed = ledger.add(resin, mass=2.31)
     with pytest.raises(LedgerError, match=r"Give its raw files, or `--value mass=NUMBER`\."):
-        ledger.measure(unweighed, session="monday")
+        ledger.measure(weighed, session="monday")
+    text = 'name = "scales"\n[variables.wall]\nkind = "integer"\nlow = 1\nhigh = 3\n'
+    text += '[metrics.mass]\nfrom = "hand"\nunit = "g"\ngoal = "minimise"\n'
+    with Ledger.create(tmp_path / "scales", text) as scales:
+        light, unweighed = scales.add({"wall": 1}, mass=2.31), scales.add({"wall": 2})
+        scales.measure(light, session="monday")
+        table = scales.table().set_index("cone")
+        assert table.loc[light, "mass"] == 2.31
+        assert table.loc[light, "status"] == "measured"
+        with pytest.raises(LedgerError, match=r"Give its raw files, or `--value mass=NUMBER`\."):
+            scales.measure(unweighed, session="monday")
+
+
+@pytest.mark.parametrize("mass", [0.0, -2.0])
+def test_a_measured_mass_is_above_zero(ledger, resin, mass):
+    cone = ledger.add(resin)
+    with pytest.raises(LedgerError, match="mass"):
+        ledger.measure(cone, session="monday", values={"mass": mass})

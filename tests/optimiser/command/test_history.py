@@ -44,3 +44,17 @@ def test_undoing_something_else_leaves_the_cards_alone(run, fresh):
     told = run("undo", "--in", fresh)
     assert told.out == "undid: cone 1 printed\n"
     assert (fresh / "cards" / "cone_01.html").is_file()
+
+
+def test_an_import_is_told_with_what_it_changed(run, folder, tmp_path):
+    sheet = tmp_path / "table.csv"
+    assert run("export", sheet, "--in", folder).status == 0
+    head, *rows = sheet.read_text(encoding="utf-8").splitlines()
+    column = head.split(",").index("note")
+    cells = rows[0].split(",")
+    cells[column] = "my own words"
+    sheet.write_text("\n".join([head, ",".join(cells), *rows[1:]]) + "\n", encoding="utf-8")
+    assert run("import", sheet, "--yes", "--in", folder).status == 0
+    told = run("history", "--limit", 1, "--in", folder)
+    assert told.status == 0
+    assert "import of table.csv: 1 changed cell" in told.out
