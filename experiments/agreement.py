@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Container, Iterable, Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from experiments.definitions import Stale, definition_of, stale_readings
 from experiments.errors import LedgerError, Problem
@@ -20,13 +21,13 @@ __all__ = [
     "cones_text",
     "disagreements",
     "dropped_levels",
-    "foreign_ends",
     "left_over",
     "missing_settings",
     "refuse_disagreements",
     "refuse_stale",
     "stale_problems",
     "told_stale",
+    "value_problems",
 ]
 
 _PRESENT = "values under the present plan"
@@ -49,9 +50,7 @@ def disagreements(connection: sqlite3.Connection, plan: Plan, space: Space) -> l
     list of Problem
         One a cause, naming the cones. Cones that are set aside do not count.
     """
-    stale = stale_problems(connection, plan)
-    ends = [] if stale else foreign_ends(connection, plan)
-    return [*missing_settings(connection, plan, space), *stale, *ends]
+    return [*missing_settings(connection, plan, space), *value_problems(connection, plan)]
 
 
 def refuse_disagreements(connection: sqlite3.Connection, plan: Plan, space: Space) -> None:
@@ -100,8 +99,7 @@ def missing_settings(connection: sqlite3.Connection, plan: Plan, space: Space) -
     list of Problem
         One a variable.
     """
-    rows = connection.execute("SELECT id FROM cones WHERE status <> 'set aside' ORDER BY id")
-    numbers = np.array([row[0] for row in rows], dtype=np.int64)
+    numbers = _counted(connection)
     if not len(numbers):
         return []
     recipes = cone_recipes(connection, plan, space, numbers)
@@ -197,22 +195,28 @@ def dropped_levels(connection: sqlite3.Connection, plan: Plan, space: Space) -> 
     list of str
         One sentence a level. Cones that are set aside are not told of.
     """
-    rows = connection.execute("SELECT id FROM cones WHERE status <> 'set aside' ORDER BY id")
-    numbers = np.array([row[0] for row in rows], dtype=np.int64)
+    numbers = _counted(connection)
     recipes = cone_recipes(connection, plan, space, numbers)
     notes = []
     for name, variable in plan.variables.items():
         if variable.words is None:
             continue
         for level in dict.fromkeys(recipes[name].dropna()):
+            if level in variable.words:
+                continue
             cones = cones_text(numbers[recipes[name].to_numpy() == level].tolist())
-            if level not in variable.words:
-                notes.append(
-                    f"the level '{level}' of {cones} is not in variables.{name}.levels any more: "
-                    "the table keeps what was recorded, no answer uses it; put the level back "
-                    "to use it again"
-                )
+            notes.append(
+                f"the level '{level}' of {cones} is not in variables.{name}.levels any more: "
+                "the table keeps what was recorded, no answer uses it; put the level back "
+                "to use it again"
+            )
     return notes
+
+
+def _counted(connection: sqlite3.Connection) -> npt.NDArray[np.int64]:
+    """Give the numbers of the cones that are not set aside."""
+    rows = connection.execute("SELECT id FROM cones WHERE status <> 'set aside' ORDER BY id")
+    return np.array([row[0] for row in rows], dtype=np.int64)
 
 
 def _cones_by_name(
@@ -226,6 +230,11 @@ def _cones_by_name(
 
 
 # -- values --------------------------------------------------------------------------------
+
+
+def value_problems(connection: sqlite3.Connection, plan: Plan) -> list[Problem]:
+    """Find values that are stale or, where none is, that no `poor` and `good` fit."""
+    return stale_problems(connection, plan) or _foreign_ends(connection, plan)
 
 
 def stale_problems(connection: sqlite3.Connection, plan: Plan) -> list[Problem]:
@@ -260,7 +269,7 @@ def told_stale(plan: Plan, stale: Iterable[Stale]) -> list[Problem]:
     ]
 
 
-def foreign_ends(connection: sqlite3.Connection, plan: Plan) -> list[Problem]:
+def _foreign_ends(connection: sqlite3.Connection, plan: Plan) -> list[Problem]:
     """Find metrics whose `poor` and `good` can only be meant in another unit than the values.
 
     Every cone would be perfect or worthless then, and every answer sure and wrong.

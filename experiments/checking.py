@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from experiments.agreement import cones_text, foreign_ends, missing_settings, stale_problems
+from experiments.agreement import cones_text, missing_settings, value_problems
 from experiments.errors import ExperimentError, LedgerError, PlanError, Problem, RecipeError
 from experiments.folder import PLAN_FILE, STORE_FILE, no_experiment
 from experiments.plan import Plan, read_plan_text
@@ -59,7 +59,7 @@ def check_experiment(folder: str | Path) -> list[Problem | str]:
             problems += check_store(connection, store.path)
             if plan is not None and space is not None:
                 problems += check_recipes(connection, plan, space)
-                problems += stale_problems(connection, plan) or foreign_ends(connection, plan)
+                problems += value_problems(connection, plan)
     except ExperimentError as error:
         problems += error.problems
     finally:

@@ -18,11 +18,10 @@ from experiments import reading
 from experiments.agreement import (
     disagreements,
     dropped_levels,
-    foreign_ends,
     left_over,
     refuse_disagreements,
     refuse_stale,
-    stale_problems,
+    value_problems,
 )
 from experiments.checking import check_recipes, check_store
 from experiments.definitions import stale_readings
@@ -328,8 +327,7 @@ class View:
         with self._store.reading() as connection:
             problems = impossible(space) + check_store(connection, self.folder / STORE_FILE)
             problems += check_recipes(connection, plan, space)
-            stale = stale_problems(connection, plan)
-            return problems + (stale or foreign_ends(connection, plan))
+            return problems + value_problems(connection, plan)
 
     def _stamp(self) -> str:
         return self._now().astimezone(UTC).isoformat(timespec="seconds")

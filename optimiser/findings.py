@@ -13,7 +13,10 @@ from optimiser.material import Findings, Lost
 from optimiser.spread import estimate_spread
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from experiments.ledger import Ledger
+    from experiments.plan import Plan
     from optimiser.surrogate import Model
 
 __all__ = ["gather_findings"]
@@ -44,7 +47,7 @@ def gather_findings(
     tell = progress or (lambda _share, _text: None)
     plan, trials = ledger.plan, ledger.table()
     tell(0.0, "seeking each knob's optimum")
-    optima = _optima(ledger, model, seed)
+    optima = _optima(plan, trials, model, seed)
     tell(0.4, "comparing levels")
     levels = compare_levels(plan, trials, seed, model=model)
     tell(0.7, "looking for dead ends")
@@ -65,9 +68,8 @@ def gather_findings(
     )
 
 
-def _optima(ledger: Ledger, model: Model, seed: int) -> list[Optimum]:
+def _optima(plan: Plan, trials: pd.DataFrame, model: Model, seed: int) -> list[Optimum]:
     """Seek the optimum of each number knob; levels are compared instead."""
-    plan, trials = ledger.plan, ledger.table()
     return [
         optimum(plan, trials, variable=name, seed=seed, model=model)
         for name, variable in plan.variables.items()

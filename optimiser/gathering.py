@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from experiments.acoustics import Distortion, Impulse, Options, Response, Sweep, listen
@@ -19,6 +19,7 @@ from optimiser.plates import SetUp, set_up
 
 if TYPE_CHECKING:
     from experiments.ledger import Ledger
+    from experiments.space import Space
     from optimiser.figures.overlay import Line
     from optimiser.surrogate import Model
 
@@ -90,12 +91,13 @@ def gather_material(
 
 def coming_cones(ledger: Ledger, model: Model, seed: int) -> list[Coming]:
     """Give the cones that are planned or printed, else a fresh proposal (not recorded)."""
-    waiting = [cone for cone in ledger.cones() if cone.status in ("planned", "printed")]
+    cones = ledger.cones()
+    waiting = [cone for cone in cones if cone.status in ("planned", "printed")]
     if not waiting:
         picks = propose(ledger.plan, ledger.table(), 1, seed, model=model)
         return [Coming(None, "proposed", pick) for pick in picks]
     recipes = ledger.space.rows([cone.settings for cone in waiting])
-    changes = [_set_up(ledger, cone) for cone in waiting]
+    changes = [_set_up(ledger.space, cones, cone) for cone in waiting]
     effort = ledger.space.effort(recipes)
     expected = model.expected(recipes)
     scores = model.predict_score(recipes)
@@ -118,14 +120,14 @@ def coming_cones(ledger: Ledger, model: Model, seed: int) -> list[Coming]:
     ]
 
 
-def _set_up(ledger: Ledger, cone: Cone) -> SetUp:
+def _set_up(space: Space, cones: Sequence[Cone], cone: Cone) -> SetUp:
     """Count the set-up changes that a planned cone needs after the cone before it."""
-    earlier = [each for each in ledger.cones() if each.number < cone.number]
+    earlier = [each for each in cones if each.number < cone.number]
     if cone.status != "planned" or not earlier:
         return SetUp(0.0, [])
-    rows = ledger.space.rows([max(earlier, key=lambda each: each.number).settings, cone.settings])
-    before, after = ledger.space.codes(rows)
-    return set_up(ledger.space, before, after)
+    rows = space.rows([max(earlier, key=lambda each: each.number).settings, cone.settings])
+    before, after = space.codes(rows)
+    return set_up(space, before, after)
 
 
 def gather_curves(ledger: Ledger, best: int | None) -> Curves:
