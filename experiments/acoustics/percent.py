@@ -94,21 +94,26 @@ def _unit(table: Table, roles: list[Role], place: int) -> str:
 
 def _decided(table: Table, roles: list[Role], bare: list[int]) -> str:
     """Decide what columns without a unit are; empty for percent that is only assumed."""
-    known = [table.values[:, i][~np.isnan(table.values[:, i])] for i in bare]
-    strongest = max((float(np.median(v)) for v in known if v.size), default=0.0)
+    strongest = max(0.0, *(_middle(table.values[:, i]) for i in bare))
     base = places(roles, "fundamental")
     levels = [i for i in base or places(roles, "level") if roles[i].unit in ("", "db")]
-    levels = [i for i in levels if float(np.nanmedian(table.values[:, i])) > _FAINT]
+    levels = [i for i in levels if _middle(table.values[:, i]) > _FAINT]
     beside = len(levels) == 1
     if base and not beside and not any(roles[i].unit in ("%", "db") for i in base):
         raise _undecided(table, "harmonics without a unit beside a fundamental that is not in dB")
     if strongest < _HARDLY_LEVEL or (strongest < _HARDLY_PERCENT and not beside):
         return ""
     if strongest >= _HARDLY_PERCENT and beside:
-        if strongest < float(np.nanmedian(table.values[:, levels[0]])):
+        if strongest < _middle(table.values[:, levels[0]]):
             return "db"
         raise _undecided(table, "harmonics without a unit that exceed the fundamental")
     raise _undecided(table, f"distortion without a unit, around {strongest:.3g}, percent or dB")
+
+
+def _middle(values: npt.NDArray[np.float64]) -> float:
+    """Return the median of a column's known values; -inf for an empty column."""
+    known = values[~np.isnan(values)]
+    return float(np.median(known)) if known.size else -np.inf
 
 
 def _undecided(table: Table, found: str) -> CurveError:
@@ -122,7 +127,10 @@ def _percent(
     values = table.values[:, place]
     if unit == "db":
         base = places(roles, "fundamental") or places(roles, "level")
-        base = [i for i in base if i != place and roles[i].unit in ("db", "")]
+        base = [
+            i for i in base
+            if i != place and roles[i].unit in ("db", "") and np.any(~np.isnan(table.values[:, i]))
+        ]  # fmt: skip
         return percent_from_db(_relative(table, values, base, key))
     if unit == "ratio":
         table.refuse(values < 0, values, f"{key} from 0 on")
@@ -159,7 +167,7 @@ def _relative(
             )
         )  # fmt: skip
     base = table.values[:, fundamental[0]]
-    if top <= _ABOVE and float(np.nanmedian(base)) > _FAINT:
+    if top <= _ABOVE and _middle(base) > _FAINT:
         table.notes.append(f"{key} in dB taken as relative to the fundamental")
         return values
     if top <= _ABOVE:

@@ -304,7 +304,8 @@ def _hint(name: str) -> str | None:
 
 
 def _like_phase(values: npt.NDArray[np.float64]) -> bool:
-    return bool(np.nanmin(values) < 0 and np.nanmax(np.abs(values)) <= 360.0)
+    known = values[~np.isnan(values)]
+    return bool(np.any(known < 0) and np.max(np.abs(known)) <= 360.0)
 
 
 def _ambiguous(table: Table, found: str, remedy: str = _SAY) -> CurveError:

@@ -69,3 +69,12 @@ def test_the_note_says_what_cut_the_search_short():
     assert "above, harmonics lie beyond the bandwidth" in note
     whole = listen(rows("Hz;THD %;HD2 %", *values), options=Options(band=(100, 6000)))
     assert any("6 kHz (the band stated)" in note for note in whole.notes)
+
+
+def test_an_empty_fundamental_decides_nothing():
+    # The level's column holds no number at all.
+    heard = listen(b"Hz,Fundamental dB,HD2\n100,NaN,-30\n200,NaN,-40\n400,NaN,-35\n")
+    assert "HD2 in dB taken as relative to the fundamental" in heard.notes
+    for head in ("Hz,Level dB,THD %", "Hz,Fundamental dB,THD", "Hz,Level dB,HD2"):
+        heard = listen(f"{head}\n100,NaN,1.5\n200,NaN,2\n400,NaN,1\n".encode())
+        assert heard.kind == "distortion"
