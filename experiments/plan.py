@@ -55,6 +55,9 @@ class Plan:
         Where every random step of this experiment starts.
     note : str
         A remark.
+    goal : {'score', 'trade'}
+        Whether the next cone is to raise the score, or to push the front of two or three metrics
+        that pull apart.
     variables, derived, metrics : dict of str to Variable, Derived, Metric
         In plan order.
     rules : dict of str to str
@@ -72,6 +75,7 @@ class Plan:
     metrics: dict[str, Metric]
     seed: int = 0
     note: str = ""
+    goal: str = "score"
     derived: dict[str, Derived] = field(default_factory=FrozenDict)
     rules: dict[str, str] = field(default_factory=FrozenDict)
     effort: Effort = field(default_factory=Effort)
@@ -174,6 +178,7 @@ class Plan:
             name=parts.name,
             seed=parts.seed,
             note=parts.note,
+            goal=parts.goal,
             variables=FrozenDict(parts.variables),
             derived=FrozenDict(parts.derived),
             rules=FrozenDict(parts.rules),
@@ -189,6 +194,7 @@ class Plan:
             "name": self.name,
             "seed": self.seed,
             "note": self.note,
+            "goal": "" if self.goal == "score" else self.goal,
             "variables": {name: _variable_keys(v) for name, v in self.variables.items()},
             "derived": {name: _derived_keys(d) for name, d in self.derived.items()},
             "rules": dict(self.rules),

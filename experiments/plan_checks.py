@@ -52,6 +52,7 @@ class Parts:
     name: str = ""
     seed: int = 0
     note: str = ""
+    goal: str = "score"
     variables: dict[str, Variable] = field(default_factory=dict)
     derived: dict[str, Derived] = field(default_factory=dict)
     rules: dict[str, str] = field(default_factory=dict)
@@ -96,7 +97,7 @@ def sound_parts(parts: Parts, data: Mapping[str, Any], problems: Sequence[Proble
     Returns
     -------
     Parts
-        Without effort.
+        Without effort, and without the goal, which rests on all metrics.
     """
     places = [problem.where for problem in problems]
 
@@ -150,11 +151,14 @@ class _Builder:
         top = read(PlanKeys, self.data, "", self.problems)
         if top is not None:
             self.parts.name, self.parts.seed, self.parts.note = top.name, top.seed, top.note
+            self.parts.goal = top.goal
         self._names()
         self.parts.variables = read_variables(self._section("variables"), self.problems)
         self._derived()
         self._rules()
-        self.parts.metrics = read_metrics(self._section("metrics"), self.problems)
+        self.parts.metrics = read_metrics(
+            self._section("metrics"), self.problems, trade=self.parts.goal == "trade"
+        )
         self._effort()
         sessions = read(SessionsKeys, self._section("sessions"), "sessions", self.problems)
         if sessions is not None:

@@ -12,12 +12,17 @@ from experiments.grammar import suggest
 from experiments.plan_parts import FrozenDict, Limit, Metric, is_number
 from experiments.plan_schema import MetricKeys, Problems, read_each, show
 
-__all__ = ["read_metrics"]
+__all__ = ["MOST_TRADED", "read_metrics"]
+
+MOST_TRADED = 3
+"""Metrics that can be traded: the surface between four is nothing that anybody can look at."""
 
 _LIMIT = re.compile(r"\s*(>=|<=|>|<|≥|≤)\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*")
 
 
-def read_metrics(section: Mapping[str, Any], problems: Problems) -> dict[str, Metric]:
+def read_metrics(
+    section: Mapping[str, Any], problems: Problems, *, trade: bool = False
+) -> dict[str, Metric]:
     """Read ``[metrics]``.
 
     Parameters
@@ -26,6 +31,8 @@ def read_metrics(section: Mapping[str, Any], problems: Problems) -> dict[str, Me
         Names and their keys.
     problems : Problems
         Whatever is wrong is added.
+    trade : bool
+        Whether the plan has ``goal = "trade"``.
 
     Returns
     -------
@@ -34,7 +41,7 @@ def read_metrics(section: Mapping[str, Any], problems: Problems) -> dict[str, Me
     """
     metrics = read_each(MetricKeys, section, "metrics", problems, _metric)
     if metrics:
-        _goals(metrics, len(metrics) == len(section), problems)
+        _goals(metrics, len(metrics) == len(section), problems, trade)
     return metrics
 
 
@@ -210,7 +217,7 @@ def _limit(problems: Problems, where: str, text: Any) -> Limit | None:
     return Limit(cast("Any", op), float(found[2]))
 
 
-def _goals(metrics: Mapping[str, Metric], complete: bool, problems: Problems) -> None:
+def _goals(metrics: Mapping[str, Metric], complete: bool, problems: Problems, trade: bool) -> None:
     """Check the goals together; `complete` tells that every metric is sound."""
     wanted = {n: m for n, m in metrics.items() if m.goal != "watch"}
     if complete and not wanted:
@@ -220,15 +227,24 @@ def _goals(metrics: Mapping[str, Metric], complete: bool, problems: Problems) ->
             "at least one with a goal",
             'Give one goal = "maximise", "minimise" or "target".',
         )
-    if len(wanted) < 2:
+    if trade and (len(wanted) > MOST_TRADED or (complete and len(wanted) < 2)):
+        listed = f": {', '.join(wanted)}" if wanted else ""
+        problems.note(
+            "goal",
+            f'"trade" with {len(wanted)} metric{"s" * (len(wanted) != 1)} to trade{listed}',
+            "two or three metrics with a goal other than watch",
+            'Give the others goal = "watch".' if len(wanted) > MOST_TRADED else "",
+        )
+    if len(wanted) < 2 and not trade:
         return
+    several = "the plan trades metrics" if trade else "several metrics have a goal"
     for name, metric in wanted.items():
         for key in ("poor", "good"):
             if getattr(metric, key) is None:
                 problems.note(
                     f"metrics.{name}.{key}",
                     "nothing",
-                    "a number, because several metrics have a goal",
+                    f"a number, because {several}",
                     "Desirability is 0 at poor and 1 at good.",
                 )
 

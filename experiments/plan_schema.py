@@ -55,6 +55,7 @@ class PlanKeys(_Keys):
     name: Annotated[str, Field(strict=True, min_length=1, max_length=200)]
     seed: Annotated[int, Field(strict=True, ge=0, lt=2**32)] = 0
     note: Text = ""
+    goal: Literal["score", "trade"] = "score"
     variables: Table
     derived: Table = {}
     rules: Table = {}

@@ -22,6 +22,9 @@ PLAN_TEMPLATE = """\
 name = "small radio, 65 mm cone"    # what is being designed
 seed = 1                            # where random steps start: the same seed repeats them exactly
 # note = "Started in spring."       # any remark; tables below take one too
+# goal = "trade"                    # for two or three metrics that pull apart: seek cones along
+                                    # the whole front between them; else "score", one number; each
+                                    # of these metrics needs poor and good, weights play no part
 
 
 # --- VARIABLES: the knobs -----------------------------------------------------------------------

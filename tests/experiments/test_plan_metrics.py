@@ -158,3 +158,38 @@ def test_at_least_one_metric_needs_a_goal():
     _, problems = read(a={"goal": "watch"}, b={})
     (problem,) = problems
     assert (problem.where, problem.expected) == ("metrics", "at least one with a goal")
+
+
+def traded(**section):
+    problems = Problems()
+    read_metrics(section, problems, trade=True)
+    return {problem.where: str(problem) for problem in problems}
+
+
+DECAY = {"from": "impulse", "unit": "ms", "goal": "minimise", "poor": 5, "good": 1}
+MASS = {"from": "hand", "unit": "g", "goal": "target", "poor": [1, 3], "good": 2}
+
+
+def test_two_or_three_metrics_can_be_traded():
+    assert not traded(upper=UPPER, decay=DECAY)
+    assert not traded(upper=UPPER, decay=DECAY, mass=MASS, level={"goal": "watch"})
+
+
+def test_a_trade_of_one_or_of_four_is_refused():
+    assert 'goal: found "trade" with 1 metric to trade: upper' in traded(upper=UPPER)["goal"]
+    assert "two or three metrics" in traded(upper=UPPER, level={"goal": "watch"})["goal"]
+    four = traded(upper=UPPER, decay=DECAY, mass=MASS, other=MASS)
+    assert "upper, decay, mass, other" in four["goal"]
+    assert 'goal = "watch"' in four["goal"]
+
+
+def test_what_is_traded_needs_poor_and_good():
+    found = traded(upper=UPPER, y={"goal": "minimise"})
+    assert set(found) == {"metrics.y.poor", "metrics.y.good"}
+    assert "the plan trades metrics" in found["metrics.y.poor"]
+    # All at once: too few to trade, and without ends.
+    assert set(traded(y={"goal": "minimise"})) == {"goal", "metrics.y.poor", "metrics.y.good"}
+
+
+def test_a_broken_metric_is_not_counted_as_missing():
+    assert "goal" not in traded(upper=UPPER, decay={**DECAY, "goal": "minimize"})
