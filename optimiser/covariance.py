@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import linalg
 
 from optimiser.kernels import matern, matern_slope
+from optimiser.triangles import inverse, white_height
 
 __all__ = ["Covariance"]
 
@@ -122,14 +122,7 @@ class Covariance:
         """Give `log_posterior` without its gradient, at a fraction of the cost."""
         n = len(outputs)
         total = self._signal(sets)[2].reshape(-1, n, n) + 1.0 + self.noise(sets)
-        value = np.full(len(sets), -np.inf)
-        for place, matrix in enumerate(total):
-            try:
-                factor = linalg.cholesky(matrix, lower=True)
-            except (linalg.LinAlgError, ValueError):
-                continue
-            white = linalg.solve_triangular(factor, outputs, lower=True)
-            value[place] = -0.5 * white @ white - np.log(np.diag(factor)).sum()
+        value = np.array([white_height(matrix, outputs) for matrix in total])
         return np.asarray(value - 0.5 * n * np.log(2 * np.pi) + self._log_prior(sets))
 
     def _signal(self, sets: Floats) -> tuple[Floats, Floats, Floats]:
@@ -149,15 +142,13 @@ class Covariance:
 
 def _invert(matrices: Floats) -> tuple[Floats, Floats, npt.NDArray[np.bool_]]:
     """Invert symmetric positive definite matrices; say which were not."""
-    bad = ~np.all(np.isfinite(matrices), axis=(1, 2))
-    matrices = np.where(bad[:, None, None], np.eye(matrices.shape[1]), matrices)
-    try:
-        factors = np.linalg.cholesky(matrices)
-    except np.linalg.LinAlgError:
-        smallest = np.linalg.eigvalsh(matrices)[:, 0]
-        bad |= smallest <= 1e-10
-        matrices = np.where(bad[:, None, None], np.eye(matrices.shape[1]), matrices)
-        factors = np.linalg.cholesky(matrices)
-    halves = np.linalg.inv(factors)
-    log_det = 2.0 * np.sum(np.log(np.diagonal(factors, axis1=1, axis2=2)), axis=1)
-    return np.swapaxes(halves, 1, 2) @ halves, log_det, bad
+    size = matrices.shape[1]
+    inverses, log_det = np.zeros_like(matrices), np.zeros(len(matrices))
+    bad = np.ones(len(matrices), dtype=bool)
+    for place, matrix in enumerate(matrices):
+        found = inverse(matrix)
+        if found is not None and np.isfinite(found[1]):
+            inverses[place], log_det[place] = found
+            bad[place] = False
+    inverses[bad] = np.eye(size)
+    return inverses, log_det, bad

@@ -46,10 +46,18 @@ def separations(encoding: Encoding, a: Points, b: Points) -> tuple[Floats, Float
     return numbers, levels
 
 
-def matern(squared: Floats) -> Floats:
-    """Matérn 5/2 correlation at squared scaled distance."""
-    root = _ROOT5 * np.sqrt(squared)
-    return np.asarray((1.0 + root + (5.0 / 3.0) * squared) * np.exp(-root))
+def matern(squared: Floats, exponent: Floats | float = 0.0) -> Floats:
+    """Matérn 5/2 correlation at squared scaled distance, times ``exp(-exponent)``."""
+    root = np.sqrt(squared)
+    root *= _ROOT5
+    height = root * root
+    height /= 3.0
+    height += root
+    height += 1.0
+    root += exponent
+    np.negative(root, out=root)
+    height *= np.exp(root, out=root)
+    return height
 
 
 def matern_slope(squared: Floats) -> Floats:
@@ -75,8 +83,5 @@ def shape(numbers: Floats, levels: Floats, log_lengths: Floats) -> Floats:
     rows, columns, count = numbers.shape
     rate = np.exp(-2.0 * log_lengths)
     squared = (numbers.reshape(rows * columns, count) @ rate[:, :count].T).T
-    result = matern(squared)
-    if levels.shape[2]:
-        apart = levels.reshape(rows * columns, -1) @ rate[:, count:].T
-        result *= np.exp(-apart.T)
-    return result.reshape(len(log_lengths), rows, columns)
+    apart = (levels.reshape(rows * columns, levels.shape[2]) @ rate[:, count:].T).T
+    return matern(squared, apart).reshape(len(log_lengths), rows, columns)

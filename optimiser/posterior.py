@@ -24,6 +24,7 @@ _PROPOSALS = 256
 _SAME_MODE = 0.3  # distance, in prior standard deviations, under which two maxima are one
 _FAR_BELOW = 8.0  # log posterior below the highest at which a maximum no longer counts
 _NOISY_SIGNAL, _NOISY_NOISE = -2.0, -0.5
+_NEAR = 1e-4  # relative rise at which a climb ends; the proposals around it forgive the rest
 _SHORT = 2.5  # prior standard deviations; where each recipe has an effect of its own
 
 
@@ -77,7 +78,9 @@ def _climb(covariance: Covariance, outputs: Floats, start: Floats) -> tuple[floa
         return (-float(value[0]), -slope[0]) if np.isfinite(value[0]) else (1e25, -slope[0])
 
     bounds = list(zip(mean - 5 * sd, mean + 5 * sd, strict=True))
-    found = optimize.minimize(target, start, jac=True, method="L-BFGS-B", bounds=bounds)
+    found = optimize.minimize(
+        target, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"ftol": _NEAR}
+    )
     return float(found.fun), np.asarray(found.x)
 
 

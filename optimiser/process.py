@@ -14,6 +14,7 @@ from optimiser.covariance import Covariance
 from optimiser.encoding import Encoding, Points
 from optimiser.kernels import separations, shape
 from optimiser.posterior import explore
+from optimiser.triangles import inverse_factors
 
 __all__ = ["EnsembleProcess", "LeftOut", "mixture_quantile"]
 
@@ -120,9 +121,8 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         self._inputs = covariance.inputs
         signal = self.signal_[:, None, None] * shape(*self._apart, self.sets_[:, : self._inputs])
         self.noise_ = covariance.noise(self.sets_)
-        factor = np.linalg.cholesky(signal + 1.0 + self.noise_)
-        self.half_ = np.linalg.inv(factor)  # K^-1 = half' half
-        self.alpha_ = np.einsum("sji,sjk,k->si", self.half_, self.half_, self.outputs_)
+        self.half_ = inverse_factors(signal + 1.0 + self.noise_)  # K^-1 = half' half
+        self.alpha_ = np.einsum("sji,sj->si", self.half_, self.half_ @ self.outputs_)
 
     @property
     def signal_(self) -> Floats:
@@ -151,10 +151,13 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         variance = np.exp(self.sets_[:, self._inputs + 1 :][:, keep]).sum(axis=1)
         return float(np.sqrt(np.mean(variance)) * self.scale_)
 
-    def covariance(self, a: Points, b: Points) -> Floats:
+    def covariance(self, a: Points, b: Points, sets: slice = slice(None)) -> Floats:
         """Prior covariance of the recipes' true values, (draws, len(a), len(b)); standardised."""
-        correlation = shape(*separations(self.encoding, a, b), self.sets_[:, : self._inputs])
-        return np.asarray(self.signal_[:, None, None] * correlation + 1.0)
+        lengths = self.sets_[sets, : self._inputs]
+        total = shape(*separations(self.encoding, a, b), lengths)
+        total *= self.signal_[sets, None, None]
+        total += 1.0
+        return total
 
     def predict(self, points: Points) -> tuple[Floats, Floats]:
         """Posterior mean and variance of the recipes' true values a draw.
@@ -204,12 +207,12 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         the rows of one cone, residual ``P_bb^-1 (P y)_b`` and covariance ``P_bb^-1``.
         Hyperparameters are not learnt anew.
         """
-        precision = np.swapaxes(self.half_, 1, 2) @ self.half_
         mean = np.empty((self.draws, len(self.outputs_)))
         variance = np.empty_like(mean)
         for cone in np.unique(self.cones_):
             rows = np.flatnonzero(self.cones_ == cone)
-            block = np.linalg.inv(precision[:, rows[:, None], rows[None, :]])
+            part = self.half_[:, :, rows]
+            block = np.linalg.inv(np.swapaxes(part, 1, 2) @ part)
             residual = np.einsum("sij,sj->si", block, self.alpha_[:, rows])
             mean[:, rows] = self.outputs_[rows] - residual
             variance[:, rows] = np.diagonal(block, axis1=1, axis2=2)

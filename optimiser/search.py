@@ -22,12 +22,20 @@ Move = Callable[[Codes], Codes]
 
 _WHOLE = 4_000
 _SPREAD = 2_048
+_SIFTED = 256  # recipes that are valued in full after a rough sorting
 _CLIMBERS = 6
 _STEPS = 30
 
 
 def best_codes(
-    space: Space, value: Value, known: Codes, *, seed: int, exclude: Codes, onto: Move
+    space: Space,
+    value: Value,
+    known: Codes,
+    *,
+    seed: int,
+    exclude: Codes,
+    onto: Move,
+    rough: Value | None = None,
 ) -> Codes | None:
     """Give the codes of the printable recipe with the highest value.
 
@@ -43,6 +51,9 @@ def best_codes(
         Recipes that may not be given.
     onto : callable
         Moves recipes to where they may be sought, and leaves out those that cannot be moved.
+    rough : callable, optional
+        A quicker value; where many recipes are to be valued, only those that are best by it are
+        valued in full.
 
     Returns
     -------
@@ -51,7 +62,7 @@ def best_codes(
     """
     count = space.count(limit=_WHOLE)
     if count.exact and count.number <= _WHOLE:
-        field = without(onto(space.enumerate_codes(_WHOLE)), exclude)
+        field = _sifted(without(onto(space.enumerate_codes(_WHOLE)), exclude), rough)
         return field[int(np.argmax(value(field)))] if len(field) else None
     field = space.sample_codes(_SPREAD, seed)
     if len(known):
@@ -59,7 +70,16 @@ def best_codes(
     field = without(onto(np.unique(field, axis=0)), exclude)
     if not len(field):
         return None
+    field = _sifted(field, rough)
     return _climb(lambda codes: onto(space.neighbour_codes(codes)), value, field, exclude)
+
+
+def _sifted(field: Codes, rough: Value | None) -> Codes:
+    """Give the recipes that are best by the rough value."""
+    if rough is None or len(field) <= _SIFTED:
+        return field
+    order = np.argsort(-rough(field), kind="stable")
+    return np.asarray(field[order[:_SIFTED]])
 
 
 def _climb(around_of: Move, value: Value, field: Codes, exclude: Codes) -> Codes:
