@@ -15,6 +15,7 @@ import numpy.typing as npt
 from scipy import special, stats
 
 from optimiser.encoding import Points
+from optimiser.kernels import separations
 from optimiser.surrogate import MetricModel, Model
 from optimiser.triangles import inverse_factors, roots
 
@@ -141,8 +142,9 @@ class NoisyImprovement:
     def _sample(self, points: Points, sets: slice) -> Floats:
         """Give the utility of one draw of each recipe a (hyperparameter set, incumbent)."""
         values = {}
+        apart = separations(self.model.encoding, points, self.known)
         for place, (name, part) in enumerate(self._named()):
-            mean, sd = part.predict(points, sets)
+            mean, sd = part.predict(points, sets, apart)
             values[name] = mean + sd[:, None, :] * self._normal[sets, sets, None, place]
         return self._utility(values)
 
@@ -167,10 +169,19 @@ class _Conditional:
         self._half = inverse_factors(prior + self._jitter)
         self._weights = drawn @ np.swapaxes(self._half, 1, 2) @ self._half
 
-    def predict(self, points: Points, sets: slice = slice(None)) -> tuple[Floats, Floats]:
-        """Mean (sets, incumbents, m) and standard deviation (sets, m) of those of `sets`."""
+    def predict(
+        self,
+        points: Points,
+        sets: slice = slice(None),
+        apart: tuple[Floats, Floats] | None = None,
+    ) -> tuple[Floats, Floats]:
+        """Mean (sets, incumbents, m) and standard deviation (sets, m) of those of `sets`.
+
+        `apart` is the separation of the recipes from the known ones, if it is at hand.
+        """
         process = self.model.process
-        cross = process.covariance(points, self.known, sets)
+        apart = apart or separations(process.encoding, points, self.known)
+        cross = process.covariance_at(*apart, sets)
         mean = self._weights[sets, sets] @ np.swapaxes(cross, 1, 2)
         solved = cross @ np.swapaxes(self._half[sets], 1, 2)
         explained = np.einsum("smn,smn->sm", solved, solved)

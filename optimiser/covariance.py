@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -87,29 +88,33 @@ class Covariance:
         -----
         Rasmussen & Williams 2006, eqs. 5.8 and 5.9.
         """
-        n = len(outputs)
-        count, numeric = self.inputs, self.numbers.shape[2]
-        rate = np.exp(-2.0 * sets[:, :count])
-        flat = self.numbers.reshape(n * n, numeric)
-        apart = self.levels.reshape(n * n, count - numeric)
-        squared, factor, signal = self._signal(sets)
-        total = signal.reshape(-1, n, n) + 1.0 + self.noise(sets)
-        inverse, log_det, bad = _invert(total)
-        alpha = inverse @ outputs
-        value = -0.5 * (alpha @ outputs) - 0.5 * log_det - 0.5 * n * np.log(2 * np.pi)
+        count = self.inputs
+        rows, columns = self._below
+        squared, apart = self._separation(sets)
+        scale = np.exp(sets[:, count])
+        factor = scale[:, None] * np.exp(-apart)
+        signal = factor * matern(squared)
+        inverses, log_det, bad = _invert(self._total(sets, signal))
+        alpha = inverses @ outputs
+        value = -0.5 * (alpha @ outputs) - 0.5 * log_det - 0.5 * len(outputs) * np.log(2 * np.pi)
 
-        # Half of (alpha alpha' - K^-1), contracted with each derivative of K.
-        weight = (0.5 * (alpha[:, :, None] * alpha[:, None, :] - inverse)).reshape(-1, n * n)
+        # alpha alpha' - K^-1, contracted with each derivative of K: a pair stands for both halves.
+        weight = alpha[:, rows] * alpha[:, columns] - inverses[:, rows, columns]
+        diagonal = 0.5 * (alpha**2 - np.diagonal(inverses, axis1=1, axis2=2))
+        rate = np.exp(-2.0 * sets[:, :count])
+        numbers, levels = self._pairs
+        numeric = numbers.shape[1]
         slope = np.empty_like(sets)
         by_number = weight * factor * matern_slope(squared)
-        slope[:, :numeric] = -2.0 * rate[:, :numeric] * (by_number @ flat)
-        slope[:, numeric:count] = 2.0 * rate[:, numeric:] * ((weight * signal) @ apart)
-        slope[:, count] = np.sum(weight * signal, axis=1)
-        on_diagonal = weight[:, :: n + 1] @ self.inflation
-        slope[:, count + 1] = np.exp(sets[:, count + 1]) * on_diagonal
+        slope[:, :numeric] = -2.0 * rate[:, :numeric] * (by_number @ numbers)
+        by_pair = weight * signal
+        slope[:, numeric:count] = 2.0 * rate[:, numeric:] * (by_pair @ levels)
+        slope[:, count] = by_pair.sum(axis=1) + scale * diagonal.sum(axis=1)
+        slope[:, count + 1] = np.exp(sets[:, count + 1]) * (diagonal @ self.inflation)
         for place, block in enumerate(self.blocks):
             at = count + 2 + place
-            slope[:, at] = np.exp(sets[:, at]) * (weight @ block.ravel())
+            shared = weight @ block[rows, columns] + diagonal @ np.diagonal(block)
+            slope[:, at] = np.exp(sets[:, at]) * shared
 
         mean, sd = self.prior()
         value = value + self._log_prior(sets)
@@ -120,20 +125,38 @@ class Covariance:
 
     def log_height(self, sets: Floats, outputs: Floats) -> Floats:
         """Give `log_posterior` without its gradient, at a fraction of the cost."""
-        n = len(outputs)
-        total = self._signal(sets)[2].reshape(-1, n, n) + 1.0 + self.noise(sets)
+        squared, apart = self._separation(sets)
+        signal = np.exp(sets[:, self.inputs])[:, None] * matern(squared, apart)
+        total = self._total(sets, signal)
         value = np.array([white_height(matrix, outputs) for matrix in total])
-        return np.asarray(value - 0.5 * n * np.log(2 * np.pi) + self._log_prior(sets))
+        value -= 0.5 * len(outputs) * np.log(2 * np.pi)
+        return np.asarray(value + self._log_prior(sets))
 
-    def _signal(self, sets: Floats) -> tuple[Floats, Floats, Floats]:
-        """Squared scaled distance, scale factor and signal covariance, (sets, n * n) each."""
-        count, numeric = self.inputs, self.numbers.shape[2]
-        pairs = self.numbers.shape[0] ** 2
-        rate = np.exp(-2.0 * sets[:, :count])
-        squared = (self.numbers.reshape(pairs, numeric) @ rate[:, :numeric].T).T
-        apart = (self.levels.reshape(pairs, count - numeric) @ rate[:, numeric:].T).T
-        factor = np.exp(sets[:, count])[:, None] * np.exp(-apart)
-        return squared, factor, factor * matern(squared)
+    @cached_property
+    def _below(self) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+        """Rows and columns of the pairs of observations, each pair once."""
+        return np.tril_indices(len(self.inflation), -1)
+
+    @cached_property
+    def _pairs(self) -> tuple[Floats, Floats]:
+        """Separations of the pairs, (pairs, inputs) each."""
+        return self.numbers[self._below], self.levels[self._below]
+
+    def _separation(self, sets: Floats) -> tuple[Floats, Floats]:
+        """Squared scaled distance and the choices' exponent of the pairs, (sets, pairs) each."""
+        numbers, levels = self._pairs
+        rate = np.exp(-2.0 * sets[:, : self.inputs])
+        numeric = numbers.shape[1]
+        return rate[:, :numeric] @ numbers.T, rate[:, numeric:] @ levels.T
+
+    def _total(self, sets: Floats, signal: Floats) -> Floats:
+        """Covariance of the observations, (sets, n, n); the upper triangle is left out."""
+        rows, columns = self._below
+        total = self.noise(sets)
+        total[:, rows, columns] += signal + 1.0
+        diagonal = np.arange(total.shape[1])
+        total[:, diagonal, diagonal] += np.exp(sets[:, self.inputs])[:, None] + 1.0
+        return total
 
     def _log_prior(self, sets: Floats) -> Floats:
         mean, sd = self.prior()

@@ -151,10 +151,15 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         variance = np.exp(self.sets_[:, self._inputs + 1 :][:, keep]).sum(axis=1)
         return float(np.sqrt(np.mean(variance)) * self.scale_)
 
-    def covariance(self, a: Points, b: Points, sets: slice = slice(None)) -> Floats:
+    def covariance(self, a: Points, b: Points) -> Floats:
         """Prior covariance of the recipes' true values, (draws, len(a), len(b)); standardised."""
-        lengths = self.sets_[sets, : self._inputs]
-        total = shape(*separations(self.encoding, a, b), lengths)
+        return self.covariance_at(*separations(self.encoding, a, b))
+
+    def covariance_at(
+        self, numbers: Floats, levels: Floats, sets: slice = slice(None)
+    ) -> Floats:
+        """Give `covariance` from `separations`, of some draws."""
+        total = shape(numbers, levels, self.sets_[sets, : self._inputs])
         total *= self.signal_[sets, None, None]
         total += 1.0
         return total
@@ -267,14 +272,14 @@ def _repeated(cones: Ints) -> bool:
     return len(np.unique(cones)) < len(cones)
 
 
-def mixture_quantile(mean: Floats, sd: Floats, level: float) -> Floats:
+def mixture_quantile(mean: Floats, sd: Floats, level: float | Floats) -> Floats:
     """Quantile of an equal mixture of normal distributions.
 
     Parameters
     ----------
     mean, sd : ndarray of shape (parts, ...)
-    level : float
-        0..1.
+    level : float or ndarray
+        0..1; broadcast against (...).
 
     Returns
     -------

@@ -28,6 +28,7 @@ Progress = Callable[[float, str], None]
 
 LEAST = 3  # measured values below which a metric has no model
 _LOW, _HIGH = 0.05, 0.95
+_ENDS = np.array([_LOW, _HIGH])
 
 
 @dataclass(frozen=True)
@@ -72,8 +73,7 @@ class MetricModel:
         The mean is kept inside its interval.
         """
         sd = np.sqrt(variance)
-        low = self.back(mixture_quantile(mean, sd, _LOW))
-        high = self.back(mixture_quantile(mean, sd, _HIGH))
+        low, high = self.back(mixture_quantile(mean[:, None], sd[:, None], _ENDS[:, None]))
         if self.log:
             level = np.exp(np.clip(mean + 0.5 * variance, -700, 700))
             square = level**2 * np.exp(np.clip(variance, 0, 50))
