@@ -123,6 +123,10 @@ class Pick:
         The variables that need them.
     gain : float
         Expected improvement of the score over the best so far; NaN for a first cone.
+    exploration : float
+        Share of `gain` (0..1) that lies in what is not known yet: 1 less the step that the recipe
+        itself is expected to make on the best cone so far, over `gain`. 0 for a sure
+        improvement, 1 where no step is expected; NaN for a first cone and a repeat.
     departs_from : int or None
         Number of the cone that it is compared with.
     changes : dict
@@ -140,6 +144,7 @@ class Pick:
     set_up: float = float("nan")
     set_ups: list[str] = field(default_factory=list)
     gain: float = float("nan")
+    exploration: float = float("nan")
     departs_from: int | None = None
     changes: dict[str, tuple[Any, Any]] = field(default_factory=dict)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -161,6 +160,7 @@ class _Chooser:
             row, kind = self._pick_repeat(), "confirm"
             if row is None:
                 return None
+        codes = self.space.codes(row)[0]
         pick = describe(
             self.model,
             row,
@@ -169,12 +169,9 @@ class _Chooser:
             len(self.known),
             listed=self.candidates is not None,
             mates=len(self.picked),
+            per=self.per,
+            needed=None if self.before is None else set_up(self.space, self.before, codes),
         )
-        codes = self.space.codes(row)[0]
-        if self.before is not None:
-            needed = set_up(self.space, self.before, codes)
-            minutes = pick.minutes + needed.minutes
-            pick = replace(pick, minutes=minutes, set_up=needed.minutes, set_ups=needed.variables)
         self.before = codes
         self.picked.append(row)
         self.plate.take(codes)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any
 
@@ -14,8 +14,18 @@ from experiments.plan import Metric
 from optimiser.acquisition import NoisyImprovement
 from optimiser.answers import Estimate, Pick, Settings
 from optimiser.goals import desirability
+from optimiser.plates import SetUp
 from optimiser.surrogate import Leader, Model
-from optimiser.wording import beside, interval, many, miss, recipe_line, setting, with_unit
+from optimiser.wording import (
+    beside,
+    duration,
+    interval,
+    many,
+    miss,
+    recipe_line,
+    setting,
+    with_unit,
+)
 
 __all__ = ["describe"]
 
@@ -31,6 +41,8 @@ def describe(
     *,
     listed: bool = False,
     mates: int = 0,
+    per: str | None = None,
+    needed: SetUp | None = None,
 ) -> Pick:
     """Build the full record of a picked recipe.
 
@@ -39,7 +51,8 @@ def describe(
     model : Model
     row : DataFrame of shape (1, variables)
     kind : {'first', 'improve', 'confirm'}
-        'improve' becomes 'explore' where the recipe itself is not expected to beat the leader.
+        'improve' becomes 'explore' where the recipe itself is not expected to beat the leader, or
+        by less than a tenth of what it promises.
     acquisition : NoisyImprovement or None
     known : int
         Recipes measured, pending or picked before.
@@ -47,6 +60,10 @@ def describe(
         Whether the choice is among recipes that somebody listed.
     mates : int
         Cones of the same plate picked before.
+    per : {'minutes', 'money'}, optional
+        Effort that the gain was divided by.
+    needed : SetUp, optional
+        What must be set up anew for it; None while no cone came before.
 
     Returns
     -------
@@ -56,30 +73,51 @@ def describe(
     settings = space.settings(row.iloc[0])
     leader = model.leader()
     recipe_score = model.predict_score(row, noisy=False)[0]
-    if kind == "improve" and (leader is None or not _better(model, recipe_score, leader)):
+    gain = float("nan") if acquisition is None else float(acquisition.gain(points).mean())
+    step = float("nan") if leader is None else _rise(model, recipe_score, leader)
+    exploration = float("nan") if kind == "confirm" else _exploration(step, gain)
+    if kind == "improve" and (not step > 0 or exploration > _MOSTLY):
         kind = "explore"
     base = _base(model, row, kind, leader)
     changes = _changes(base.settings, settings) if base else {}
     effort = space.effort(row).iloc[0]
-    expected = model.expected(row)[0]
-    case = _Case(
-        model, row, kind, leader, base, changes, expected, recipe_score, known, listed, mates
-    )
-    return Pick(
+    set_up = needed.minutes if needed else 0.0
+    pick = Pick(
         settings=settings,
-        expected=expected,
+        expected=model.expected(row)[0],
         score=model.predict_score(row)[0],
-        why=_sentence(case),
+        why="",
         kind=kind,
         prints=float(model.printability(points)[0])
         if model.printability.failures_
         else float("nan"),
-        minutes=float(effort["minutes"]),
+        minutes=float(effort["minutes"]) + set_up,
         money=float(effort["money"]),
-        gain=float("nan") if acquisition is None else float(acquisition.gain(points).mean()),
+        set_up=set_up if needed else float("nan"),
+        set_ups=needed.variables if needed else [],
+        gain=gain,
+        exploration=exploration,
         departs_from=_as_number(base.cone) if base else None,
         changes=changes,
     )
+    case = _Case(model, row, pick, leader, base, recipe_score, known, listed, mates, per)
+    return replace(pick, why=_sentence(case))
+
+
+_MOSTLY = 0.9  # share of a pick's promise from which it is made to learn
+
+
+def _rise(model: Model, score: Estimate, leader: Leader) -> float:
+    """By how much a recipe is expected to beat the leader: negative where it is not."""
+    return float(model.goals.sign * (score.mean - leader.score.mean))
+
+
+def _exploration(step: float, gain: float) -> float:
+    """Share of a promised gain that the expected step on the leader does not account for."""
+    if not np.isfinite([step, gain]).all():
+        return float("nan")
+    sure = max(step, 0.0)
+    return 1.0 - min(sure / gain, 1.0) if gain > 0 else float(sure == 0)
 
 
 @dataclass(frozen=True)
@@ -96,15 +134,14 @@ class _Case:
 
     model: Model
     row: pd.DataFrame
-    kind: str
+    pick: Pick
     leader: Leader | None
     base: _Base | None
-    changes: dict[str, tuple[Any, Any]]
-    expected: dict[str, Estimate]
     score: Estimate  # of the recipe itself
     known: int
     listed: bool
     mates: int
+    per: str | None
 
     def has(self, variable: str) -> bool:
         """Whether the recipe has a variable."""
@@ -123,10 +160,6 @@ class _Case:
     def inside(self, value: Estimate) -> str:
         """Write the same without parentheses of its own."""
         return self.interval(value).replace(" (", ", 90 %: ").replace(")", "")
-
-
-def _better(model: Model, score: Estimate, leader: Leader) -> bool:
-    return bool(model.goals.sign * (score.mean - leader.score.mean) > 0)
 
 
 def _as_number(cone: str) -> int | None:
@@ -161,20 +194,54 @@ def _changes(there: Settings, here: Settings) -> dict[str, tuple[Any, Any]]:
 
 def _sentence(case: _Case) -> str:
     """Compose the reason."""
-    if case.kind == "confirm":
+    kind = case.pick.kind
+    if kind == "confirm":
         return _repeat_sentence(case)
-    if case.kind == "first" or case.leader is None or case.base is None:
+    if kind == "first" or case.leader is None or case.base is None:
         return _first_sentence(case)
     rival = f"cone {case.leader.cone} ({case.name} {case.inside(case.leader.score)})"
-    if case.kind == "improve":
-        return (
+    if kind == "improve":
+        text = (
             f"Expected to improve on {rival} by {_step(case)}, to {case.interval(case.score)} of "
             f"the recipe itself{_mover(case)}, by changing {_change_text(case)}."
         )
-    return (
-        f"Mostly to learn: {_newest(case)} (nearest: cone {case.base.cone}); the recipe itself is "
-        f"expected to have a {case.name} of {case.interval(case.score)}, so it may beat {rival}."
-    )
+    else:
+        text = (
+            f"Mostly to learn: {_newest(case)}. It departs from the nearest cone, "
+            f"{case.base.cone}, by changing {_change_text(case)}; the recipe itself is expected "
+            f"to have a {case.name} of {case.interval(case.score)}, so it may beat {rival}."
+        )
+    return text + _promise(case) + _by_effort(case)
+
+
+# Shares in words: the number stands on draws, and a second digit would change with the seed.
+_SHARES = {
+    0.1: "Hardly any", 0.29: "About a quarter", 0.42: "About a third", 0.58: "About half",
+    0.71: "About two thirds", 0.83: "About three quarters", 0.99: "Nearly all", 1.0: "All",
+}  # fmt: skip
+
+
+def _promise(case: _Case) -> str:
+    """Say how much of the promised gain is exploration; nothing while that is unknown."""
+    share = case.pick.exploration
+    if not np.isfinite(share):
+        return ""
+    words = next(words for most, words in _SHARES.items() if share <= most)
+    return f" {words} of what it promises lies in what is not known yet."
+
+
+def _by_effort(case: _Case) -> str:
+    """Say by which effort the gain was divided, and how much of it this recipe takes."""
+    if case.per is None:
+        return ""
+    pick = case.pick
+    if case.per == "money":
+        currency = case.model.plan.effort.currency
+        cost = f"{pick.money:.2f} {currency}".strip()
+        return f" Chosen by its gain for each {currency or 'unit of money'}: it costs {cost}."
+    set_up = f", {duration(pick.set_up)} of set-up included" if pick.set_up > 0 else ", no set-up"
+    known = "" if np.isnan(pick.set_up) else set_up
+    return f" Chosen by its gain a minute: it takes {duration(pick.minutes)}{known}."
 
 
 def _repeat_sentence(case: _Case) -> str:
@@ -245,7 +312,7 @@ def _mover(case: _Case) -> str:
     model, leader = case.model, case.leader
     if model.goals.raw is not None or len(model.goals.metrics) < 2 or leader is None:
         return ""
-    here = case.expected
+    here = case.pick.expected
 
     def rise(metric: Metric) -> float:
         new = desirability(metric, here[metric.name].mean)
@@ -279,7 +346,7 @@ def _newest(case: _Case) -> str:
         one, other = max(pairs, key=lambda pair: pairs[pair])
         both = f"{_settings_text(case, [one])} together with {_settings_text(case, [other])}"
         return f"no measured cone has {both}"
-    differ = [name for name in case.changes if name in gaps] or list(gaps)
+    differ = [name for name in case.pick.changes if name in gaps] or list(gaps)
     return f"no measured cone joins {_settings_text(case, differ[:3])}"
 
 
@@ -309,7 +376,7 @@ def _gaps(model: Model, row: pd.DataFrame) -> dict[str, Floats]:
 def _change_text(case: _Case, most: int = 3) -> str:
     """List the first few changed settings."""
     parts = []
-    for name, (there, here) in case.changes.items():
+    for name, (there, here) in case.pick.changes.items():
         if here is None:
             continue
         variable = case.model.plan.variables[name]

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from experiments.plan import Plan
 from experiments.space import Space
-from optimiser import fit
+from optimiser import fit, propose
+from optimiser.acquisition import NoisyImprovement
+from optimiser.answers import Pick
+from optimiser.plates import SetUp
 from optimiser.reasons import describe
 
 PLAN = Plan.from_dict(
@@ -44,7 +48,10 @@ def why(trials: pd.DataFrame, kind: str = "improve", known: int = 4, **recipe: o
 
 def test_a_setting_like_no_other_is_named():
     said = why(TRIALS, wall=5.0, cure=0.0, resin="clear")
-    assert said.startswith("Mostly to learn: nothing like wall 5 mm has been measured (nearest: ")
+    assert said.startswith(
+        "Mostly to learn: nothing like wall 5 mm has been measured. It departs "
+    )
+    assert "from the nearest cone, 1, by changing wall from 0 to 5 mm; the recipe itself" in said
 
 
 def test_two_settings_that_never_met_are_named():
@@ -113,3 +120,105 @@ def test_a_metric_that_is_not_foretold_carries_its_warning(error, doubted, monke
     assert "mostly through ease (" in said
     warning = "mm; not foretold yet: typical miss 2.0 of a spread of 2.0"
     assert (warning in said.replace("\xa0", " ")) == doubted
+
+
+SLOPE = {
+    "name": "slope",
+    "variables": {"wall": {"kind": "continuous", "unit": "mm", "low": 0, "high": 20, "step": 1}},
+    "metrics": {"loss": {"from": "hand", "goal": "minimise"}},
+    "effort": {"minutes": "30 + wall", "money": "0.1 * wall", "currency": "EUR"},
+}
+
+
+def down_to(wall: int, noise: float = 0.0) -> pd.DataFrame:
+    """Give a loss that falls by 1 a millimetre as far as it was measured, steep enough to tell."""
+    walls = np.arange(0.0, wall + 1)
+    loss = 50 - walls + noise * np.random.default_rng(0).standard_normal(len(walls))
+    return pd.DataFrame({"cone": walls + 1, "wall": walls, "loss": loss, "status": "measured"})
+
+
+def described(trials: pd.DataFrame, wall: float, **more: object) -> Pick:
+    plan = Plan.from_dict(SLOPE)
+    model = fit(plan, trials, seed=0)
+    acquisition = NoisyImprovement(model, model.encoding(model.evidence.known), seed=0)
+    row = Space(plan).rows([{"wall": wall}])
+    return describe(model, row, "improve", acquisition, len(trials), **more)  # type: ignore[arg-type]
+
+
+def test_a_sure_improvement_is_no_exploration():
+    pick = described(down_to(18), 19.0)
+    assert pick.kind == "improve"
+    assert pick.gain == pytest.approx(1.0, abs=0.2)
+    assert 0.0 <= pick.exploration < 0.1
+    assert pick.why.endswith("Hardly any of what it promises lies in what is not known yet.")
+
+
+def test_a_recipe_that_is_expected_to_be_worse_is_all_exploration():
+    pick = described(down_to(12, noise=3.0), 2.0)
+    assert (pick.kind, pick.exploration) == ("explore", 1.0)
+    assert "All of what it promises lies in what is not known yet." in pick.why
+
+
+class Promise:
+    """Stands for an acquisition that promises the same gain everywhere."""
+
+    def __init__(self, gain: float) -> None:
+        self._gain = gain
+
+    def gain(self, points: object) -> np.ndarray:
+        return np.full((4, 1), self._gain)
+
+
+@pytest.mark.parametrize(
+    ("times", "share", "kind", "words"),
+    [
+        (1.0, 0.0, "improve", "Hardly any of"),
+        (0.5, 0.0, "improve", "Hardly any of"),  # less than the step: other cones may be as good
+        (4 / 3, 0.25, "improve", "About a quarter of"),
+        (2.0, 0.5, "improve", "About half of"),
+        (3.0, 2 / 3, "improve", "About two thirds of"),
+        (20.0, 0.95, "explore", "Nearly all of"),
+    ],
+)
+def test_the_share_of_exploration_is_one_less_step_over_gain(times, share, kind, words):
+    plan = Plan.from_dict(SLOPE)
+    model = fit(plan, down_to(18), seed=0)
+    row = Space(plan).rows([{"wall": 19.0}])
+    leader = model.leader()
+    assert leader is not None
+    step = leader.score.mean - model.predict_score(row, noisy=False)[0].mean  # less is better
+    pick = describe(model, row, "improve", Promise(times * step), 19)  # type: ignore[arg-type]
+    assert pick.exploration == pytest.approx(share)
+    assert pick.kind == kind
+    assert f"{words} what it promises" in pick.why
+
+
+def test_nothing_promised_is_no_share_of_nothing():
+    first = propose(Plan.from_dict(SLOPE), down_to(18).iloc[:0])[0]
+    assert (first.kind, np.isnan(first.exploration)) == ("first", True)
+    all_tried = propose(Plan.from_dict(SLOPE), down_to(20))[0]
+    assert (all_tried.kind, np.isnan(all_tried.exploration)) == ("confirm", True)
+
+
+@pytest.mark.parametrize(
+    ("per", "needed", "words"),
+    [
+        (None, None, ""),
+        ("minutes", None, " Chosen by its gain a minute: it takes 49 min."),
+        ("minutes", SetUp(0.0, []), " Chosen by its gain a minute: it takes 49 min, no set-up."),
+        (
+            "minutes",
+            SetUp(25.0, ["wall"]),
+            " Chosen by its gain a minute: it takes 74 min, 25 min of set-up included.",
+        ),
+        ("money", SetUp(25.0, ["wall"]), " Chosen by its gain for each EUR: it costs 1.90 EUR."),
+    ],
+)
+def test_the_effort_that_the_gain_was_divided_by_is_said(per, needed, words):
+    said = described(down_to(18), 19.0, per=per, needed=needed).why.replace("\xa0", " ")
+    assert said.endswith("lies in what is not known yet." + words)
+
+
+def test_a_choice_by_effort_reaches_the_sentence():
+    pick = propose(Plan.from_dict(SLOPE), down_to(12), per="minutes")[0]
+    assert f"it takes {pick.minutes:.0f} min, no set-up." in pick.why.replace("\xa0", " ")

@@ -33,6 +33,7 @@ def test_a_proposal_from_measured_cones(run, folder):
     expected = pick["expected"]["upper_limit"]
     assert expected["low"] < expected["mean"] < expected["high"]
     assert pick["score"]["low"] < pick["score"]["mean"] < pick["score"]["high"]
+    assert 0 <= pick["exploration"] <= 1
     assert {check["metric"] for check in answer["calibration"]} == {"upper_limit", "loss"}
     with Ledger.open(folder) as ledger:
         cone = ledger.cone(9)
@@ -188,6 +189,7 @@ def test_settings_to_keep_and_gain_by_the_minute(run, folder):
     assert "Did you mean 'filament'?" in slip.err
     cheap = run("next", "--json", "--dry-run", "--per", "minutes", "--in", folder)
     assert cheap.json["picks"][0]["minutes"] > 0
+    assert "Chosen by its gain a minute: it takes " in cheap.json["picks"][0]["why"]
     no_formula = run("next", "--dry-run", "--per", "money", "--in", folder)
     assert no_formula.status == 2
     assert "effort.money" in no_formula.err
