@@ -17,13 +17,16 @@ import numpy.typing as npt
 
 from experiments.plan import Metric, Plan
 
-__all__ = ["Goals", "desirability"]
+__all__ = ["FAR", "Goals", "desirability"]
 
 Floats = npt.NDArray[np.float64]
 
 # Below this desirability the soft form decays instead of reaching 0, so that a search among
 # poor recipes still has a way up.
 _KNEE = 0.05
+
+FAR = 100.0
+"""Where positions between poor (0) and good (1) end, so that a wild draw stays a number."""
 
 
 class Goals:
@@ -45,6 +48,8 @@ class Goals:
         Names of all of these: what a score is computed from.
     raw : Metric or None
         The single metric that is optimised itself; None for a score of desirabilities.
+    trade : bool
+        Whether the plan trades the metrics with a goal against each other.
     """
 
     def __init__(self, plan: Plan, known: Collection[str] | None = None) -> None:
@@ -53,6 +58,7 @@ class Goals:
         self.limited = [metric for metric in usable if metric.limit is not None]
         wanted = {metric.name for metric in [*self.metrics, *self.limited]}
         self.needed = [name for name in plan.metrics if name in wanted]
+        self.trade = plan.goal == "trade"
         alone = len(self.metrics) == 1 and self.metrics[0].good is None
         self.raw: Metric | None = self.metrics[0] if alone else None
         weights = np.array([metric.weight for metric in self.metrics], dtype=float)
@@ -106,6 +112,27 @@ class Goals:
             total = total + share * np.log(_soft(metric, values[metric.name]))
         result = np.exp(total)
         return np.where(self.within_limits(values), result, _KNEE * result)
+
+    def rises(self, values: dict[str, Floats]) -> Floats:
+        """Give the position of recipes between poor (0) and good (1), metric by metric.
+
+        Better than good is more than 1, worse than poor below 0. A target is 1, and the metric's
+        shape and weight play no part.
+
+        Parameters
+        ----------
+        values : dict of str to ndarray
+            Arrays of one shape, at least for every name in `needed`.
+
+        Returns
+        -------
+        ndarray
+            The same shape and one axis more, as long as `metrics`. Far below 0 where a hard limit
+            is broken; NaN where a metric is NaN.
+        """
+        rises = np.stack([_rise(each, values[each.name]) for each in self.metrics], axis=-1)
+        broken = ~self.within_limits(values)[..., None]
+        return np.asarray(np.clip(rises, -FAR, FAR) - 2 * FAR * broken)
 
     def within_limits(self, values: dict[str, Floats]) -> npt.NDArray[np.bool_]:
         """Whether every hard limit holds (NaN does not hold)."""

@@ -42,6 +42,15 @@ def branin(x: np.ndarray) -> np.ndarray:
     return a**2 + 10 * (1 - 1 / (8 * np.pi)) * np.cos(x1) + 10
 
 
+def currin(x: np.ndarray) -> np.ndarray:
+    """Currin et al. (1991), JASA 86(416), on [0, 1]^2; x2 = 0 is the limit."""
+    x1, x2 = x[:, 0], x[:, 1]
+    with np.errstate(divide="ignore"):
+        rise = 1 - np.exp(-1 / (2 * x2))
+    above = 2300 * x1**3 + 1900 * x1**2 + 2092 * x1 + 60
+    return rise * above / (100 * x1**3 + 500 * x1**2 + 4 * x1 + 20)
+
+
 def hartmann6(x: np.ndarray) -> np.ndarray:
     """Hartmann 6 on [0, 1]^6; minimum -3.32237."""
     inner = (_H6_A * (x[:, None, :] - _H6_P) ** 2).sum(axis=2)

@@ -12,7 +12,7 @@ import os
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from importlib.util import find_spec
 from pathlib import Path
@@ -77,7 +77,9 @@ def dask_backend(address: str | None, jobs: int) -> Iterator[None]:
         yield
 
 
-def race(tasks: list[Task], path: Path, jobs: int) -> list[dict[str, Any]]:
+def race(
+    tasks: list[Task], path: Path, jobs: int, run: Callable[..., dict[str, Any]] = run
+) -> list[dict[str, Any]]:
     """Run the tasks, write each as it ends, show progress."""
     done, start = [], time.monotonic()
     work = joblib.Parallel(n_jobs=jobs, return_as="generator_unordered", batch_size=1)

@@ -101,3 +101,33 @@ def test_utility_never_falls_while_a_metric_gets_better(value, step):
     score = Goals(plan).score(values)
     if desirability(plan.metrics["abrasion"], value) > 0.05:
         assert low == pytest.approx(score[0])
+
+
+def test_positions_run_from_poor_to_good_and_beyond():
+    plan = tyre_plan()
+    values = {
+        "abrasion": np.array([120.0, 170.0, 195.0]),
+        "modulus": np.array([850.0, 1150.0, np.nan]),
+        "elongation": np.array([500.0, 450.0, 700.0]),
+        "hardness": np.array([67.5, 75.0, 60.0]),
+    }
+    rises = Goals(plan).rises(values)
+    np.testing.assert_allclose(rises[:, 0], [0, 1, 1.5])
+    np.testing.assert_allclose(rises[:, 1], [-0.5, 0.5, np.nan])
+    np.testing.assert_allclose(rises[:, 2], [1, 0.5, -1])
+    np.testing.assert_allclose(rises[:, 3], [1, 0, 0], atol=1e-12)
+
+
+def test_a_broken_limit_puts_a_recipe_far_behind_poor():
+    keys = {"from": "hand", "poor": 0, "good": 1}
+    plan = plan_of(
+        {
+            "a": {**keys, "goal": "maximise"},
+            "b": {**keys, "goal": "maximise"},
+            "heat": {"from": "hand", "goal": "watch", "limit": "< 60"},
+        }
+    )
+    good, heat = np.array([0.9, 0.9]), np.array([50.0, 70.0])
+    rises = Goals(plan).rises({"a": good, "b": good, "heat": heat})
+    np.testing.assert_allclose(rises[0], 0.9)
+    assert (rises[1] < -90).all()

@@ -1,0 +1,88 @@
+"""Noisy expected improvement of the volume that a front of traded metrics covers.
+
+The draws are those of `NoisyImprovement`, and each metric is modelled by itself as there; what is
+improved is not a score but the hypervolume between the poor values and the front of each draw
+(Daulton, Balandat & Bakshy 2021, Parallel Bayesian optimization of multiple noisy objectives with
+expected hypervolume improvement, NeurIPS; in log form, Ament et al. 2023, as there).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from optimiser.acquisition import NoisyImprovement
+from optimiser.encoding import Points
+from optimiser.goals import FAR
+from optimiser.hypervolume import Columns, undominated
+from optimiser.surrogate import Model
+
+__all__ = ["VolumeImprovement", "on_front"]
+
+Floats = npt.NDArray[np.float64]
+
+_SOFT = 1e-4  # roundness of the improvement's corner, in units of poor to good
+_CACHED = 2**14  # numbers that stay in the processor's cache
+
+
+def on_front(rises: Floats) -> npt.NDArray[np.bool_]:
+    """Tell which recipes, (draws, n, k), no other one beats; none that breaks a hard limit."""
+    return undominated(rises) & (rises > -FAR).all(axis=2)
+
+
+class VolumeImprovement(NoisyImprovement):
+    """Expected improvement of the hypervolume over that of the known recipes.
+
+    Parameters
+    ----------
+    model : Model
+        Scorable, of a plan whose metrics with a goal have `poor` and `good`.
+    known : Points
+        Distinct recipes measured, planned or printed, and those already picked.
+    incumbents : int
+        Draws of the known recipes' true values a hyperparameter set.
+    seed : int
+
+    Attributes
+    ----------
+    rises_ : ndarray of shape (draws, n, k)
+        Drawn position of the known recipes between poor (0) and good (1) in each metric.
+    """
+
+    def __init__(
+        self, model: Model, known: Points, *, incumbents: int = 16, seed: int = 0
+    ) -> None:
+        super().__init__(model, known, incumbents=incumbents, seed=seed)
+        values = {name: part.model.back(part.values) for name, part in self._named()}
+        self._places = np.arange(self.best_.size).reshape(self.best_.shape)
+        rises = model.goals.rises(values)
+        self.rises_ = rises.reshape(self.best_.size, *rises.shape[2:])
+        self._above = Columns.above(self.rises_)
+
+    @property
+    def chances_(self) -> Floats:
+        """Probability that each known recipe is on the front of all of them, shape (n,)."""
+        return np.asarray(on_front(self.rises_).mean(axis=0))
+
+    def _log_improvement(self, points: Points, sets: slice = slice(None)) -> Floats:
+        """Give `log_value` of recipes that are sure to print."""
+        added = self._added(points, sets, _SOFT)
+        return np.asarray(np.log(added.mean(axis=0) + 1e-300))
+
+    def gain(self, points: Points) -> Floats:
+        """Volume that each recipe adds, (draws, m); 1 is the box from all poor to all good."""
+        return self._added(points, slice(None), 0.0)
+
+    def _added(self, points: Points, sets: slice, soft: float) -> Floats:
+        """Give the volume that one draw of each recipe adds, (draws, m)."""
+        values = {}
+        for place, (name, part) in enumerate(self._named()):
+            mean, sd = part.predict(points, sets)
+            drawn = mean + sd[:, None, :] * self._normal[sets, sets, None, place]
+            values[name] = part.model.back(drawn)
+        rises = self.model.goals.rises(values)
+        rises = rises.reshape(-1, *rises.shape[2:])
+        above = self._above.take(self._places[sets, sets].ravel())
+        step = max(1, _CACHED // len(rises))
+        starts = range(0, rises.shape[1], step)
+        return np.concatenate([above.added(rises[:, i : i + step], soft) for i in starts], axis=1)
