@@ -20,6 +20,7 @@ from optimiser.reasons import describe
 from optimiser.search import best_codes
 from optimiser.surrogate import Model, Progress, fit
 from optimiser.threads import one_thread
+from optimiser.trading import VolumeImprovement
 from optimiser.wording import setting
 
 __all__ = ["first_cones", "propose"]
@@ -206,7 +207,8 @@ class _Chooser:
         return float(self.space.count(limit=10_000).number)
 
     def _improvement(self) -> NoisyImprovement:
-        return NoisyImprovement(self.model, self.encoding(self.known), seed=self.seed)
+        kind = VolumeImprovement if self.model.goals.trade else NoisyImprovement
+        return kind(self.model, self.encoding(self.known), seed=self.seed)
 
     def _excluded(self) -> pd.DataFrame:
         """Recipes not to propose: known already, failed, or picked."""
