@@ -99,7 +99,8 @@ class Encoding:
     ----------
     space : Space
         The plan's printable recipes. Variables and derived quantities that never change are
-        left out.
+        left out, and derived quantities that repeat another input: a straight line in it, or of
+        logarithms.
 
     Attributes
     ----------
@@ -128,16 +129,28 @@ class Encoding:
         self.level_counts = [len(variable.grid) + 1 for variable in self._choices]
 
     def _derived_axes(self) -> list[_Axis]:
-        """Scale derived quantities by the range they span over printable recipes."""
+        """Scale derived quantities by the range they span over printable recipes.
+
+        One that repeats another input is left out: the same knob would count twice.
+        """
         if not self.plan.derived:
             return []
-        values = self.space.derived(self.space.sample(512, seed=0))
+        recipes = self.space.sample(512, seed=0)
+        values = self.space.derived(recipes)
+        others = [
+            recipes[variable.name].to_numpy(dtype=float)
+            for variable in self.plan.variables.values()
+            if variable.numeric
+        ]
         axes = []
         for name in self.plan.derived:
             numbers = values[name].to_numpy(dtype=float)
             finite = numbers[np.isfinite(numbers)]
             if len(finite) < 2 or np.ptp(finite) == 0:
                 continue
+            if any(_repeats(numbers, other) for other in others):
+                continue
+            others.append(numbers)
             log = bool(finite.min() > 0 and finite.max() > 20 * finite.min())
             ends = np.log([finite.min(), finite.max()]) if log else (finite.min(), finite.max())
             conditional = len(finite) < len(numbers)
@@ -168,6 +181,35 @@ class Encoding:
     def of_codes(self, codes: npt.NDArray[np.int32]) -> Points:
         """Encode recipes given as grid codes (see `Space.codes`)."""
         return self(self.space.frame(codes))
+
+
+_STRAIGHT = 1e-6  # departure from a straight line, as a share of the range, that counts as none
+
+
+def _repeats(one: Floats, other: Floats) -> bool:
+    """Whether one quantity is a straight line in the other, either of them as a logarithm or not.
+
+    Powers and ratios to a constant are among these. Both must exist in the same recipes.
+    """
+    known = np.isfinite(one)
+    if not np.array_equal(known, np.isfinite(other)):
+        return False
+    return any(
+        _straight(a, b) for a in _plain_and_log(one[known]) for b in _plain_and_log(other[known])
+    )
+
+
+def _plain_and_log(values: Floats) -> list[Floats]:
+    return [values, np.log(values)] if np.all(values > 0) else [values]
+
+
+def _straight(a: Floats, b: Floats) -> bool:
+    """Whether a straight line through b gives a."""
+    if np.ptp(b) == 0:
+        return False
+    b = (b - np.mean(b)) / np.ptp(b)
+    slope = b @ (a - np.mean(a)) / (b @ b)
+    return bool(np.max(np.abs(a - np.mean(a) - slope * b)) <= _STRAIGHT * np.ptp(a))
 
 
 def _axis_of(variable: Variable) -> _Axis | None:

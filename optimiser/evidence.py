@@ -30,7 +30,7 @@ class Evidence:
     space : Space
     measured : DataFrame
         Measured rows whose recipe is complete: variables, every metric of the plan (NaN where
-        missing), ``cone`` and ``session``; index 0..n-1.
+        missing), ``cone`` and ``session``; in order of the cones' numbers, index 0..n-1.
     failed, pending : DataFrame
         Recipes that did not print; recipes planned or printed whose measurement is to come.
     latest : Series or None
@@ -54,9 +54,14 @@ class Evidence:
 
     @property
     def known(self) -> pd.DataFrame:
-        """Distinct recipes that are measured or still to be."""
+        """Distinct recipes that are measured or still to be, in an order of their own.
+
+        Random draws go to them in turn, and may not depend on how the table was sorted.
+        """
         frames = [self.recipes(frame) for frame in (self.measured, self.pending)]
-        return pd.concat(frames, ignore_index=True).drop_duplicates(ignore_index=True)
+        recipes = pd.concat(frames, ignore_index=True).drop_duplicates()
+        order = np.lexsort(self.space.codes(recipes).T)
+        return recipes.iloc[order].reset_index(drop=True)
 
     def recipes(self, frame: pd.DataFrame) -> pd.DataFrame:
         """Give the variables' columns alone."""
@@ -101,7 +106,10 @@ def gather(plan: Plan, trials: pd.DataFrame) -> Evidence:
     complete = _complete(plan, space, table, strange, shown, notes, problems)
     if problems:
         raise TrialsError(*problems)
-    has_metric = metrics.notna().any(axis=1)
+    latest = _latest(table.loc[complete, [*plan.variables, "cone"]])
+    order = _order(table)
+    table, complete = table.iloc[order], complete[order]
+    has_metric = table[list(plan.metrics)].notna().any(axis=1)
     measured = (table["status"] == "measured") & complete
     silent = int((measured & ~has_metric).sum())
     if silent:
@@ -114,9 +122,27 @@ def gather(plan: Plan, trials: pd.DataFrame) -> Evidence:
         table[measured & has_metric].reset_index(drop=True),
         table[failed].reset_index(drop=True),
         table[pending].reset_index(drop=True),
-        _latest(table.loc[complete, [*plan.variables, "cone"]]),
+        latest,
         notes,
     )
+
+
+def _order(table: pd.DataFrame) -> npt.NDArray[np.intp]:
+    """Order rows by cone and by what they hold, so that the table's own order tells nothing.
+
+    The order of a sum shows in its last digits. Rows without a cone keep their order, at the end.
+    """
+
+    def rank(place: int) -> tuple[int, float, str, str]:
+        label = cones[place]
+        number = pd.to_numeric(label, errors="coerce")
+        if label.startswith("row "):
+            return 2, place, "", ""
+        return int(np.isnan(number)), float(np.nan_to_num(number)), label, held[place]
+
+    cones = [str(label) for label in table["cone"]]
+    held = [repr(row) for row in table.itertuples(index=False, name=None)]
+    return np.array(sorted(range(len(table)), key=rank), dtype=np.intp)
 
 
 def _latest(recipes: pd.DataFrame) -> pd.Series | None:

@@ -280,9 +280,10 @@ def test_offsets_agree_with_the_surrogates_session_effect():
     """A session offset as large as the noise; both are asked what each session adds."""
     shop = workshops.draw(workshops.thorough(), 0.5, 0.2, 0.5, seed=4)
     found = offsets_of(rig_drift(PLAN, shop.trials))
-    process = fit(PLAN, shop.trials).metrics["level"].process
+    model = fit(PLAN, shop.trials)
+    process = model.metrics["level"].process
     assert process.has_session_
-    codes, names = pd.factorize(shop.trials["session"])
+    codes, names = pd.factorize(model.evidence.measured["session"])
     member = (codes[:, None] == np.arange(len(names))).astype(float)
     share = np.exp(process.sets_[:, -2])[:, None]  # the session's variance, then the cone's
     contrast = np.eye(len(names)) - 1 / len(names)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import pytest
 
+from experiments.plan import Plan
 from experiments.space import Space
 from optimiser.encoding import Encoding
 
@@ -36,3 +38,29 @@ def test_an_inactive_number_is_equally_far_from_every_active_one(mixed_plan):
     apart = np.linalg.norm(points.numbers[:3, place] - points.numbers[3, place], axis=1)
     np.testing.assert_allclose(apart, apart[0])
     assert apart[0] > 0.5
+
+
+@pytest.mark.parametrize(
+    ("formula", "kept"),
+    [
+        ("wall", False),
+        ("25.4 - 3 * wall", False),
+        ("wall ** 2", False),  # a straight line in the logarithms
+        ("log(wall)", False),
+        ("2 * cure_time + 1", False),  # exists where the cure time does
+        ("wall / layer", True),
+        ("wall - wall ** 3 / 0.9", True),  # rises, then falls
+        ("abs(wall - 0.8)", True),
+        ("wall if process == 'resin' else 0.4", True),
+    ],
+)
+def test_a_derived_quantity_that_repeats_a_variable_is_no_input(mixed_plan, formula, kept):
+    plan = Plan.from_dict({**mixed_plan.to_dict(), "derived": {"twin": {"formula": formula}}})
+    assert ("twin" in Encoding(Space(plan)).inputs) == kept
+
+
+def test_a_derived_quantity_that_repeats_another_is_no_input(mixed_plan):
+    derived = {"layers": {"formula": "wall / layer"}, "twin": {"formula": "100 * layers"}}
+    plan = Plan.from_dict({**mixed_plan.to_dict(), "derived": derived})
+    inputs = Encoding(Space(plan)).inputs
+    assert ("layers" in inputs, "twin" in inputs) == (True, False)

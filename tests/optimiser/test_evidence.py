@@ -7,6 +7,7 @@ import pytest
 
 from experiments.errors import TrialsError
 from experiments.plan import Plan
+from experiments.space import Space
 from optimiser.evidence import gather
 
 PLAN = Plan.from_dict(
@@ -48,3 +49,23 @@ def test_a_variable_that_exists_nowhere_needs_no_value():
 def test_planned_cones_alone_may_lack_a_value():
     trials = pd.DataFrame({"process": ["resin"], "status": ["planned"]})
     assert gather(PLAN, trials).notes == ["row 0: no value for cure, so not used."]
+
+
+def test_rows_come_in_order_of_their_cones():
+    levels = ["filament", "resin", "filament"]
+    trials = table(process=levels, cure=[None, 3, None], cone=[10, 9, 2])
+    assert gather(PLAN, trials).measured["cone"].tolist() == ["2", "9", "10"]
+    named = gather(PLAN, trials.assign(cone=["b", None, "a"])).measured["cone"].tolist()
+    assert named == ["a", "b", "row 1"]
+
+
+def test_known_recipes_come_in_an_order_that_neither_rows_nor_numbers_change():
+    frame = Space(PLAN).enumerate(20)
+    trials = frame.assign(reach=range(len(frame)), cone=range(len(frame)), status="measured")
+    trials.loc[::3, "status"] = "planned"
+    known = gather(PLAN, trials).known
+    assert len(known) == len(frame)
+    turned = trials.iloc[::-1]
+    pd.testing.assert_frame_equal(gather(PLAN, turned).known, known)
+    numbered = turned.assign(cone=range(len(frame)))
+    pd.testing.assert_frame_equal(gather(PLAN, numbered).known, known)
