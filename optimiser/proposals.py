@@ -92,8 +92,9 @@ def propose(
 
     Notes
     -----
-    The first cones fill the space. From then on noisy expected improvement of the score is
-    maximised over printable recipes (see `NoisyImprovement`), times the probability that the
+    The first cones fill the space. From then on noisy expected improvement of the score (see
+    `NoisyImprovement`), or of the hypervolume under the front where the plan trades (see
+    `VolumeImprovement`), is maximised over printable recipes, times the probability that the
     recipe prints; cones picked earlier in the call count as pending for the later ones, and
     share with them every variable marked ``per = "plate"``.
     """
@@ -252,10 +253,17 @@ class _Chooser:
 
     def _ranked(self) -> Codes:
         """Known recipes' codes, the most promising first."""
-        scores = self.model.predict_score(self.known, noisy=False)
-        height = self.model.goals.sign * np.array([score.mean for score in scores])
-        order = np.argsort(-np.nan_to_num(height, nan=-np.inf), kind="stable")
+        order = np.argsort(-self._heights(self.known), kind="stable")
         return np.asarray(self.space.codes(self.known.iloc[order]))
+
+    def _heights(self, recipes: pd.DataFrame) -> Floats:
+        """Say how good known recipes are: their score, or their chance of being on the front."""
+        if self.model.goals.trade and self.model.scorable:
+            points = self.encoding(recipes)
+            return VolumeImprovement(self.model, points, seed=self.seed).chances_
+        scores = self.model.predict_score(recipes, noisy=False)
+        height = self.model.goals.sign * np.array([score.mean for score in scores])
+        return np.asarray(np.nan_to_num(height, nan=-np.inf))
 
     def _pick_filling(self) -> pd.DataFrame | None:
         """Give the recipe farthest from all known ones, out of an evenly spread design."""
@@ -293,9 +301,7 @@ class _Chooser:
         pool = pool[new & self._fitting(pool)]
         if not len(pool):
             return None
-        scores = np.array([e.mean for e in self.model.predict_score(pool, noisy=False)])
-        order = np.nan_to_num(self.model.goals.sign * scores, nan=-np.inf)
-        return pool.iloc[[int(np.argmax(order))]].reset_index(drop=True)
+        return pool.iloc[[int(np.argmax(self._heights(pool)))]].reset_index(drop=True)
 
 
 LEAST_RECIPES = 3  # different measured recipes before the model chooses

@@ -12,16 +12,19 @@ import pandas as pd
 
 from experiments.plan import Metric
 from optimiser.acquisition import NoisyImprovement
-from optimiser.answers import Estimate, Pick, Settings
+from optimiser.answers import Estimate, Member, Pick, Settings
+from optimiser.fronts import Standing, expected_values, standing
 from optimiser.goals import desirability
 from optimiser.plates import SetUp
-from optimiser.surrogate import Leader, Model
+from optimiser.surrogate import Leader, Model, estimate
+from optimiser.trade_reasons import added_text, against_text
 from optimiser.wording import (
     beside,
     duration,
     interval,
     many,
     miss,
+    percent,
     recipe_line,
     setting,
     with_unit,
@@ -73,12 +76,18 @@ def describe(
     settings = space.settings(row.iloc[0])
     leader = model.leader()
     recipe_score = model.predict_score(row, noisy=False)[0]
-    gain = float("nan") if acquisition is None else float(acquisition.gain(points).mean())
+    gains = np.array([np.nan]) if acquisition is None else acquisition.gain(points).ravel()
+    gain = float(gains.mean())
     step = float("nan") if leader is None else _rise(model, recipe_score, leader)
+    trade = None
+    if model.goals.trade and kind != "first" and (stand := standing(model)) is not None:
+        itself = expected_values(model, points)[0]
+        trade = _Trade(stand, stand.neighbour(itself), itself, estimate(gains, model.cones))
+        step = stand.step(itself)
     exploration = float("nan") if kind == "confirm" else _exploration(step, gain)
     if kind == "improve" and (not step > 0 or exploration > _MOSTLY):
         kind = "explore"
-    base = _base(model, row, kind, leader)
+    base = trade.base if trade else _base(model, row, kind, leader)
     changes = _changes(base.settings, settings) if base else {}
     effort = space.effort(row).iloc[0]
     set_up = needed.minutes if needed else 0.0
@@ -100,7 +109,7 @@ def describe(
         departs_from=_as_number(base.cone) if base else None,
         changes=changes,
     )
-    case = _Case(model, row, pick, leader, base, recipe_score, known, listed, mates, per)
+    case = _Case(model, row, pick, leader, base, recipe_score, known, listed, mates, per, trade)
     return replace(pick, why=_sentence(case))
 
 
@@ -129,6 +138,29 @@ class _Base:
 
 
 @dataclass(frozen=True)
+class _Trade:
+    """What the pick of a trading plan does to the front."""
+
+    standing: Standing
+    neighbour: Member
+    itself: dict[str, Estimate]  # what the recipe is expected to have
+    added: Estimate  # hypervolume
+
+    @property
+    def base(self) -> _Base:
+        """The recipe on the front that it is compared with."""
+        return _Base(self.neighbour.cones[0], self.neighbour.settings)
+
+    @property
+    def adds(self) -> str:
+        return added_text(self.added, self.standing.volume)
+
+    @property
+    def against(self) -> str:
+        return against_text(self.standing.model, self.neighbour, self.itself)
+
+
+@dataclass(frozen=True)
 class _Case:
     """What a sentence is made of."""
 
@@ -142,6 +174,7 @@ class _Case:
     listed: bool
     mates: int
     per: str | None
+    trade: _Trade | None = None  # of a plan that trades, once a front is known
 
     def has(self, variable: str) -> bool:
         """Whether the recipe has a variable."""
@@ -199,6 +232,8 @@ def _sentence(case: _Case) -> str:
         return _repeat_sentence(case)
     if kind == "first" or case.leader is None or case.base is None:
         return _first_sentence(case)
+    if case.trade:
+        return _trade_sentence(case, case.trade) + _promise(case) + _by_effort(case)
     rival = f"cone {case.leader.cone} ({case.name} {case.inside(case.leader.score)})"
     if kind == "improve":
         text = (
@@ -212,6 +247,16 @@ def _sentence(case: _Case) -> str:
             f"to have a {case.name} of {case.interval(case.score)}, so it may beat {rival}."
         )
     return text + _promise(case) + _by_effort(case)
+
+
+def _trade_sentence(case: _Case, trade: _Trade) -> str:
+    """Say what the pick adds to the front, and what it gains and gives up."""
+    start = (
+        "Expected"
+        if case.pick.kind == "improve"
+        else (f"Mostly to learn: {_newest(case)}. It is expected")
+    )
+    return f"{start} {trade.adds}: {trade.against}, by changing {_change_text(case)}."
 
 
 # Shares in words: the number stands on draws, and a second digit would change with the seed.
@@ -252,9 +297,14 @@ def _repeat_sentence(case: _Case) -> str:
     if case.leader is None or case.base is None:
         again = _cones_of(case)
         repeats = f"repeats cone{'s' * (len(again) > 1)} {' and '.join(again)}"
-        return f"{every}, so this one {repeats if again else 'is a repeat'}; none has a score yet."
+        lacks = "all the metrics to trade" if case.model.goals.trade else "a score"
+        return f"{every}, so this one {repeats if again else 'is a repeat'}; none has {lacks} yet."
+    shows = f"{every}; another cone of this one shows how well it repeats"
+    if case.trade:
+        chance = percent(case.trade.neighbour.chance)
+        return f"{shows} (cone {case.base.cone}, on the front with probability {chance})."
     return (
-        f"{every}; another cone of this one shows how well it repeats (best so far: cone "
+        f"{shows} (best so far: cone "
         f"{case.base.cone}, {case.name} {case.inside(case.leader.score)})."
     )
 
@@ -297,7 +347,8 @@ def _first_sentence(case: _Case) -> str:
     )
     measured = many(cones, "measured cone")
     if cones and not case.model.scorable:
-        return f"{text}; {measured} carr{'ies' if cones == 1 else 'y'} no score yet."
+        lacking = "none of the metrics to trade" if case.model.goals.trade else "no score"
+        return f"{text}; {measured} carr{'ies' if cones == 1 else 'y'} {lacking} yet."
     return f"{text}; {measured} {'is' if cones == 1 else 'are'} too few to choose by a model."
 
 

@@ -53,10 +53,12 @@ class VolumeImprovement(NoisyImprovement):
         self, model: Model, known: Points, *, incumbents: int = 16, seed: int = 0
     ) -> None:
         super().__init__(model, known, incumbents=incumbents, seed=seed)
-        values = {name: part.model.back(part.values) for name, part in self._named()}
-        self._places = np.arange(self.best_.size).reshape(self.best_.shape)
-        rises = model.goals.rises(values)
-        self.rises_ = rises.reshape(self.best_.size, *rises.shape[2:])
+        draws = self.best_.size
+        self._places = np.arange(draws).reshape(self.best_.shape)
+        values = {
+            name: part.model.back(part.values).reshape(draws, -1) for name, part in self._named()
+        }
+        self.rises_ = model.goals.rises(values)
         self._above = Columns.above(self.rises_)
 
     @property
