@@ -212,34 +212,39 @@ class Space:
 
     # -- near ------------------------------------------------------------------------------
 
-    def neighbour_codes(self, codes: Codes) -> Codes:
+    def neighbour_codes(self, codes: Codes, reach: float = 0.0) -> Codes:
         """Give the printable recipes one move away from any of the given ones.
 
         Parameters
         ----------
         codes : ndarray of int, shape (n, d)
             Well-formed recipes.
+        reach : float
+            Length of a move of a number as a share of its range; one grid step at least.
 
         Returns
         -------
         ndarray of int32, shape (m, d)
-            Different rows: one grid step either way of each active number, and each other level
+            Different rows: one move either way of each active number, and each other level
             of each active variable with words. A variable that becomes active takes the middle of
             its grid.
         """
         codes = np.asarray(codes, dtype=np.int32)
         moved = [
-            moves for column in range(len(self.tree.names)) for moves in self._moves(codes, column)
+            moves
+            for column in range(len(self.tree.names))
+            for moves in self._moves(codes, column, reach)
         ]
         middle = [(int(size) - 1) // 2 for size in self.tree.sizes]
         around = self.tree.unique(self.tree.settle(np.vstack(moved), middle))
         return np.asarray(around[self.printable_codes(around)])
 
-    def _moves(self, codes: Codes, column: int) -> Iterable[Codes]:
+    def _moves(self, codes: Codes, column: int, reach: float) -> Iterable[Codes]:
         size = int(self.tree.sizes[column])
+        step = max(1, round(reach * (size - 1)))
         here = codes[:, column]
         if self.tree.variables[column].numeric:
-            targets = [here - 1, here + 1]
+            targets = [here - step, here + step]
         else:
             targets = [np.full_like(here, level) for level in range(size)]
         for target in targets:

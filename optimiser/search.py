@@ -1,7 +1,8 @@
 """Finding the recipe that an acquisition values most, among what can be printed.
 
 Small spaces are valued whole. Large ones: evenly spread recipes and the neighbourhood of the
-known ones are valued, then the best are climbed from along the grid.
+known ones are valued, then the best are climbed from along the grid, by strides that shrink to one
+step, so that a finer grid does not shorten the way.
 """
 
 from __future__ import annotations
@@ -19,12 +20,14 @@ Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int32]
 Value = Callable[[Codes], Floats]
 Move = Callable[[Codes], Codes]
+Around = Callable[[Codes, float], Codes]
 
 _WHOLE = 4_000
 _SPREAD = 2_048
 _SIFTED = 256  # recipes that are valued in full after a rough sorting
 _CLIMBERS = 6
 _STEPS = 30
+_REACH = 0.01  # first stride, as a share of a knob's range
 
 
 def best_codes(
@@ -71,7 +74,20 @@ def best_codes(
     if not len(field):
         return None
     field = _sifted(field, rough)
-    return _climb(lambda codes: onto(space.neighbour_codes(codes)), value, field, exclude)
+
+    def around(codes: Codes, reach: float) -> Codes:
+        return onto(space.neighbour_codes(codes, reach))
+
+    return _climb(around, value, field, exclude, _reaches(space))
+
+
+def _reaches(space: Space) -> list[float]:
+    """Strides as shares of a knob's range, each a quarter of the one before, down to one step."""
+    largest = max((len(each.grid) for each in space.plan.variables.values()), default=1)
+    reaches = [_REACH]
+    while round(reaches[-1] * (largest - 1)) > 1:
+        reaches.append(reaches[-1] / 4)
+    return reaches
 
 
 def _sifted(field: Codes, rough: Value | None) -> Codes:
@@ -82,26 +98,29 @@ def _sifted(field: Codes, rough: Value | None) -> Codes:
     return np.asarray(field[order[:_SIFTED]])
 
 
-def _climb(around_of: Move, value: Value, field: Codes, exclude: Codes) -> Codes:
+def _climb(
+    around_of: Around, value: Value, field: Codes, exclude: Codes, reaches: list[float]
+) -> Codes:
     """Step to better neighbours from the best few recipes until none is better."""
     values = value(field)
     order = np.argsort(-values, kind="stable")[:_CLIMBERS]
     front, heights = field[order], values[order]
     best, top = front[0], heights[0]
     seen = np.vstack([field, exclude.astype(field.dtype)])
-    for _ in range(_STEPS):
-        around = without(around_of(front), seen)
-        if not len(around):
-            break
-        seen = np.vstack([seen, around])
-        found = value(around)
-        front = np.vstack([front, around])
-        heights = np.concatenate([heights, found])
-        order = np.argsort(-heights, kind="stable")[:_CLIMBERS]
-        front, heights = front[order], heights[order]
-        if heights[0] <= top + 1e-9:
-            break
-        best, top = front[0], heights[0]
+    for reach in reaches:
+        for _ in range(_STEPS):
+            around = without(around_of(front, reach), seen)
+            if not len(around):
+                break
+            seen = np.vstack([seen, around])
+            found = value(around)
+            front = np.vstack([front, around])
+            heights = np.concatenate([heights, found])
+            order = np.argsort(-heights, kind="stable")[:_CLIMBERS]
+            front, heights = front[order], heights[order]
+            if heights[0] <= top + 1e-9:
+                break
+            best, top = front[0], heights[0]
     return np.asarray(best)
 
 

@@ -515,3 +515,17 @@ def test_every_recipe_can_be_reached_by_neighbours():
         grown = space.tree.unique(np.vstack([seen, space.neighbour_codes(edge)]))
         edge, seen = grown[len(seen) :], grown
     assert len(seen) == space.count().number
+
+
+def test_neighbours_may_lie_a_share_of_the_range_away():
+    grid = space_of(
+        {
+            "wall": {"kind": "continuous", "low": 0, "high": 100, "step": 1},
+            "ribs": {"kind": "integer", "low": 0, "high": 4},
+            "ink": {"kind": "choice", "levels": ["red", "blue"]},
+        }
+    )
+    around = grid.frame(grid.neighbour_codes(np.array([[10, 2, 0]]), 0.12))
+    assert sorted(around["wall"]) == [10.0, 10.0, 10.0, 22.0]  # -2 is outside
+    assert sorted(around["ribs"]) == [1.0, 2.0, 2.0, 3.0]  # a step at least
+    assert sorted(around["ink"]) == ["blue", "red", "red", "red"]
