@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from optimiser.answers import Estimate, Pick
     from optimiser.comparing import compare
+    from optimiser.fronts import front
     from optimiser.influence import sensitivity
     from optimiser.optima import optimum
     from optimiser.proposals import propose
@@ -22,6 +23,7 @@ __all__ = [
     "compare",
     "dead_ends",
     "fit",
+    "front",
     "optimum",
     "outlook",
     "propose",
@@ -37,6 +39,7 @@ _HOMES = {
     "compare": "optimiser.comparing",
     "dead_ends": "optimiser.variants",
     "fit": "optimiser.surrogate",
+    "front": "optimiser.fronts",
     "optimum": "optimiser.optima",
     "outlook": "optimiser.stopping",
     "propose": "optimiser.proposals",

@@ -13,6 +13,7 @@ from optimiser.answers import (
     Comparison,
     DeadEnds,
     Estimate,
+    Front,
     Optimum,
     Outlook,
     Sensitivity,
@@ -27,6 +28,7 @@ __all__ = [
     "check_table",
     "dead_end_table",
     "difference_table",
+    "front_table",
     "knob_table",
     "level_table",
     "offset_table",
@@ -203,6 +205,27 @@ def dead_end_table(
         before = shown
     heads = ["variable", "where", "chance", f"{name} lost without it", "verdict"]
     return Table("Where the best recipe can still lie", heads, rows, narrow=True)
+
+
+_HARDLY = 0.05  # chance of being on the front below which a recipe is not listed
+
+
+def front_table(answer: Front, units: Mapping[str, str], labels: Mapping[str, str]) -> Table:
+    """List the recipes that may be on the front, the best in the first metric first."""
+    listed = [each for each in answer.members if each.chance >= _HARDLY]
+    columns = [
+        wording.intervals([each.expected[name] for each in listed], units.get(name, ""))
+        for name in answer.metrics
+    ]
+    rows = [
+        [", ".join(each.cones), *cells, wording.percent(each.chance)]
+        for each, *cells in zip(listed, *columns, strict=True)
+    ]
+    heads = ["cone", *(_name(labels, name) for name in answer.metrics), "on the front"]
+    rest = len(answer.members) - len(listed)
+    out = f"; {wording.many(rest, 'other')} under 5 %" if rest else ""
+    title = f"Recipes that may be on the front, 90 % intervals{out}"
+    return Table(title, heads, rows, narrow=True)
 
 
 RULE = (

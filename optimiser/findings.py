@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from optimiser import dead_ends, optimum
+from optimiser import dead_ends, front, optimum
 from optimiser.answers import Estimate, Optimum
 from optimiser.comparing import compare_levels
 from optimiser.drift import rig_drift
@@ -58,6 +58,7 @@ def gather_findings(
         optima=optima,
         levels=levels,
         dead_ends=ends,
+        front=front(plan, trials, seed=seed, model=model) if plan.goal == "trade" else None,
         spread=estimate_spread(plan, trials),
         drift=rig_drift(plan, ledger.wide_table()),
         lost=[

@@ -13,6 +13,7 @@ from optimiser.answers import (
     Comparison,
     DeadEnds,
     Estimate,
+    Front,
     Optimum,
     Outlook,
     Pick,
@@ -105,6 +106,8 @@ class Findings:
     levels : list of Comparison
         The levels of each choice, the best one against each other one.
     dead_ends : DeadEnds or None
+    front : Front or None
+        Of a plan that trades its metrics.
     spread : Spread or None
         How far measurements, prints and sessions scatter.
     drift : Drift or None
@@ -117,6 +120,7 @@ class Findings:
     optima: Sequence[Optimum] = ()
     levels: Sequence[Comparison] = ()
     dead_ends: DeadEnds | None = None
+    front: Front | None = None
     spread: Spread | None = None
     drift: Drift | None = None
     lost: Sequence[Lost] = ()

@@ -20,10 +20,10 @@ from optimiser.surrogate import Leader, Model, estimate
 from optimiser.trade_reasons import added_text, against_text
 from optimiser.wording import (
     beside,
+    doubt,
     duration,
     interval,
     many,
-    miss,
     percent,
     recipe_line,
     setting,
@@ -251,11 +251,9 @@ def _sentence(case: _Case) -> str:
 
 def _trade_sentence(case: _Case, trade: _Trade) -> str:
     """Say what the pick adds to the front, and what it gains and gives up."""
-    start = (
-        "Expected"
-        if case.pick.kind == "improve"
-        else (f"Mostly to learn: {_newest(case)}. It is expected")
-    )
+    start = "Expected"
+    if case.pick.kind == "explore":
+        start = f"Mostly to learn: {_newest(case)}. It is expected"
     return f"{start} {trade.adds}: {trade.against}, by changing {_change_text(case)}."
 
 
@@ -373,10 +371,9 @@ def _mover(case: _Case) -> str:
     if not rise(best) > 0:
         return ""
     old, new = (beside(each[best.name].mean, here[best.name]) for each in (leader.expected, here))
-    check = next(each for each in model.calibration() if each.metric == best.name)
     # A model that misses by as much as the cones differ may say so by chance.
-    doubt = "" if check.foretells else f"; not foretold yet: typical miss {miss(check)}"
-    return f", mostly through {best.label} ({old} to {with_unit(new, best.unit)}{doubt})"
+    doubted = doubt(model.calibration(), best.name)
+    return f", mostly through {best.label} ({old} to {with_unit(new, best.unit)}{doubted})"
 
 
 _NEW = 0.02  # share of a variable's range that is a difference worth naming

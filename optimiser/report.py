@@ -16,6 +16,7 @@ from optimiser.answer_tables import (
     chart_table,
     check_table,
     dead_end_table,
+    front_table,
     knob_table,
     level_table,
     offset_table,
@@ -49,6 +50,7 @@ SECTIONS = {
     "curves": "Curves",
     "best": "Best cone",
     "next": "Next",
+    "front": "Front",
     "knobs": "Knobs",
     "optimum": "Optimum",
     "comparison": "Comparison",
@@ -73,6 +75,9 @@ METHODS = (
     "The next cone has the largest noisy expected improvement (Letham et al. 2019; in log form, "
     "Ament et al. 2023), times the probability that it prints. Only printable recipes are "
     "searched.",
+    "Where the plan trades metrics, the next cone has the largest expected improvement of the "
+    "hypervolume between the poor values and the front (Daulton, Balandat & Bakshy 2021), in "
+    "units of the box from poor to good; weights and shapes play no part in it.",
     "Whether a recipe prints: a Gaussian process for classes, Laplace's approximation "
     "(Rasmussen & Williams 2006, 3.4), from failed and measured cones. A failed cone never enters "
     "a metric's model.",
@@ -119,7 +124,11 @@ def report_html(material: Material) -> str:
     found = ", ".join(f"{name} {text}" for name, text in versions().items())
     context: dict[str, Any] = {
         "plan": plan,
-        "sections": SECTIONS.items(),
+        "sections": [
+            (key, title)
+            for key, title in SECTIONS.items()
+            if key != "front" or material.findings.front
+        ],
         "counts": _counts(material),
         "made": material.made,
         "best": _best(material),
@@ -157,6 +166,7 @@ def _answers(material: Material) -> dict[str, Table | None]:
     """Give the answers' tables; None where nothing can be told."""
     plan, findings = material.plan, material.findings
     labels, name, unit = wording.describe(plan), wording.score_name(plan), wording.score_unit(plan)
+    units = {each.name: each.unit for each in plan.metrics.values()}
     shown = labels.get(name, name)
     called = [wording.sides(plan, each.a, each.b) for each in findings.levels]
     ends, spread, drift = findings.dead_ends, findings.spread, findings.drift
@@ -167,6 +177,7 @@ def _answers(material: Material) -> dict[str, Table | None]:
     return {
         "knobs": knob_table(material.knobs, labels) if weighed else None,
         "optima": optimum_table(optima, labels) if optima else None,
+        "front": front_table(findings.front, units, labels) if findings.front else None,
         "levels": level_table(findings.levels, called, shown, unit),
         "dead_ends": dead_end_table(ends, labels, shown, unit) if ends else None,
         "outlook": outlook_table(material.outlook, unit),
@@ -255,6 +266,10 @@ def _notes(material: Material) -> list[str]:
         material.knobs.notes,
         material.outlook.notes,
         *(answer.notes for answer in found.optima),
-        *(answer.notes for answer in (found.dead_ends, found.spread, found.drift) if answer),
+        *(
+            answer.notes
+            for answer in (found.dead_ends, found.front, found.spread, found.drift)
+            if answer
+        ),
     ]
     return list(dict.fromkeys(note for notes in every for note in notes))

@@ -37,6 +37,7 @@ def pictures(material: Material) -> dict[str, list[Picture]]:
     return {
         "summary": _summary(material),
         "curves": _curves(material),
+        "front": _front(material, labels),
         "knobs": _knobs(material, labels),
         "optimum": _optima(material, labels),
         "comparison": _comparisons(material, labels),
@@ -198,6 +199,15 @@ def _dead_ends(material: Material, labels: Mapping[str, str]) -> list[Picture]:
         return []
     figure = figures.draw_dead_ends(answer, labels=labels)
     return [_picture(figure, "deadends", "Where the best recipe can still lie.", answer.text)]
+
+
+def _front(material: Material, labels: Mapping[str, str]) -> list[Picture]:
+    answer = material.findings.front
+    if answer is None or not answer.members:
+        return []
+    figure = figures.draw_front(answer, material.plan.metrics, labels=labels)
+    caption = "The measured recipes in the traded metrics, and the box from poor to good."
+    return [_picture(figure, "front", caption, answer.text)]
 
 
 def _drift(material: Material, labels: Mapping[str, str]) -> list[Picture]:

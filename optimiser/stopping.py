@@ -11,6 +11,7 @@ import pandas as pd
 from experiments.plan import Plan
 from optimiser.acquisition import NoisyImprovement
 from optimiser.answers import Estimate, Outlook, Settings
+from optimiser.goals import Goals
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, repeatability
 from optimiser.proposals import first_cones, propose
@@ -54,6 +55,7 @@ def outlook(
         'nearly there' when it cannot be told from the best (within 5 % or the repeatability,
         whichever is more) with probability 0.6, and the gain is under half the repeatability.
         Cones planned or printed count as not there: what they may bring is still to be gained.
+        Where the plan trades its metrics, this is told of the score all the same.
 
     Raises
     ------
@@ -62,6 +64,8 @@ def outlook(
     """
     if model is None:
         model = fit(plan, trials, seed, progress=progress)
+    if plan.goal == "trade":
+        model = _scored(model)
     nothing_pending = model.evidence.pending.iloc[:0]
     model = replace(model, evidence=replace(model.evidence, pending=nothing_pending))
     history = _history(model)
@@ -93,6 +97,13 @@ def outlook(
         text=_outlook_text(model, verdict, gain, spread, within, alike, leader.cone),
         alike=alike,
     )
+
+
+def _scored(model: Model) -> Model:
+    """Give the model of a trading plan as one that seeks the best score."""
+    plan = replace(model.plan, goal="score")
+    note = "The plan trades its metrics; the outlook is that of the score. See the front too."
+    return replace(model, plan=plan, goals=Goals(plan, model.metrics), notes=[*model.notes, note])
 
 
 def _next_gain(model: Model, trials: pd.DataFrame, seed: int) -> Estimate:

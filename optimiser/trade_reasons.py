@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from optimiser.answers import Estimate, Member
 from optimiser.fronts import position
 from optimiser.surrogate import Model
-from optimiser.wording import beside, interval, with_unit
+from optimiser.wording import beside, doubt, interval, with_unit
 
 __all__ = ["added_text", "against_text"]
 
@@ -41,7 +41,8 @@ def against_text(model: Model, member: Member, expected: Mapping[str, Estimate])
         before, after = beside(old.mean, new), beside(new.mean, new)
         if abs(rise) < _ALIKE or before == after:
             continue
-        text = f"{metric.label} ({before} to {with_unit(after, metric.unit)})"
+        doubted = doubt(model.calibration(), metric.name)
+        text = f"{metric.label} ({before} to {with_unit(after, metric.unit)}{doubted})"
         (gains if rise > 0 else losses).append(text)
     against = f"against cone {member.cones[0]}, on the front, it"
     if not gains and not losses:

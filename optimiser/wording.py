@@ -18,6 +18,7 @@ __all__ = [
     "beside",
     "column",
     "describe",
+    "doubt",
     "duration",
     "ends",
     "interval",
@@ -202,6 +203,12 @@ def miss(check: Calibration) -> str:
     """Write a model's typical miss beside what it would be without a model."""
     error, spread = (number(value, check.error) for value in (check.error, check.spread))
     return f"{error} of a spread of {with_unit(spread, check.unit)}"
+
+
+def doubt(checks: Iterable[Calibration], metric: str) -> str:
+    """Say that a metric's model misses by as much as the cones differ; empty if it does not."""
+    check = next(each for each in checks if each.metric == metric)
+    return "" if check.foretells else f"; not foretold yet: typical miss {miss(check)}"
 
 
 def not_foretold(checks: Iterable[Calibration], labels: Mapping[str, str]) -> str:

@@ -11,7 +11,9 @@ from optimiser.answers import (
     Comparison,
     DeadEnds,
     Estimate,
+    Front,
     Knob,
+    Member,
     Optimum,
     Outlook,
     Pick,
@@ -166,6 +168,37 @@ def dead_ends() -> DeadEnds:
     return DeadEnds(variants, 3, CHECKS, [], "Filament can be given up.")
 
 
+def front(*, metrics: tuple[str, ...] = ("upper_limit", "decay")) -> Front:
+    """Three recipes on the front, one that may be, one that is not."""
+    means = {
+        "upper_limit": [12.0, 9.0, 8.0, 7.0, 6.0],
+        "decay": [4.0, 2.5, 2.6, 1.5, 3.0],
+        "mass": [1.8, 2.1, 2.6, 2.2, 3.1],
+    }
+    chances = [0.97, 0.88, 0.2, 0.94, 0.004]
+
+    def estimate(name: str, place: int) -> Estimate:
+        value = means[name][place]
+        return Estimate(value, 0.9 * value, 1.1 * value, 6)
+
+    members = [
+        Member(
+            ["3", "9"] if place == 1 else [str(place + 1)],
+            RESIN,
+            {name: estimate(name, place) for name in metrics},
+            {name: Estimate(0.5, 0.4, 0.6, 6) for name in metrics},
+            chance,
+        )
+        for place, chance in enumerate(chances)
+    ]
+    text = "3 of 5 measured recipes are probably on the front: cones 1, 3 and 4."
+    return Front(list(metrics), members, Estimate(0.45, 0.4, 0.5, 6), 6, CHECKS, [], text)
+
+
+def no_front() -> Front:
+    return Front(["upper_limit", "decay"], [], UNKNOWN, 1, [], ["Too few."], "Cannot tell yet.")
+
+
 def spread() -> Spread:
     known = Component("measurement", Estimate(1.3, 0.8, 2.7, 3), 2, 10)
     lacking = Component("print", UNKNOWN, 0, 0, "Print a recipe again.")
@@ -195,6 +228,7 @@ def findings() -> Findings:
         optima=[optimum()],
         levels=[comparison()],
         dead_ends=dead_ends(),
+        front=front(),
         spread=spread(),
         drift=drift(),
         lost=[Lost(4, "failed", {"process": "resin", "wall": 0.3}, "tore off the plate")],

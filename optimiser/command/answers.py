@@ -1,4 +1,4 @@
-"""Verbs that answer a question from the model: knobs, optimum, compare, deadends, outlook."""
+"""Verbs that answer a question from the model: knobs, optimum, compare, front, and others."""
 
 from __future__ import annotations
 
@@ -13,12 +13,23 @@ import pandas as pd
 
 from experiments.ledger import Ledger
 from experiments.plan import Plan
-from optimiser import compare, dead_ends, figures, fit, optimum, outlook, sensitivity, wording
+from optimiser import (
+    compare,
+    dead_ends,
+    figures,
+    fit,
+    front,
+    optimum,
+    outlook,
+    sensitivity,
+    wording,
+)
 from optimiser.answer_tables import (
     EVIDENCE,
     RULE,
     dead_end_table,
     difference_table,
+    front_table,
     knob_table,
     optimum_table,
     outlook_table,
@@ -38,6 +49,7 @@ from optimiser.surrogate import Model
 __all__ = [
     "compare_command",
     "deadends_command",
+    "front_command",
     "knobs_command",
     "optimum_command",
     "outlook_command",
@@ -308,4 +320,34 @@ def outlook_command(
     print_rows(outlook_table(answer, desk.unit))
     print_text(RULE)
     click.echo()
+    _close(answer, desk.labels, whole=check_wanted)
+
+
+@click.command("front")
+@answer_options
+def front_command(
+    png: Path | None,
+    svg: Path | None,
+    check_wanted: bool,
+    seed: int | None,
+    folder: Path,
+    json_wanted: bool,
+) -> None:
+    """Show the front between metrics that pull apart.
+
+    For two or three metrics with a goal. A recipe is on the front if no other measured one is as
+    good in all of them and better in one; the chance counts what is not known of each.
+    """
+    with _desk(folder, seed, "drawing the front") as desk:
+        answer = front(desk.plan, desk.trials, **desk.common)
+    metrics = desk.plan.metrics
+    save_picture(
+        lambda: figures.draw_front(answer, metrics, labels=desk.labels), png, svg, answer.text
+    )
+    if json_wanted:
+        print_json(answer)
+        return
+    if answer.members:
+        units = {name: metric.unit for name, metric in metrics.items()}
+        print_rows(front_table(answer, units, desk.labels))
     _close(answer, desk.labels, whole=check_wanted)

@@ -40,6 +40,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "knobs": ("answers", "Show which variables matter, and how much."),
     "optimum": ("answers", "Show where the best setting of one variable lies."),
     "compare": ("answers", "Show whether one cone or recipe beats another."),
+    "front": ("answers", "Show the front between metrics that pull apart."),
     "deadends": ("answers", "Show which levels and regions can be given up."),
     "outlook": ("answers", "Show whether another cone is worth printing."),
     "drift": ("drift", "Show whether the rig moves from session to session."),

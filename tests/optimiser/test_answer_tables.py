@@ -13,6 +13,7 @@ from optimiser.answer_tables import (
     check_table,
     dead_end_table,
     difference_table,
+    front_table,
     knob_table,
     level_table,
     offset_table,
@@ -84,6 +85,15 @@ def test_differences_and_levels():
     never = dataclasses.replace(answer, replicates=None)
     table = level_table([answer, never], [("a", "b"), ("a", "c")], "score", "")
     assert [row[-2:] for row in rows(table)] == [["93 %", "4"], ["93 %", "over 50"]]
+
+
+def test_the_front_lists_those_that_may_be_on_it():
+    table = front_table(answers.front(), {"upper_limit": "kHz", "decay": "ms"}, LABELS)
+    found = rows(table)
+    assert table.heads == ["cone", "upper limit", "decay", "on the front"]
+    assert found[1] == ["3, 9", "9.0 kHz (8.1 to 9.9)", "2.5 ms (2.2 to 2.8)", "88 %"]
+    assert [row[0] for row in found] == ["1", "3, 9", "3", "4"]
+    assert table.title.endswith("; 1 other under 5 %")
 
 
 def test_a_variable_is_named_once_in_the_dead_ends():

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from experiments.ledger import Ledger
-from optimiser import dead_ends, fit, optimum
+from optimiser import dead_ends, fit, front, optimum
 from optimiser.comparing import compare_levels
 from optimiser.drift import rig_drift
 from optimiser.findings import gather_findings
@@ -34,6 +34,16 @@ good = 1
 
 [sessions]
 reference_cone = 1
+"""
+
+TRADED = f"""
+goal = "trade"
+{PLAN}
+[metrics.near]
+from = "hand"
+goal = "target"
+good = 5
+poor = 5
 """
 
 
@@ -66,7 +76,21 @@ def test_they_are_what_the_verbs_say(ledger):
     assert found.spread.text == estimate_spread(plan, trials).text
     assert found.drift is not None
     assert found.drift.text == rig_drift(plan, ledger.wide_table()).text
+    assert found.front is None
     assert told == sorted(told)
+
+
+def test_a_plan_that_trades_tells_its_front(tmp_path: Path):
+    with Ledger.create(tmp_path / "speaker", TRADED, who="tester") as ledger:
+        for number in range(1, 6):
+            ledger.add({"wall": 0.2 + 0.1 * number, "process": "resin"})
+            values = {"loss": 4.0 + 0.5 * number, "near": 2.0 + 0.4 * number}
+            ledger.measure(number, session="may", values=values)
+        plan, trials = ledger.plan, ledger.table()
+        model = fit(plan, trials, seed=3)
+        found = gather_findings(ledger, model, 3).front
+    assert found == front(plan, trials, seed=3, model=model)
+    assert len(found.members) == 5
 
 
 def test_another_cone_of_the_leader_scatters_more_than_its_recipe(ledger):

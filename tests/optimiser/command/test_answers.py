@@ -10,6 +10,7 @@ ANSWERS = [
     ("optimum", "process"),
     ("compare", "2", "4"),
     ("deadends",),
+    ("front",),
     ("outlook",),
 ]
 
@@ -127,3 +128,39 @@ def test_a_picture_that_cannot_be_written(run, folder):
     told = run("outlook", "--png", folder / "experiment.toml" / "x.png", "--in", folder)
     assert told.status == 2
     assert "x.png" in told.err
+
+
+def test_the_front_of_a_plan_with_a_score(run, folder):
+    told = run("front", "--in", folder)
+    said = " ".join(told.out.replace("\xa0", " ").split())
+    assert "on the front" in said
+    assert "probably on the front between upper limit and loss" in said
+    found = run("front", "--json", "--in", folder).json
+    assert found["metrics"] == ["upper_limit", "loss"]
+    assert all(0 <= member["chance"] <= 1 for member in found["members"])
+    assert 0 <= found["volume"]["low"] <= found["volume"]["mean"] <= found["volume"]["high"]
+
+
+def test_a_single_metric_has_no_front(run, folder):
+    plan = folder / "experiment.toml"
+    text = plan.read_text(encoding="utf-8")
+    start = text.index("[metrics.loss]")
+    watched = text[start:].replace('goal = "minimise"', 'goal = "watch"')
+    plan.write_text(text[:start] + watched, encoding="utf-8")
+    told = run("front", "--in", folder)
+    assert told.status == 2
+    assert "error: metrics: found 1 metric with a goal, expected two or three" in told.err
+
+
+def test_a_plan_that_trades_says_whose_outlook_it_is(run, folder):
+    plan = folder / "experiment.toml"
+    plan.write_text('goal = "trade"\n' + plan.read_text(encoding="utf-8"), encoding="utf-8")
+    said = " ".join(run("outlook", "--in", folder).out.split())
+    assert "the outlook is that of the score" in said
+    for verb in ("table", "knobs", "deadends", "check"):
+        assert run(verb, "--in", folder).status == 0
+    told = run("next", "--dry-run", "--count", "2", "--json", "--in", folder)
+    assert told.status == 0
+    for pick in told.json["picks"]:
+        assert "to the hypervolume of the front" in pick["why"]
+        assert "score" not in pick["why"]

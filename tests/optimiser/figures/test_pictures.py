@@ -20,6 +20,11 @@ LINES = answers.curves().response
 
 CURVES = answers.curves()
 UNITS = {"upper_limit": "kHz", "decay": "ms"}
+METRICS = answers.plan().metrics
+THREE = ("upper_limit", "decay", "mass")
+THREE_METRICS = {
+    **METRICS, "mass": dataclasses.replace(METRICS["mass"], goal="target", good=2.0, poor=1.0)
+}  # fmt: skip
 PICTURES: dict[str, Callable[[], Figure]] = {
     "response": lambda: figures.draw_response(
         LINES, best=3, limits={"from": 120.0, "to": 9000.0, "break-up": 8000.0}
@@ -35,6 +40,8 @@ PICTURES: dict[str, Callable[[], Figure]] = {
     "optimum of words": lambda: figures.draw_optimum(answers.optimum(wordy=True)),
     "comparison": lambda: figures.draw_comparison(answers.comparison(), units=UNITS),
     "dead ends": lambda: figures.draw_dead_ends(answers.dead_ends()),
+    "front": lambda: figures.draw_front(answers.front(), METRICS),
+    "front of three": lambda: figures.draw_front(answers.front(metrics=THREE), THREE_METRICS),
     "outlook": lambda: figures.draw_outlook(answers.outlook()),
 }
 
@@ -55,6 +62,7 @@ EMPTY: dict[str, Callable[[], Figure]] = {
     "optimum": lambda: figures.draw_optimum(NO_CURVE),
     "comparison": lambda: figures.draw_comparison(NO_DIFFERENCE),
     "dead ends": lambda: figures.draw_dead_ends(NO_ENDS),
+    "front": lambda: figures.draw_front(answers.no_front(), METRICS),
     "outlook": lambda: figures.draw_outlook(answers.no_outlook()),
 }
 
@@ -99,6 +107,11 @@ def test_nothing_leaves_the_page_and_type_is_legible(drawn, name):
         ("optimum", ("cure time (min)", "score (0–1)", "3 cones", "end of its range")),
         ("comparison", ("upper limit (kHz)", "decay (ms)", "93 %", "A minus B", "3 cones")),
         ("dead ends", ("probability", "3 % drop", "resin", "3 cones")),
+        (
+            "front",
+            ("upper limit (kHz)", "decay (ms)", "poor", "good", "6 cones", "50 %", "shaded"),
+        ),
+        ("front of three", ("mass (0 poor, 1 on target)", "decay (ms)", "6 cones", "bars: 90 %")),
         ("outlook", ("cones measured", "go on", "3 cones", "repeatability")),
     ],
 )
