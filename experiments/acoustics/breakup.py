@@ -264,7 +264,7 @@ def _by_poles(response: Response, curve: Response, peak: Peak, *, steep: bool) -
         fit = replace(fit, sd_log_q=math.inf)
         return Candidate(peak, "resonance" if steep else "unclear", _EITHER, fit)
     if fit is not None and fit.described:
-        margin = math.exp(_SURE * fit.sd_log_q)
+        margin = math.exp(min(_SURE * fit.sd_log_q, 700.0))  # beyond, it overflows
         if fit.q / margin >= LEAST_Q or (fit.carried and fit.q >= LEAST_Q):
             return Candidate(peak, "resonance", "", fit)
         if fit.q * margin < LEAST_Q or fit.carried:

@@ -256,3 +256,15 @@ def test_a_record_that_is_cut_while_it_rings_makes_no_resonance_of_its_end(known
     value = heard.metrics["breakup_hz"].value
     assert value is None or value == pytest.approx(f0, rel=0.03)
     assert any("ends over 1 % of its peak" in note for note in heard.notes)
+
+
+def test_a_q_that_the_data_leave_wholly_open_is_no_number_too_large(known):
+    """Three broad humps under 1.8 dB of noise: the fit's spread of ln Q is beyond any number."""
+    f, rng = np.geomspace(20, 20000, 200), np.random.default_rng(3)
+    level = known.cone(f)
+    for _ in range(3):
+        f0, q, a = 10 ** rng.uniform((2.5, 0.3, -1), (4.2, 3, 2))
+        level = level + decibels(1 + a * known.second_order(f, f0, q, 1) / q) - 80
+    level = level + 1.78125 * rng.standard_normal(f.size)
+    heard = listen(known.response_text(f, level, digits=4).encode(), kind="response")
+    assert heard.metrics["breakup_q"].value is None
