@@ -100,7 +100,7 @@ class NoisyImprovement:
         """
         # As many recipes at a time as keep the matrices in the processor's cache.
         sets = slice(None, None, _EVERY if rough else 1)
-        step = max(32, int(4e5 / (len(self.best_[sets]) * max(len(self.known), 1))))
+        step = max(128, int(4e5 / (len(self.best_[sets]) * max(len(self.known), 1))))
         starts = range(0, len(points), step)
         parts = [self._log_improvement(points.take(slice(i, i + step)), sets) for i in starts]
         log = np.concatenate(parts) if parts else np.empty(0)
@@ -156,17 +156,20 @@ class _Conditional:
         self.model = model
         self.known = known
         process = model.process
-        mean, covariance = process.joint(known)
-        size = mean.shape[1]
-        prior = process.covariance(known, known)
-        self._jitter = _JITTER * process.signal_[:, None, None] * np.eye(size)
-        root = roots(covariance, process.signal_)
+        size = len(known)
         rng = np.random.default_rng(seed)
-        normal = rng.standard_normal((len(mean), incumbents // 2, size))
+        normal = rng.standard_normal((process.draws, incumbents // 2, size))
         normal = np.concatenate([normal, -normal], axis=1)  # antithetic
-        drawn = mean[:, None, :] + normal @ np.swapaxes(root, 1, 2)
+        self._half = np.empty((process.draws, size, size))
+        drawn = np.empty_like(normal)
+        jitter = _JITTER * process.signal_[:, None, None] * np.eye(size)
+        for part in process.portions(size):
+            mean, covariance = process.joint(known, part)
+            root = roots(covariance, process.signal_[part])
+            drawn[part] = mean[:, None, :] + normal[part] @ np.swapaxes(root, 1, 2)
+            prior = process.covariance(known, known, part)
+            self._half[part] = inverse_factors(prior + jitter[part])
         self.values = process.centre_ + process.scale_ * drawn
-        self._half = inverse_factors(prior + self._jitter)
         self._weights = drawn @ np.swapaxes(self._half, 1, 2) @ self._half
 
     def predict(

@@ -53,6 +53,19 @@ class Covariance:
         """Number of hyperparameters."""
         return self.inputs + 2 + len(self.blocks)
 
+    def of(self, rows: npt.NDArray[np.intp]) -> Covariance:
+        """Give the covariance of some of the observations."""
+        if len(rows) == len(self.inflation):
+            return self
+        square = np.ix_(rows, rows)
+        return Covariance(
+            self.numbers[square],
+            self.levels[square],
+            [block[square] for block in self.blocks],
+            self.inflation[rows],
+        )
+
+    @cached_property
     def prior(self) -> tuple[Floats, Floats]:
         """Means and standard deviations of the normal priors on the logarithms."""
         length = -0.5 + 0.5 * np.log(max(self.inputs, 1))
@@ -63,8 +76,10 @@ class Covariance:
     def noise(self, sets: Floats) -> Floats:
         """Everything that is not the recipe: noise and random effects, (sets, n, n)."""
         count = self.inputs
-        diagonal = np.exp(sets[:, count + 1])[:, None] * self.inflation + _JITTER
-        total = diagonal[:, :, None] * np.eye(len(self.inflation))
+        size = len(self.inflation)
+        total = np.zeros((len(sets), size, size))
+        own = np.exp(sets[:, count + 1])[:, None] * self.inflation + _JITTER
+        total.reshape(len(sets), -1)[:, :: size + 1] = own
         for place, block in enumerate(self.blocks):
             total += np.exp(sets[:, count + 2 + place])[:, None, None] * block
         return total
@@ -94,8 +109,7 @@ class Covariance:
         scale = np.exp(sets[:, count])
         factor = scale[:, None] * np.exp(-apart)
         signal = factor * matern(squared)
-        inverses, log_det, bad = _invert(self._total(sets, signal))
-        alpha = inverses @ outputs
+        inverses, alpha, log_det, bad = _invert(self._total(sets, signal), outputs)
         value = -0.5 * (alpha @ outputs) - 0.5 * log_det - 0.5 * len(outputs) * np.log(2 * np.pi)
 
         # alpha alpha' - K^-1, contracted with each derivative of K: a pair stands for both halves.
@@ -116,7 +130,7 @@ class Covariance:
             shared = weight @ block[rows, columns] + diagonal @ np.diagonal(block)
             slope[:, at] = np.exp(sets[:, at]) * shared
 
-        mean, sd = self.prior()
+        mean, sd = self.prior
         value = value + self._log_prior(sets)
         slope -= (sets - mean) / sd**2
         value[bad] = -np.inf
@@ -154,24 +168,26 @@ class Covariance:
         rows, columns = self._below
         total = self.noise(sets)
         total[:, rows, columns] += signal + 1.0
-        diagonal = np.arange(total.shape[1])
-        total[:, diagonal, diagonal] += np.exp(sets[:, self.inputs])[:, None] + 1.0
+        flat = total.reshape(len(sets), -1)
+        flat[:, :: total.shape[1] + 1] += np.exp(sets[:, self.inputs])[:, None] + 1.0
         return total
 
     def _log_prior(self, sets: Floats) -> Floats:
-        mean, sd = self.prior()
+        mean, sd = self.prior
         return np.asarray(-0.5 * np.sum(((sets - mean) / sd) ** 2, axis=1))
 
 
-def _invert(matrices: Floats) -> tuple[Floats, Floats, npt.NDArray[np.bool_]]:
-    """Invert symmetric positive definite matrices; say which were not."""
-    size = matrices.shape[1]
-    inverses, log_det = np.zeros_like(matrices), np.zeros(len(matrices))
-    bad = np.ones(len(matrices), dtype=bool)
+def _invert(
+    matrices: Floats, outputs: Floats
+) -> tuple[Floats, Floats, Floats, npt.NDArray[np.bool_]]:
+    """Invert (lower triangles only), solve, and say which are not positive definite."""
+    inverses = np.zeros_like(matrices)
+    alpha, log_det = np.zeros(matrices.shape[:2]), np.zeros(len(matrices))
+    bad = np.zeros(len(matrices), dtype=bool)
     for place, matrix in enumerate(matrices):
-        found = inverse(matrix)
-        if found is not None and np.isfinite(found[1]):
-            inverses[place], log_det[place] = found
-            bad[place] = False
-    inverses[bad] = np.eye(size)
-    return inverses, log_det, bad
+        found = inverse(matrix, outputs)
+        if found is None or not np.isfinite(found[2]):
+            bad[place] = True
+        else:
+            inverses[place], alpha[place], log_det[place] = found
+    return inverses, alpha, log_det, bad

@@ -63,7 +63,7 @@ class Paths:
         # Matheron's rule: weights that pull each prior function onto the observations.
         pulls = []
         for place, features in enumerate(self._features):
-            root = np.linalg.cholesky(process.noise_[place])
+            root = np.linalg.cholesky(process.noise(place))
             noise = root @ rng.standard_normal((len(process.outputs_), each))
             gap = process.outputs_[:, None] - features.values(process.points_) - noise
             pulls.append(process.half_[place].T @ (process.half_[place] @ gap))

@@ -46,7 +46,7 @@ def modes(
     list of ndarray of shape (size,)
         The highest first; those that are the same or far less probable are left out.
     """
-    _, sd = covariance.prior()
+    _, sd = covariance.prior
     found = [_climb(covariance, outputs, start) for start in starts or _starts(covariance)]
     found.sort(key=lambda result: result[0])
     kept: list[Floats] = []
@@ -59,7 +59,7 @@ def modes(
 
 def _starts(covariance: Covariance) -> list[Floats]:
     """Begin at the prior's middle, at short length scales, and where all is noise."""
-    mean, sd = covariance.prior()
+    mean, sd = covariance.prior
     count = covariance.inputs
     short = mean.copy()
     short[:count] -= _SHORT * sd[:count]
@@ -71,7 +71,7 @@ def _starts(covariance: Covariance) -> list[Floats]:
 
 def _climb(covariance: Covariance, outputs: Floats, start: Floats) -> tuple[float, Floats]:
     """Climb from one start; give the negative log posterior and the place."""
-    mean, sd = covariance.prior()
+    mean, sd = covariance.prior
 
     def target(point: Floats) -> tuple[float, Floats]:
         value, slope = covariance.log_posterior(point[None, :], outputs)
@@ -146,7 +146,7 @@ def explore(
     log_target = np.concatenate(
         [covariance.log_height(part, outputs) for part in _chunks(proposals, len(outputs))]
     )
-    _, sd = covariance.prior()
+    _, sd = covariance.prior
     log_target -= np.log(sd).sum() + 0.5 * size * np.log(2 * np.pi)
     return Exploration(centres, proposals, _truncated(log_target - log_proposal))
 
@@ -172,7 +172,7 @@ def _log_t(points: Floats, centre: Floats, root: Floats) -> Floats:
 
 def _laplace_root(covariance: Covariance, outputs: Floats, centre: Floats) -> Floats:
     """Square root of the inverse Hessian at the maximum, its axes no wider than the prior's."""
-    _, sd = covariance.prior()
+    _, sd = covariance.prior
     size = len(centre)
     step = 1e-3
     shifted = np.vstack([centre + step * np.eye(size), centre - step * np.eye(size)])

@@ -22,6 +22,8 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
 
 _OUTLIER = 4.0  # left-out residual, in its own standard deviations, that is called wild
+_LESSON = 300  # observations that are enough to learn hyperparameters from
+_CACHED = 2e5  # numbers of eight bytes that stay in the processor's cache
 _INFLATION = 100.0  # factor on a wild value's noise variance
 
 
@@ -102,6 +104,7 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         for present, labels in ((self.has_session_, sessions), (self.has_cone_, cones)):
             if present:
                 blocks.append((labels[:, None] == labels[None, :]).astype(float))
+        self._lesson = _some(recipes, _LESSON, self.seed)
         self._learn(Covariance(*self._apart, blocks, np.ones(len(outputs))))
         self.wild_ = self._wild()
         if self.wild_.any():
@@ -110,18 +113,21 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         return self
 
     def _learn(self, covariance: Covariance) -> None:
-        """Draw hyperparameters and condition on the observations."""
-        self.covariance_ = covariance
-        self.exploration_ = explore(covariance, self.outputs_, self.seed)
+        """Draw hyperparameters, from some of very many observations, and condition on all."""
+        self.covariance_ = covariance.of(self._lesson)
+        self.exploration_ = explore(self.covariance_, self.outputs_[self._lesson], self.seed)
         self._condition(covariance, self.exploration_.draw(self.draws, self.seed))
 
     def _condition(self, covariance: Covariance, sets: Floats) -> None:
         """Factorise the covariance once a hyperparameter set."""
         self.sets_ = sets
         self._inputs = covariance.inputs
-        signal = self.signal_[:, None, None] * shape(*self._apart, self.sets_[:, : self._inputs])
-        self.noise_ = covariance.noise(self.sets_)
-        self.half_ = inverse_factors(signal + 1.0 + self.noise_)  # K^-1 = half' half
+        n = len(self.outputs_)
+        self._whole = covariance
+        self.half_ = np.empty((len(sets), n, n))  # K^-1 = half' half
+        for part in self.portions(n):
+            total = self.covariance_at(*self._apart, part)
+            self.half_[part] = inverse_factors(total + covariance.noise(sets[part]))
         self.alpha_ = np.einsum("sji,sj->si", self.half_, self.half_ @ self.outputs_)
 
     @property
@@ -151,13 +157,20 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         variance = np.exp(self.sets_[:, self._inputs + 1 :][:, keep]).sum(axis=1)
         return float(np.sqrt(np.mean(variance)) * self.scale_)
 
-    def covariance(self, a: Points, b: Points) -> Floats:
-        """Prior covariance of the recipes' true values, (draws, len(a), len(b)); standardised."""
-        return self.covariance_at(*separations(self.encoding, a, b))
+    def portions(self, n: int) -> list[slice]:
+        """Split the draws so that a few matrices of n by n stay in the processor's cache."""
+        size = max(1, int(_CACHED / max(n * n, 1)))
+        return [slice(start, start + size) for start in range(0, len(self.sets_), size)]
 
-    def covariance_at(
-        self, numbers: Floats, levels: Floats, sets: slice = slice(None)
-    ) -> Floats:
+    def noise(self, place: int) -> Floats:
+        """Covariance of all that is not the recipe, of one draw, (n, n); standardised."""
+        return np.asarray(self._whole.noise(self.sets_[[place]])[0])
+
+    def covariance(self, a: Points, b: Points, sets: slice = slice(None)) -> Floats:
+        """Prior covariance of the recipes' true values, (draws, len(a), len(b)); standardised."""
+        return self.covariance_at(*separations(self.encoding, a, b), sets)
+
+    def covariance_at(self, numbers: Floats, levels: Floats, sets: slice = slice(None)) -> Floats:
         """Give `covariance` from `separations`, of some draws."""
         total = shape(numbers, levels, self.sets_[sets, : self._inputs])
         total *= self.signal_[sets, None, None]
@@ -190,18 +203,18 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         variance = np.maximum(variance, 1e-12)
         return self.centre_ + self.scale_ * mean, self.scale_**2 * variance
 
-    def joint(self, points: Points) -> tuple[Floats, Floats]:
-        """Joint posterior of the recipes' true values a draw, standardised.
+    def joint(self, points: Points, sets: slice = slice(None)) -> tuple[Floats, Floats]:
+        """Joint posterior of the recipes' true values, standardised, of some draws.
 
         Returns
         -------
         mean : ndarray of shape (draws, m)
         covariance : ndarray of shape (draws, m, m)
         """
-        cross = self.covariance(points, self.points_)
-        solved = cross @ np.swapaxes(self.half_, 1, 2)
-        mean = np.einsum("smn,sn->sm", cross, self.alpha_)
-        return mean, self.covariance(points, points) - solved @ np.swapaxes(solved, 1, 2)
+        cross = self.covariance(points, self.points_, sets)
+        solved = cross @ np.swapaxes(self.half_[sets], 1, 2)
+        mean = np.einsum("smn,sn->sm", cross, self.alpha_[sets])
+        return mean, self.covariance(points, points, sets) - solved @ np.swapaxes(solved, 1, 2)
 
     def leave_out(self) -> LeftOut:
         """Predict each observation from all cones but its own.
@@ -241,12 +254,13 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         numeric = self._apart[0].shape[2]
         covariance = replace(
             self.covariance_,
-            numbers=self._apart[0][:, :, keep[:numeric]],
-            levels=self._apart[1][:, :, keep[numeric:]],
+            numbers=self.covariance_.numbers[:, :, keep[:numeric]],
+            levels=self.covariance_.levels[:, :, keep[numeric:]],
         )
         kept = np.concatenate([keep, np.ones(self.sets_.shape[1] - len(keep), dtype=bool)])
         starts = [mode[kept] for mode in self.exploration_.modes]
-        return explore(covariance, self.outputs_, self.seed, starts).log_evidence
+        outputs = self.outputs_[self._lesson]
+        return explore(covariance, outputs, self.seed, starts).log_evidence
 
     def _wild(self) -> npt.NDArray[np.bool_]:
         """Find observations far outside what all other cones foretell: at most one in eight."""
@@ -259,6 +273,14 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         )
         limit = max(_OUTLIER, np.sort(ratio)[-(n // 8 + 1)])
         return np.asarray(ratio > limit)
+
+
+def _some(recipes: Ints, most: int, seed: int) -> Ints:
+    """Give the rows of all recipes, or of randomly drawn ones where there are too many rows."""
+    if len(recipes) <= most:
+        return np.arange(len(recipes))
+    place = np.random.default_rng([seed, 31]).permutation(recipes.max() + 1)
+    return np.sort(np.argsort(place[recipes], kind="stable")[:most])
 
 
 def _crossed(recipes: Ints, sessions: Ints) -> bool:

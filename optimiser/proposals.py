@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -238,13 +239,15 @@ class _Chooser:
             best = int(np.argmax(worth - self._log_cost(self.space.codes(left))))
             return left.iloc[[best]].reset_index(drop=True)
 
-        def value(codes: Codes) -> Floats:
-            return acquisition.log_value(self.encoding.of_codes(codes)) - self._log_cost(codes)
+        def value(codes: Codes, rough: bool = False) -> Floats:
+            points = self.encoding.of_codes(codes)
+            return acquisition.log_value(points, rough=rough) - self._log_cost(codes)
 
         codes = best_codes(
             self.space,
             value,
             self._ranked(),
+            rough=partial(value, rough=True),
             seed=self.seed + 7919 * len(self.picked),
             exclude=self.space.codes(self._excluded()),
             onto=self.plate.onto,

@@ -17,29 +17,34 @@ Floats = npt.NDArray[np.float64]
 _ROUNDING = 1e-8  # share of the signal's variance that is less than anything measured
 
 
-def inverse(matrix: Floats) -> tuple[Floats, float] | None:
-    """Invert one symmetric positive definite matrix.
+def inverse(matrix: Floats, values: Floats) -> tuple[Floats, Floats, float] | None:
+    """Invert one symmetric positive definite matrix and solve with it.
 
     Parameters
     ----------
     matrix : ndarray of shape (n, n)
+        Only its lower triangle is read.
+    values : ndarray of shape (n,)
 
     Returns
     -------
-    (ndarray of shape (n, n), float) or None
-        The inverse and the logarithm of the matrix's determinant; None if it is not positive
-        definite.
+    (ndarray of shape (n, n), ndarray of shape (n,), float) or None
+        The inverse's lower triangle (the upper one is not set), ``K^-1 y``, the logarithm of the
+        determinant; None if the matrix is not positive definite.
     """
-    factor, failed = lapack.dpotrf(matrix, lower=1, clean=1)
+    factor, failed = lapack.dpotrf(matrix, lower=1, clean=0)
     if failed:
         return None
     log_det = 2.0 * float(np.log(np.diagonal(factor)).sum())
-    half, _ = lapack.dpotri(factor, lower=1, overwrite_c=1)
-    return half + np.tril(half, -1).T, log_det
+    solved, _ = lapack.dpotrs(factor, values, lower=1)
+    return lapack.dpotri(factor, lower=1, overwrite_c=1)[0], solved, log_det
 
 
 def white_height(matrix: Floats, values: Floats) -> float:
-    """Give ``-y' K^-1 y / 2 - log|K| / 2``; minus infinity if K is not positive definite."""
+    """Give ``-y' K^-1 y / 2 - log|K| / 2``; minus infinity if K is not positive definite.
+
+    Only the lower triangle of K is read.
+    """
     factor, failed = lapack.dpotrf(matrix, lower=1, clean=0)
     if failed:
         return -np.inf

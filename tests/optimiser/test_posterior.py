@@ -28,7 +28,7 @@ def case():
 
 
 def log_prior(covariance: Covariance, sets: np.ndarray) -> float:
-    mean, sd = covariance.prior()
+    mean, sd = covariance.prior
     return float(-0.5 * np.sum(((sets - mean) / sd) ** 2))
 
 
@@ -92,7 +92,7 @@ def test_evidence_agrees_with_a_grid_in_one_dimension():
     y = np.sin(6 * recipes["x1"].to_numpy())
     y = (y - y.mean()) / y.std(ddof=1)
     covariance = Covariance(*separations(encoding, points, points), [], np.ones(8))
-    mean, sd = covariance.prior()
+    mean, sd = covariance.prior
     axis = np.linspace(-4.5, 4.5, 46)
     grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
     height = covariance.log_height(mean + sd * grid, y)

@@ -76,7 +76,7 @@ def test_repeats_of_one_cone_are_left_out_together():
     others = np.arange(20) > 1
     # Ours from the definition: condition on the other cones' rows alone.
     for draw in range(process.draws):
-        total = process.covariance(points, points)[draw] + process.noise_[draw]
+        total = process.covariance(points, points)[draw] + process.noise(draw)
         weights = np.linalg.solve(total[np.ix_(others, others)], total[np.ix_(others, [0, 1])]).T
         np.testing.assert_allclose(
             left.mean[draw, :2], weights @ process.outputs_[others], rtol=1e-8
