@@ -35,11 +35,16 @@ def undominated(rises: Floats) -> npt.NDArray[np.bool_]:
         False where another recipe is as good in every metric and better in one.
     """
     unknown = np.asarray(np.isnan(rises).any(axis=2))
-    known = np.where(unknown[..., None], -np.inf, rises)
+    sides = [np.where(unknown, -np.inf, side) for side in np.moveaxis(rises, 2, 0)]
     beaten = unknown.copy()
-    for place in range(known.shape[1]):
-        rival = known[:, place : place + 1]
-        beaten |= (rival >= known).all(axis=2) & (rival > known).any(axis=2)
+    for place in range(rises.shape[1]):
+        as_good = np.ones_like(beaten)
+        better = np.zeros_like(beaten)
+        for side in sides:
+            rival = side[:, place, None]
+            as_good &= rival >= side
+            better |= rival > side
+        beaten |= as_good & better
     return ~beaten
 
 

@@ -8,6 +8,8 @@ expected hypervolume improvement, NeurIPS; in log form, Ament et al. 2023, as th
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 import numpy.typing as npt
 
@@ -61,7 +63,7 @@ class VolumeImprovement(NoisyImprovement):
         self.rises_ = model.goals.rises(values)
         self._above = Columns.above(self.rises_)
 
-    @property
+    @cached_property
     def chances_(self) -> Floats:
         """Probability that each known recipe is on the front of all of them, shape (n,)."""
         return np.asarray(on_front(self.rises_).mean(axis=0))
