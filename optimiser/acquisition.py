@@ -124,6 +124,19 @@ class NoisyImprovement:
 
     def gain(self, points: Points) -> Floats:
         """Improvement that each recipe promises, (draws, m), in the unit of the score."""
+        rise = np.maximum(self._rise(points), 0.0)
+        return np.nan_to_num(rise, nan=0.0, posinf=0.0)
+
+    def step(self, points: Points) -> Floats:
+        """Rise over the best of the known recipes that is expected of each recipe, (m,).
+
+        The mean of what `gain` counts only where it is above 0; NaN where no draw has a score.
+        """
+        rise = np.ma.masked_invalid(self._rise(points))
+        return np.asarray(rise.mean(axis=0).filled(np.nan), dtype=float)
+
+    def _rise(self, points: Points) -> Floats:
+        """Give one draw of each recipe less the best of the known ones, (draws, m)."""
         goals = self.model.goals
         draws = {}
         known = {}
@@ -135,8 +148,7 @@ class NoisyImprovement:
         new = np.nan_to_num(goals.sign * goals.score(draws), nan=worst)
         old = np.nan_to_num(goals.sign * goals.score(known), nan=worst).max(axis=2)
         with np.errstate(invalid="ignore"):
-            rise = np.maximum(new - old[:, :, None], 0.0)
-        rise = np.nan_to_num(rise, nan=0.0, posinf=0.0)
+            rise = new - old[:, :, None]
         return np.asarray(rise.reshape(-1, len(points)))
 
     def _sample(self, points: Points, sets: slice) -> Floats:

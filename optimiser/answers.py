@@ -128,8 +128,9 @@ class Pick:
         hypervolume under the front; NaN for a first cone.
     exploration : float
         Share of `gain` (0..1) that lies in what is not known yet: 1 less the step that the recipe
-        itself is expected to make on the best cone so far, over `gain`. 0 for a sure
-        improvement, 1 where no step is expected; NaN for a first cone and a repeat.
+        itself is expected to make on the best of all recipes measured, pending or picked before,
+        over `gain`. 0 for a sure improvement, 1 where no step is expected; NaN for a first cone
+        and a repeat.
     departs_from : int or None
         Number of the cone that it is compared with.
     changes : dict

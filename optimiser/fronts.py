@@ -54,9 +54,16 @@ class Standing:
         """Positions of the expected values, (1, n, k)."""
         return np.stack([position(self.model, each.expected) for each in self.members])[None]
 
-    def step(self, expected: Mapping[str, Estimate]) -> float:
-        """Hypervolume that a recipe adds if every recipe is just what is expected of it."""
-        above = Columns.above(self._means())
+    def step(self, expected: Mapping[str, Estimate], known: Points | None = None) -> float:
+        """Hypervolume that a recipe adds if every recipe is just what is expected of it.
+
+        It is added to the measured recipes, or to those of `known`.
+        """
+        means = self._means()
+        if known is not None:
+            themselves = expected_values(self.model, known)
+            means = np.stack([position(self.model, each) for each in themselves])[None]
+        above = Columns.above(means)
         return float(above.added(position(self.model, expected)[None, None])[0, 0])
 
     def neighbour(self, expected: Mapping[str, Estimate]) -> Member:

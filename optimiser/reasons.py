@@ -78,14 +78,16 @@ def describe(
     recipe_score = model.predict_score(row, noisy=False)[0]
     gains = np.array([np.nan]) if acquisition is None else acquisition.gain(points).ravel()
     gain = float(gains.mean())
-    step = float("nan") if leader is None else _rise(model, recipe_score, leader)
+    better = leader is not None and _better(model, recipe_score, leader)
+    step = float("nan") if acquisition is None else float(acquisition.step(points)[0])
     trade = None
     if model.goals.trade and kind != "first" and (stand := standing(model)) is not None:
         itself = expected_values(model, points)[0]
         trade = _Trade(stand, stand.neighbour(itself), itself, estimate(gains, model.cones))
-        step = stand.step(itself)
+        better = stand.step(itself) > 0
+        step = stand.step(itself, None if acquisition is None else acquisition.known)
     exploration = float("nan") if kind == "confirm" else _exploration(step, gain)
-    if kind == "improve" and (not step > 0 or exploration > _MOSTLY):
+    if kind == "improve" and (not better or exploration > _MOSTLY):
         kind = "explore"
     base = trade.base if trade else _base(model, row, kind, leader)
     changes = _changes(base.settings, settings) if base else {}
@@ -116,13 +118,12 @@ def describe(
 _MOSTLY = 0.9  # share of a pick's promise from which it is made to learn
 
 
-def _rise(model: Model, score: Estimate, leader: Leader) -> float:
-    """By how much a recipe is expected to beat the leader: negative where it is not."""
-    return float(model.goals.sign * (score.mean - leader.score.mean))
+def _better(model: Model, score: Estimate, leader: Leader) -> bool:
+    return bool(model.goals.sign * (score.mean - leader.score.mean) > 0)
 
 
 def _exploration(step: float, gain: float) -> float:
-    """Share of a promised gain that the expected step on the leader does not account for."""
+    """Share of a promised gain that the expected step does not account for."""
     if not np.isfinite([step, gain]).all():
         return float("nan")
     sure = max(step, 0.0)

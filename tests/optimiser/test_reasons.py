@@ -160,10 +160,13 @@ def test_a_recipe_that_is_expected_to_be_worse_is_all_exploration():
 
 
 class Promise:
-    """Stands for an acquisition that promises the same gain everywhere."""
+    """Stands for an acquisition that promises the same gain and step everywhere."""
 
-    def __init__(self, gain: float) -> None:
-        self._gain = gain
+    def __init__(self, gain: float, step: float) -> None:
+        self._gain, self._step = gain, step
+
+    def step(self, points: object) -> np.ndarray:
+        return np.array([self._step])
 
     def gain(self, points: object) -> np.ndarray:
         return np.full((4, 1), self._gain)
@@ -173,7 +176,6 @@ class Promise:
     ("times", "share", "kind", "words"),
     [
         (1.0, 0.0, "improve", "Hardly any of"),
-        (0.5, 0.0, "improve", "Hardly any of"),  # less than the step: other cones may be as good
         (4 / 3, 0.25, "improve", "About a quarter of"),
         (2.0, 0.5, "improve", "About half of"),
         (3.0, 2 / 3, "improve", "About two thirds of"),
@@ -184,10 +186,8 @@ def test_the_share_of_exploration_is_one_less_step_over_gain(times, share, kind,
     plan = Plan.from_dict(SLOPE)
     model = fit(plan, down_to(18), seed=0)
     row = Space(plan).rows([{"wall": 19.0}])
-    leader = model.leader()
-    assert leader is not None
-    step = leader.score.mean - model.predict_score(row, noisy=False)[0].mean  # less is better
-    pick = describe(model, row, "improve", Promise(times * step), 19)  # type: ignore[arg-type]
+    promise = Promise(2.0 * times, 2.0)
+    pick = describe(model, row, "improve", promise, 19)  # type: ignore[arg-type]
     assert pick.exploration == pytest.approx(share)
     assert pick.kind == kind
     assert f"{words} what it promises" in pick.why
@@ -222,3 +222,19 @@ def test_the_effort_that_the_gain_was_divided_by_is_said(per, needed, words):
 def test_a_choice_by_effort_reaches_the_sentence():
     pick = propose(Plan.from_dict(SLOPE), down_to(12), per="minutes")[0]
     assert f"it takes {pick.minutes:.0f} min, no set-up." in pick.why.replace("\xa0", " ")
+
+
+def test_a_second_pick_is_measured_against_the_first():
+    """Near the first pick of a plate nothing more is expected, so what is left is exploration."""
+    plan, trials = Plan.from_dict(SLOPE), down_to(17, noise=0.3)
+    model = fit(plan, trials, seed=0)
+    known = model.encoding(model.evidence.known)
+    first, second = (Space(plan).rows([{"wall": wall}]) for wall in (20.0, 19.0))
+    alone = describe(model, second, "improve", NoisyImprovement(model, known, seed=0), len(trials))
+    after = describe(
+        model, second, "improve",
+        NoisyImprovement(model, known + model.encoding(first), seed=0), len(trials) + 1, mates=1,
+    )  # fmt: skip
+    assert alone.exploration < 0.4
+    assert after.exploration == 1.0
+    assert after.gain < alone.gain
