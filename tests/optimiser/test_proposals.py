@@ -9,7 +9,7 @@ import pytest
 from experiments import Plan
 from experiments.errors import TrialsError
 from experiments.space import Space
-from optimiser import compare, dead_ends, fit, optimum, outlook, propose, sensitivity
+from optimiser import compare, dead_ends, fit, front, optimum, outlook, propose, sensitivity
 from optimiser.answers import Estimate, Pick
 from optimiser.proposals import first_cones
 from tests.functions import branin_problem
@@ -117,6 +117,7 @@ def test_every_answer_works_on_every_state_and_says_what_it_cannot(mixed_plan, s
         optimum(mixed_plan, trials, variable="cure_time", **shared),
         compare(mixed_plan, trials, a={"process": "resin"}, b={"process": "filament"}, **shared),
         dead_ends(mixed_plan, trials, **shared),
+        front(mixed_plan, trials, **shared),
         outlook(mixed_plan, trials, **shared),
     ]
     for answer in answers:
@@ -124,6 +125,24 @@ def test_every_answer_works_on_every_state_and_says_what_it_cannot(mixed_plan, s
         assert answer.cones == model.cones or answer.cones <= model.cones
         if not model.scorable:
             assert "cannot tell yet" in answer.text.lower()
+
+
+@pytest.mark.parametrize("state", [name for name in STATES if name != "200"])
+def test_a_trading_plan_works_on_every_state(mixed_plan, state):
+    plan = Plan.from_dict({**mixed_plan.to_dict(), "goal": "trade"})
+    trials = STATES[state](plan)
+    picks = propose(plan, trials, count=2, seed=3)
+    assert len({tuple(sorted(pick.settings.items())) for pick in picks}) == 2
+    for pick in picks:
+        assert Space(plan).complete(pick.settings) == pick.settings
+        assert pick.why.endswith(".")
+        assert "score" not in pick.why
+        assert np.isnan(pick.exploration) or 0 <= pick.exploration <= 1
+    assert [pick.why for pick in propose(plan, trials, count=2, seed=3)] == [
+        pick.why for pick in picks
+    ]
+    answer = outlook(plan, trials)
+    assert any("that of the score" in note for note in answer.notes)
 
 
 def test_the_contract_word_for_word(mixed_plan):
