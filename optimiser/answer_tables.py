@@ -208,6 +208,7 @@ def dead_end_table(
 
 
 _HARDLY = 0.05  # chance of being on the front below which a recipe is not listed
+_LIKELY = 0.5  # and from which it is marked
 
 
 def front_table(answer: Front, units: Mapping[str, str], labels: Mapping[str, str]) -> Table:
@@ -225,7 +226,8 @@ def front_table(answer: Front, units: Mapping[str, str], labels: Mapping[str, st
     rest = len(answer.members) - len(listed)
     out = f"; {wording.many(rest, 'other')} under 5 %" if rest else ""
     title = f"Recipes that may be on the front, 90 % intervals{out}"
-    return Table(title, heads, rows, narrow=True)
+    likely = frozenset(place for place, each in enumerate(listed) if each.chance >= _LIKELY)
+    return Table(title, heads, rows, marked=likely, narrow=True)
 
 
 RULE = (

@@ -33,6 +33,7 @@ __all__ = ["draw_front"]
 
 _LIKELY, _POSSIBLE = 0.5, 0.05  # chances of being on the front
 _NAMED = 12  # cones that are named at most
+_SAME = 0.04  # share of the way from poor to good within which they are named together
 
 
 def draw_front(
@@ -126,12 +127,26 @@ def _panel(axes: Axes, members: Sequence[Member], sides: list[_Side], *, whole: 
                 x[0], y[0], xerr=x[1:], yerr=y[1:], elinewidth=0.7, zorder=3 + place,
                 **look,  # type: ignore[arg-type]
             )  # fmt: skip
-    likely = [each for each in members if each.chance >= _LIKELY]
+    _names(axes, [each for each in members if each.chance >= _LIKELY], sides)
+    axes.margins(0.08, 0.13)
+    axes.xaxis.set_major_locator(round_ticks(5))
+    axes.yaxis.set_major_locator(round_ticks(5))
+
+
+def _names(axes: Axes, members: Sequence[Member], sides: list[_Side]) -> None:
+    """Name the cones on the good side of the front, where few are; those in one place together."""
     right, above = (side.ends[1] > side.ends[0] for side in sides)
-    for each in likely[:_NAMED]:
-        axes.annotate(  # on the good side of the front, where few cones are
-            plain(each.cones[0], 8),
-            (sides[0].value(each).mean, sides[1].value(each).mean),
+    means = np.array([[side.value(each).mean for side in sides] for each in members[:_NAMED]])
+    widths = np.array([np.ptp(side.ends) for side in sides])
+    named = np.zeros(len(means), dtype=bool)
+    for place, mean in enumerate(means):
+        if named[place]:
+            continue
+        same = (np.abs(means - mean) < _SAME * widths).all(axis=1) & ~named
+        named |= same
+        axes.annotate(
+            plain(", ".join(each.cones[0] for each, at in zip(members, same, strict=False) if at)),
+            (mean[0], mean[1]),
             xytext=(4 if right else -4, 3 if above else -3),
             textcoords="offset points",
             ha="left" if right else "right",
@@ -140,9 +155,6 @@ def _panel(axes: Axes, members: Sequence[Member], sides: list[_Side], *, whole: 
             color=LIGHT["ink"],
             zorder=8,
         )
-    axes.margins(0.08, 0.13)
-    axes.xaxis.set_major_locator(round_ticks(5))
-    axes.yaxis.set_major_locator(round_ticks(5))
 
 
 def _box(axes: Axes, sides: list[_Side]) -> None:

@@ -93,6 +93,7 @@ def test_the_front_lists_those_that_may_be_on_it():
     assert table.heads == ["cone", "upper limit", "decay", "on the front"]
     assert found[1] == ["3, 9", "9.0 kHz (8.1 to 9.9)", "2.5 ms (2.2 to 2.8)", "88 %"]
     assert [row[0] for row in found] == ["1", "3, 9", "3", "4"]
+    assert table.marked == {0, 1, 3}
     assert table.title.endswith("; 1 other under 5 %")
 
 

@@ -157,6 +157,22 @@ def test_effects_draw_every_cone_that_has_a_score(drawn):
 LONG = "coats of damping lacquer, front"
 
 
+def test_cones_in_one_place_are_named_together():
+    front = answers.front()
+    twin = dataclasses.replace(front.members[1], cones=["8"])
+    both = dataclasses.replace(front, members=[*front.members[:2], twin, *front.members[2:]])
+    assert "| 3, 8 |" in f"{words(figures.draw_front(both, METRICS))} |"
+    assert "| 3 |" in f"{words(figures.draw_front(front, METRICS))} |"
+
+
+def test_the_staircase_goes_through_the_front_from_poor_to_poor():
+    figure = figures.draw_front(answers.front(), METRICS)
+    stairs = max((line.get_xydata() for line in figure.axes[0].lines), key=len)
+    # upper limit 5 (poor) to 14, decay 5 (poor) to 1: three recipes on the front of the means.
+    wanted = [[5, 1.5], [7, 1.5], [7, 2.5], [9, 2.5], [9, 4], [12, 4], [12, 5]]
+    np.testing.assert_allclose(stairs, wanted)
+
+
 def test_long_names_are_broken_not_cut():
     labels = {"wall": LONG, "upper_limit": LONG}
     for figure in (
