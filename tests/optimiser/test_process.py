@@ -54,6 +54,18 @@ def test_posterior_agrees_with_scikit_learn():
         np.testing.assert_allclose(ours, their_sd, rtol=1e-6)
 
 
+def test_many_observations_all_count_though_only_some_teach_the_hyperparameters():
+    process, points, _ = fitted(340)
+    assert process.covariance_.inflation.shape == (300,)
+    query = points.take(slice(0, 5))
+    peer = peer_of(process, 0)
+    peer.alpha = np.where(process.wild_, 99 * process.noise_variance_[0], 0.0)
+    peer.fit(points.numbers, process.outputs_)
+    mean = process.predict(query)[0][0]
+    theirs = process.centre_ + process.scale_ * peer.predict(query.numbers)
+    np.testing.assert_allclose(mean, theirs, rtol=1e-6)
+
+
 def test_leave_one_out_agrees_with_scikit_learn_fitted_without_it():
     # Rasmussen & Williams 2006, section 5.4.2, against refitting without each observation.
     process, points, _ = fitted()
