@@ -71,7 +71,8 @@ def identify(samples: npt.NDArray[np.float64], rate: float, name: str) -> Sweep:
     if misfit > _MISFIT or a <= 0:
         raise _no_sweep(name, f"a signal whose phase misses one by {misfit:.2g} rad")
     start = _start(a, c, length)
-    stop = min(a / (2 * math.pi * length) * math.exp(min(part.size / rate / length, 700.0)), 0.499 * rate)
+    growth = math.exp(min(part.size / rate / length, 700.0))
+    stop = min(a / (2 * math.pi * length) * growth, 0.499 * rate)
     seconds = length * math.log(stop / start)
     peak = float(np.median(np.abs(analytic[low:high])))
     return Sweep(start, stop, seconds, "exponential", peak)
