@@ -154,9 +154,11 @@ class NoisyImprovement:
     def _sample(self, points: Points, sets: slice) -> Floats:
         """Give the utility of one draw of each recipe a (hyperparameter set, incumbent)."""
         values = {}
-        apart = separations(self.model.encoding, points, self.known)
+        # Metrics that an earlier experiment has too are conditioned on its recipes as well.
+        alike = self.model.earlier is None
+        shared = separations(self.model.encoding, points, self.known) if alike else None
         for place, (name, part) in enumerate(self._named()):
-            mean, sd = part.predict(points, sets, apart)
+            mean, sd = part.predict(points, sets, shared)
             values[name] = mean + sd[:, None, :] * self._normal[sets, sets, None, place]
         return self._utility(values)
 
@@ -166,8 +168,9 @@ class _Conditional:
 
     def __init__(self, model: MetricModel, known: Points, incumbents: int, seed: int) -> None:
         self.model = model
-        self.known = known
         process = model.process
+        own = len(known)
+        known = self.known = process.told_by(known)
         size = len(known)
         rng = np.random.default_rng(seed)
         normal = rng.standard_normal((process.draws, incumbents // 2, size))
@@ -181,7 +184,7 @@ class _Conditional:
             drawn[part] = mean[:, None, :] + normal[part] @ np.swapaxes(root, 1, 2)
             prior = process.covariance(known, known, part)
             self._half[part] = inverse_factors(prior + jitter[part])
-        self.values = process.centre_ + process.scale_ * drawn
+        self.values = process.centre_ + process.scale_ * drawn[:, :, :own]
         self._weights = drawn @ np.swapaxes(self._half, 1, 2) @ self._half
 
     def predict(
@@ -195,7 +198,7 @@ class _Conditional:
         `apart` is the separation of the recipes from the known ones, if it is at hand.
         """
         process = self.model.process
-        apart = apart or separations(process.encoding, points, self.known)
+        apart = apart or process.separations(points, self.known)
         cross = process.covariance_at(*apart, sets)
         mean = self._weights[sets, sets] @ np.swapaxes(cross, 1, 2)
         solved = cross @ np.swapaxes(self._half[sets], 1, 2)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -20,6 +20,10 @@ _SIGNAL = (0.0, 1.0)
 _NOISE = (-3.5, 1.5)
 _JITTER = 1e-8
 
+# How alike an earlier experiment is: exp(-1 / l^2) lies between 0.03 and 0.995 nine times in ten.
+_ORIGIN = (1.0, 1.0)
+_OFFSET = (-1.0, 2.0)  # the earlier rig's own offset: from nothing to several spreads
+
 
 @dataclass(frozen=True)
 class Covariance:
@@ -36,12 +40,19 @@ class Covariance:
         1 where two observations share a random effect (a session, a cone), else 0.
     inflation : ndarray of shape (n,)
         Factor on the noise variance of each observation; 1 for an ordinary one.
+    earlier : bool
+        Whether the last choice tells an earlier experiment from this one and the last two blocks
+        are the offset that the earlier one's observations share and the noise that they have more.
+    log_unit : float
+        Logarithm of the variance that is usual for these outputs; 0 for standardised ones.
     """
 
     numbers: Floats
     levels: Floats
     blocks: list[Floats]
     inflation: Floats
+    earlier: bool = False
+    log_unit: float = 0.0
 
     @property
     def inputs(self) -> int:
@@ -58,20 +69,25 @@ class Covariance:
         if len(rows) == len(self.inflation):
             return self
         square = np.ix_(rows, rows)
-        return Covariance(
-            self.numbers[square],
-            self.levels[square],
-            [block[square] for block in self.blocks],
-            self.inflation[rows],
+        return replace(
+            self,
+            numbers=self.numbers[square],
+            levels=self.levels[square],
+            blocks=[block[square] for block in self.blocks],
+            inflation=self.inflation[rows],
         )
 
     @cached_property
     def prior(self) -> tuple[Floats, Floats]:
         """Means and standard deviations of the normal priors on the logarithms."""
-        length = -0.5 + 0.5 * np.log(max(self.inputs, 1))
-        mean = [length] * self.inputs + [_SIGNAL[0]] + [_NOISE[0]] * (1 + len(self.blocks))
-        sd = [_LENGTH_SD] * self.inputs + [_SIGNAL[1]] + [_NOISE[1]] * (1 + len(self.blocks))
-        return np.array(mean), np.array(sd)
+        knobs = self.inputs - self.earlier
+        noises = 1 + len(self.blocks) - 2 * self.earlier
+        length = (-0.5 + 0.5 * np.log(max(knobs, 1)), _LENGTH_SD)
+        lengths = [length] * knobs + [_ORIGIN] * self.earlier
+        variances = [_SIGNAL] + [_NOISE] * noises + [_OFFSET, _NOISE] * self.earlier
+        mean, sd = np.array(lengths + variances).T
+        mean[self.inputs :] += self.log_unit
+        return mean, sd
 
     def noise(self, sets: Floats) -> Floats:
         """Everything that is not the recipe: noise and random effects, (sets, n, n)."""
@@ -123,6 +139,9 @@ class Covariance:
         slope[:, :numeric] = -2.0 * rate[:, :numeric] * (by_number @ numbers)
         by_pair = weight * signal
         slope[:, numeric:count] = 2.0 * rate[:, numeric:] * (by_pair @ levels)
+        if self.earlier:
+            level = self._level(sets)
+            slope[:, count - 1] += 2.0 * rate[:, -1] * ((weight * level) @ levels[:, -1])
         slope[:, count] = by_pair.sum(axis=1) + scale * diagonal.sum(axis=1)
         slope[:, count + 1] = np.exp(sets[:, count + 1]) * (diagonal @ self.inflation)
         for place, block in enumerate(self.blocks):
@@ -167,10 +186,17 @@ class Covariance:
         """Covariance of the observations, (sets, n, n); the upper triangle is left out."""
         rows, columns = self._below
         total = self.noise(sets)
-        total[:, rows, columns] += signal + 1.0
+        total[:, rows, columns] += signal + self._level(sets)
         flat = total.reshape(len(sets), -1)
         flat[:, :: total.shape[1] + 1] += np.exp(sets[:, self.inputs])[:, None] + 1.0
         return total
+
+    def _level(self, sets: Floats) -> Floats | float:
+        """Covariance of the constant mean of the pairs: 1, less between experiments."""
+        if not self.earlier:
+            return 1.0
+        alike = -np.exp(-2.0 * sets[:, self.inputs - 1])
+        return np.exp(alike[:, None] * self._pairs[1][:, -1])
 
     def _log_prior(self, sets: Floats) -> Floats:
         mean, sd = self.prior

@@ -11,6 +11,7 @@ Every input (a variable or a derived quantity) owns one length scale:
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,10 +21,13 @@ import pandas as pd
 from experiments.plan import Plan, Variable
 from experiments.space import Space
 
-__all__ = ["Encoding", "Points"]
+__all__ = ["ORIGIN", "Encoding", "Points"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
+
+ORIGIN = "(experiment)"
+"""The input that tells an earlier experiment's recipes from ours; no variable has such a name."""
 
 _HALF_ANGLE = np.pi / 4
 _RADIUS = 1 / (2 * _HALF_ANGLE)  # so that the arc is 1 long, as the unconditional axis is
@@ -50,6 +54,11 @@ class Points:
     def take(self, rows: npt.NDArray[np.intp] | slice) -> Points:
         """Give the chosen rows."""
         return Points(self.numbers[rows], self.levels[rows])
+
+    def of_experiment(self, place: int) -> Points:
+        """Add the choice `ORIGIN`: 0 for this experiment, 1 for an earlier one."""
+        column = np.full((len(self), 1), place, dtype=np.intp)
+        return Points(self.numbers, np.hstack([self.levels, column]))
 
     def __add__(self, other: Points) -> Points:
         return Points(
@@ -110,11 +119,14 @@ class Encoding:
         Index of the input that each numeric coordinate belongs to.
     level_counts : list of int
         Number of levels of each choice, 'not there' included.
+    base : Encoding
+        This one without the choice `ORIGIN`.
     """
 
     def __init__(self, space: Space) -> None:
         self.space = space
         self.plan: Plan = space.plan
+        self.base = self
         self._axes = [
             axis for variable in self.plan.variables.values() if (axis := _axis_of(variable))
         ] + self._derived_axes()
@@ -127,6 +139,13 @@ class Encoding:
         width = [2 if axis.conditional else 1 for axis in self._axes]
         self.owner: Ints = np.repeat(np.arange(len(self._axes)), width)
         self.level_counts = [len(variable.grid) + 1 for variable in self._choices]
+
+    def with_origin(self) -> Encoding:
+        """Give the same encoding with the choice `ORIGIN` after all others."""
+        other = copy(self)
+        other.inputs = [*self.inputs, ORIGIN]
+        other.level_counts = [*self.level_counts, 2]
+        return other
 
     def _derived_axes(self) -> list[_Axis]:
         """Scale derived quantities by the range they span over printable recipes.

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from optimiser.encoding import Points
+from optimiser.encoding import ORIGIN, Points
 from optimiser.process import EnsembleProcess
 from optimiser.surrogate import Model
 
@@ -34,14 +34,15 @@ class _Features:
     phases: npt.NDArray[np.float32]
     signs: list[npt.NDArray[np.float32]]  # a choice: (levels, features)
     weights: npt.NDArray[np.float32]  # (features, functions)
-    constants: npt.NDArray[np.float32]
+    constants: npt.NDArray[np.float32]  # (experiments, functions)
 
     def values(self, points: Points) -> Floats:
         """Give the prior functions at the points, (m, functions)."""
         waves = np.cos(points.numbers.astype(np.float32) @ self.frequencies + self.phases)
         for column, sign in enumerate(self.signs):
             waves *= sign[points.levels[:, column]]
-        return np.asarray(waves @ self.weights + self.constants, dtype=float)
+        place = points.levels[:, -1] if len(self.constants) > 1 else np.zeros(len(points), int)
+        return np.asarray(waves @ self.weights + self.constants[place], dtype=float)
 
 
 class Paths:
@@ -82,7 +83,7 @@ class Paths:
         process = self.process
         blocks = []
         for start in range(0, len(points), chunk):
-            part = points.take(slice(start, start + chunk))
+            part = process.placed(points.take(slice(start, start + chunk)))
             cross = process.covariance(part, process.points_)
             prior = np.stack([features.values(part) for features in self._features])
             blocks.append(np.swapaxes(prior + cross @ self._pull, 1, 2).reshape(-1, len(part)))
@@ -113,8 +114,20 @@ def _features(
         rng.uniform(0, 2 * np.pi, _FEATURES).astype(np.float32),
         signs,
         (amplitude * rng.standard_normal((_FEATURES, each))).astype(np.float32),
-        rng.standard_normal(each).astype(np.float32),
+        _constants(process, place, each, rng).astype(np.float32),
     )
+
+
+def _constants(
+    process: EnsembleProcess, place: int, each: int, rng: np.random.Generator
+) -> Floats:
+    """Draw the constant mean of this experiment and, where one is learnt from, the earlier one."""
+    own = rng.standard_normal((1, each))
+    if ORIGIN not in process.encoding.inputs:
+        return own
+    alike = np.exp(-np.exp(-2.0 * process.sets_[place, len(process.encoding.inputs) - 1]))
+    other = alike * own + np.sqrt(1.0 - alike**2) * rng.standard_normal((1, each))
+    return np.concatenate([own, other])
 
 
 class DrawnFunctions:

@@ -31,6 +31,7 @@ _REACHES = (0.4, 0.8, 1.6)
 _BLAMED_SIGNALS = (4.0, 12.0, 36.0)
 _BLAMED_REACHES = (0.15, 0.4)
 _OTHERS_REACH = 4.0  # how far a failure reaches along the knobs that are not to blame
+_ALIKE, _UNLIKE = 1.3, -3.0  # log lengths of the origin: a correlation of 0.93, and of 0
 _NEGLIGIBLE = 0.01  # share of the evidence that is left out, for speed
 _NUMBERS_AT_ONCE = 12_000_000  # bounds the memory to about 100 MB a matrix
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(20)
@@ -49,6 +50,15 @@ class _Suppositions:
 
     def __len__(self) -> int:
         return len(self.signals)
+
+    def with_origin(self) -> _Suppositions:
+        """Suppose each with an earlier experiment that is alike, and with one that is not."""
+        origin = np.repeat([_ALIKE, _UNLIKE], len(self))[:, None]
+        return _Suppositions(
+            np.tile(self.signals, 2),
+            np.hstack([np.tile(self.log_lengths, (2, 1)), origin]),
+            np.tile(self.belief, 2),
+        )
 
 
 class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is untyped
@@ -70,6 +80,11 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
     ----------
     failures_ : int
         Failed cones behind it; with none, every recipe counts as printable.
+
+    Notes
+    -----
+    An earlier experiment's cones are learnt from under two suppositions, weighted by evidence as
+    all others: that its prints fail where ours do, and that they have nothing to do with ours.
     """
 
     def __init__(
@@ -87,15 +102,23 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
         self.blamed_reaches = blamed_reaches
         self.offset = offset
 
-    def fit(self, printed: Points, failed: Points) -> Printability:
-        """Learn from recipes that printed and recipes that failed."""
-        self.failures_ = len(failed)
+    def fit(
+        self, printed: Points, failed: Points, earlier: tuple[Points, Points] | None = None
+    ) -> Printability:
+        """Learn from recipes that printed and recipes that failed, the earlier alike."""
+        self.failures_ = len(failed) + (len(earlier[1]) if earlier else 0)
         if not self.failures_:
             return self
-        self.points_ = printed + failed
-        labels = np.concatenate([np.ones(len(printed)), np.zeros(len(failed))])
-        share = (len(printed) + _PRIOR_PRINTED) / (len(labels) + _PRIOR_PRINTED + _PRIOR_FAILED)
-        mean = float(special.logit(share)) if self.offset is None else self.offset
+        self._informed = earlier is not None
+        self.points_ = self._placed(printed + failed)
+        labels = _labels(printed, failed)
+        self.mean_ = self._mean(labels)
+        mean = np.full(len(labels), self.mean_)
+        if earlier is not None:
+            self.points_ = self.points_ + (earlier[0] + earlier[1]).of_experiment(1)
+            theirs = _labels(*earlier)
+            labels = np.concatenate([labels, theirs])
+            mean = np.concatenate([mean, np.full(len(theirs), self._mean(theirs))])
         every = self._suppositions()
         step = max(1, _NUMBERS_AT_ONCE // len(labels) ** 2)
         evidence = np.concatenate(
@@ -125,13 +148,24 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
         ]
         median = -0.5 + 0.5 * np.log(max(count, 1))
         belief = np.repeat([1 / len(alike), 1 / max(len(blamed), 1)], [len(alike), len(blamed)])
-        return _Suppositions(
+        found = _Suppositions(
             np.array([signal for signal, _ in alike + blamed]),
             median + np.log(np.array([reach for _, reach in alike + blamed])),
             belief,
         )
+        return found.with_origin() if self._informed else found
 
-    def _learn(self, which: _Suppositions, labels: Floats, mean: float) -> _Latents:
+    def _mean(self, labels: Floats) -> float:
+        """Give the log odds of the rate at which cones printed."""
+        if self.offset is not None:
+            return self.offset
+        total = len(labels) + _PRIOR_PRINTED + _PRIOR_FAILED
+        return float(special.logit((labels.sum() + _PRIOR_PRINTED) / total))
+
+    def _placed(self, points: Points) -> Points:
+        return points.of_experiment(0) if self._informed else points
+
+    def _learn(self, which: _Suppositions, labels: Floats, mean: Floats) -> _Latents:
         return _laplace(self._covariance(which, self.points_, self.points_), labels, mean)
 
     def _covariance(self, which: _Suppositions, a: Points, b: Points) -> Floats:
@@ -144,10 +178,16 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
         if not self.failures_:
             return np.ones(len(points))
         total = np.zeros(len(points))
-        crosses = self._covariance(self._kept, points, self.points_)
+        crosses = self._covariance(self._kept, self._placed(points), self.points_)
+        signals = self._kept.signals
         for place, cross in enumerate(crosses):
-            total += self._shares[place] * self._latents.rate(place, cross, self._kept.signals)
+            rate = self._latents.rate(place, cross, self.mean_, float(signals[place]))
+            total += self._shares[place] * rate
         return total
+
+
+def _labels(printed: Points, failed: Points) -> Floats:
+    return np.concatenate([np.ones(len(printed)), np.zeros(len(failed))])
 
 
 def _most(shares: Floats) -> npt.NDArray[np.intp]:
@@ -161,23 +201,22 @@ def _most(shares: Floats) -> npt.NDArray[np.intp]:
 class _Latents:
     """Laplace's approximation of the log odds under each of k covariances."""
 
-    mean: float
     gradient: Floats  # (k, n), of the log likelihood
     root: Floats  # (k, n), square root of the likelihood's curvature
     inverse: Floats  # (k, n, n), inverse of the Cholesky factor of B
     evidence: Floats  # (k,), logarithm
 
-    def rate(self, place: int, cross: Floats, signals: Floats) -> Floats:
+    def rate(self, place: int, cross: Floats, mean: float, signal: float) -> Floats:
         """Probability at m points with the given covariance (m, n) to the observed ones."""
-        mean = self.mean + cross @ self.gradient[place]
+        latent = mean + cross @ self.gradient[place]
         solved = (cross * self.root[place]) @ self.inverse[place].T
-        sd = np.sqrt(np.maximum(signals[place] - np.sum(solved**2, axis=1), 1e-12))
+        sd = np.sqrt(np.maximum(signal - np.sum(solved**2, axis=1), 1e-12))
         # The logistic function averaged over the latent normal, by Gauss-Hermite quadrature.
-        rates = special.expit(mean[:, None] + sd[:, None] * _NODES)
+        rates = special.expit(latent[:, None] + sd[:, None] * _NODES)
         return np.asarray(rates @ _WEIGHTS / np.sqrt(2 * np.pi))
 
 
-def _laplace(covariance: Floats, labels: Floats, mean: float) -> _Latents:
+def _laplace(covariance: Floats, labels: Floats, mean: Floats) -> _Latents:
     """Newton's iteration for every covariance at once (algorithm 3.1)."""
     latent = weights = np.zeros(covariance.shape[:2])
     for _ in range(100):
@@ -197,7 +236,7 @@ def _laplace(covariance: Floats, labels: Floats, mean: float) -> _Latents:
     likelihood = -np.logaddexp(0.0, signs * (latent + mean)).sum(axis=1)
     determinant = np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
     evidence = -0.5 * np.sum(weights * latent, axis=1) + likelihood - determinant
-    return _Latents(mean, labels - rate, root, _inverse(factor), evidence)
+    return _Latents(labels - rate, root, _inverse(factor), evidence)
 
 
 def _factor(root: Floats, covariance: Floats) -> Floats:

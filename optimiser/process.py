@@ -16,7 +16,13 @@ from optimiser.kernels import separations, shape
 from optimiser.posterior import explore
 from optimiser.triangles import inverse_factors
 
-__all__ = ["EnsembleProcess", "LeftOut", "mixture_quantile"]
+__all__ = [
+    "EnsembleProcess",
+    "LeftOut",
+    "has_crossed_sessions",
+    "has_repeated_cones",
+    "mixture_quantile",
+]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -99,8 +105,8 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         self.outputs_ = (outputs - self.centre_) / self.scale_
         self._apart = separations(self.encoding, points, points)
         blocks = []
-        self.has_session_ = _crossed(recipes, sessions)
-        self.has_cone_ = _repeated(cones)
+        self.has_session_ = has_crossed_sessions(recipes, sessions)
+        self.has_cone_ = has_repeated_cones(cones)
         for present, labels in ((self.has_session_, sessions), (self.has_cone_, cones)):
             if present:
                 blocks.append((labels[:, None] == labels[None, :]).astype(float))
@@ -143,7 +149,13 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
     @property
     def novelty_(self) -> Floats:
         """Variance that a new measurement of a new cone in a new session adds, a draw."""
-        return np.asarray(np.exp(self.sets_[:, self._inputs + 1 :]).sum(axis=1))
+        return np.asarray(self._spreads.sum(axis=1))
+
+    @property
+    def _spreads(self) -> Floats:
+        """Variances of noise and, where they are in the model, sessions and cones."""
+        first = self._inputs + 1
+        return np.exp(self.sets_[:, first : first + 1 + self.has_session_ + self.has_cone_])
 
     @property
     def repeatability_(self) -> float:
@@ -151,11 +163,27 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
 
         Session offsets are left out: two cones of one session share them.
         """
-        keep = np.ones(self.sets_.shape[1] - self._inputs - 1, dtype=bool)
-        if self.has_session_:
-            keep[1] = False
-        variance = np.exp(self.sets_[:, self._inputs + 1 :][:, keep]).sum(axis=1)
-        return float(np.sqrt(np.mean(variance)) * self.scale_)
+        spreads = self._spreads
+        variance = np.delete(spreads, 1, axis=1) if self.has_session_ else spreads
+        return float(np.sqrt(np.mean(variance.sum(axis=1))) * self.scale_)
+
+    def placed(self, points: Points) -> Points:
+        """Give recipes of this experiment as the covariance takes them."""
+        return points
+
+    def separations(self, a: Points, b: Points) -> tuple[Floats, Floats]:
+        """Give squared distances an input, as `covariance_at` takes them."""
+        return separations(self.encoding, self.placed(a), self.placed(b))
+
+    def told_by(self, known: Points) -> Points:
+        """Give the recipes whose true values tell all that the observations tell of others.
+
+        Parameters
+        ----------
+        known : Points
+            All that were observed, and perhaps more.
+        """
+        return known
 
     def portions(self, n: int) -> list[slice]:
         """Split the draws so that a few matrices of n by n stay in the processor's cache."""
@@ -168,14 +196,19 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
 
     def covariance(self, a: Points, b: Points, sets: slice = slice(None)) -> Floats:
         """Prior covariance of the recipes' true values, (draws, len(a), len(b)); standardised."""
-        return self.covariance_at(*separations(self.encoding, a, b), sets)
+        return self.covariance_at(*self.separations(a, b), sets)
 
     def covariance_at(self, numbers: Floats, levels: Floats, sets: slice = slice(None)) -> Floats:
         """Give `covariance` from `separations`, of some draws."""
-        total = shape(numbers, levels, self.sets_[sets, : self._inputs])
+        lengths = self.sets_[sets, : self._inputs]
+        total = shape(numbers, levels, lengths)
         total *= self.signal_[sets, None, None]
-        total += 1.0
+        total += self._level(levels, lengths)
         return total
+
+    def _level(self, _levels: Floats, _lengths: Floats) -> Floats | float:
+        """Covariance of the constant mean."""
+        return 1.0
 
     def predict(self, points: Points) -> tuple[Floats, Floats]:
         """Posterior mean and variance of the recipes' true values a draw.
@@ -225,7 +258,7 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         the rows of one cone, residual ``P_bb^-1 (P y)_b`` and covariance ``P_bb^-1``.
         Hyperparameters are not learnt anew.
         """
-        mean = np.empty((self.draws, len(self.outputs_)))
+        mean = np.empty((self.draws, len(self.cones_)))
         variance = np.empty_like(mean)
         for cone in np.unique(self.cones_):
             rows = np.flatnonzero(self.cones_ == cone)
@@ -283,13 +316,13 @@ def _some(recipes: Ints, most: int, seed: int) -> Ints:
     return np.sort(np.argsort(place[recipes], kind="stable")[:most])
 
 
-def _crossed(recipes: Ints, sessions: Ints) -> bool:
+def has_crossed_sessions(recipes: Ints, sessions: Ints) -> bool:
     """Whether some recipe was measured in more than one session."""
     pairs = np.unique(np.column_stack([recipes, sessions]), axis=0)
     return bool(len(pairs) > len(np.unique(recipes)))
 
 
-def _repeated(cones: Ints) -> bool:
+def has_repeated_cones(cones: Ints) -> bool:
     """Whether some cone was measured more than once."""
     return len(np.unique(cones)) < len(cones)
 

@@ -12,6 +12,7 @@ import pandas as pd
 
 from experiments.plan import Metric, Plan
 from optimiser.answers import Calibration, Estimate, Settings
+from optimiser.earlier import gather_earlier, known_rows, tell_agreement
 from optimiser.encoding import Encoding, Points
 from optimiser.evidence import Evidence, gather
 from optimiser.goals import Goals
@@ -19,14 +20,20 @@ from optimiser.printability import Printability
 from optimiser.process import EnsembleProcess, mixture_quantile
 from optimiser.scales import is_logarithmic
 from optimiser.threads import one_thread
+from optimiser.transfer import (
+    LEAST,
+    Agreement,
+    InformedProcess,
+    Observations,
+    learn_from_both,
+)
 from optimiser.wording import many
 
-__all__ = ["Leader", "MetricModel", "Model", "Progress", "fit"]
+__all__ = ["LEAST", "Leader", "MetricModel", "Model", "Progress", "fit"]
 
 Floats = npt.NDArray[np.float64]
 Progress = Callable[[float, str], None]
 
-LEAST = 3  # measured values below which a metric has no model
 _LOW, _HIGH = 0.05, 0.95
 _ENDS = np.array([_LOW, _HIGH])
 
@@ -52,9 +59,11 @@ class MetricModel:
         Learnt on the logarithm: positive times, frequencies, masses and percentages.
     process : EnsembleProcess
     cones : int
-        Measured cones behind it.
+        Measured cones behind it, those of an earlier experiment apart.
     rows : ndarray of int
         Rows of the evidence that it learnt from.
+    agreement : Agreement or None
+        With the earlier experiment, where one has values of it.
     """
 
     metric: Metric
@@ -62,6 +71,12 @@ class MetricModel:
     process: EnsembleProcess
     cones: int
     rows: npt.NDArray[np.intp]
+    agreement: Agreement | None = None
+
+    @property
+    def informed(self) -> bool:
+        """Whether an earlier experiment counts in it."""
+        return isinstance(self.process, InformedProcess)
 
     def back(self, values: Floats) -> Floats:
         """From the learnt scale to the metric's unit."""
@@ -138,6 +153,8 @@ class Model:
     seed : int
     notes : list of str
         What could not be used or done.
+    earlier : Evidence or None
+        What an earlier experiment tells.
     pools : dict of int to tuple
         Recipes and their drawn utility by seed, once `optimiser.pool.dense_pool` was asked.
     """
@@ -150,6 +167,7 @@ class Model:
     printability: Printability
     seed: int
     notes: list[str] = field(default_factory=list)
+    earlier: Evidence | None = None
     pools: dict[int, tuple[npt.NDArray[np.int32], Floats]] = field(
         default_factory=dict, repr=False, compare=False
     )
@@ -158,6 +176,17 @@ class Model:
     def scorable(self) -> bool:
         """Whether any metric with a goal has a model."""
         return bool(self.goals.metrics)
+
+    @property
+    def informed(self) -> bool:
+        """Whether an earlier experiment counts in every metric of the score."""
+        needed = [self.metrics[name] for name in self.goals.needed]
+        return bool(needed) and all(model.informed for model in needed)
+
+    @property
+    def judged(self) -> bool:
+        """Whether enough of our own cones have values to judge an earlier experiment by."""
+        return all(self.metrics[name].cones >= LEAST for name in self.goals.needed)
 
     @property
     def cones(self) -> int:
@@ -205,7 +234,7 @@ class Model:
         list of Estimate
             NaN while the score has no model.
         """
-        if not self.scorable:
+        if not self.scorable or not len(recipes):
             return [unknown(self.cones)] * len(recipes)
         draws = self.sample_scores(self.encoding(recipes), noisy=noisy)
         return [estimate(column, self.cones) for column in draws.T]
@@ -300,7 +329,12 @@ def estimate(sample: Floats, cones: int) -> Estimate:
 
 @one_thread
 def fit(
-    plan: Plan, trials: pd.DataFrame, seed: int = 0, *, progress: Progress | None = None
+    plan: Plan,
+    trials: pd.DataFrame,
+    seed: int = 0,
+    *,
+    earlier: pd.DataFrame | None = None,
+    progress: Progress | None = None,
 ) -> Model:
     """Learn a model of every metric from the trials.
 
@@ -312,6 +346,9 @@ def fit(
         ``cone``, ``session``. May be empty.
     seed : int
         Repeats exactly on the same versions.
+    earlier : DataFrame, optional
+        The same of a finished experiment with the same variables, to learn from as far as it
+        agrees; its metrics are in the plan's units (see `optimiser.transfer`).
     progress : callable, optional
         Called with the share done (0..1) and what is being done.
 
@@ -322,16 +359,17 @@ def fit(
     Raises
     ------
     TrialsError
-        The table does not fit the plan.
+        A table does not fit the plan.
     """
     evidence = gather(plan, trials)
     encoding = Encoding(evidence.space)
     notes = list(evidence.notes)
+    past = None if earlier is None else gather_earlier(plan, earlier, notes)
     metrics: dict[str, MetricModel] = {}
     for place, (name, metric) in enumerate(plan.metrics.items()):
         if progress:
             progress(place / len(plan.metrics), f"learning {name}")
-        model = _fit_metric(metric, evidence, encoding, seed, notes)
+        model = _fit_metric(metric, evidence, past, encoding, seed, notes)
         if model is not None:
             metrics[name] = model
     left_out = [
@@ -341,47 +379,76 @@ def fit(
     ]
     if left_out and metrics:
         notes.append(f"The score leaves out {', '.join(left_out)} until measured.")
+    if past is not None:
+        notes.append(tell_agreement(plan, past.cones, metrics))
     printability = Printability(encoding).fit(
-        encoding(evidence.recipes(evidence.measured.drop_duplicates("cone"))),
-        encoding(evidence.recipes(evidence.failed)),
+        *_prints(evidence, encoding), None if past is None else _prints(past, encoding)
     )
-    return Model(
-        plan, evidence, encoding, Goals(plan, metrics), metrics, printability, seed, notes
-    )
+    goals = Goals(plan, metrics)
+    return Model(plan, evidence, encoding, goals, metrics, printability, seed, notes, earlier=past)
+
+
+def _prints(evidence: Evidence, encoding: Encoding) -> tuple[Points, Points]:
+    """Give the recipes that printed and those that failed."""
+    printed = evidence.recipes(evidence.measured.drop_duplicates("cone"))
+    return encoding(printed), encoding(evidence.recipes(evidence.failed))
 
 
 def _fit_metric(
-    metric: Metric, evidence: Evidence, encoding: Encoding, seed: int, notes: list[str]
+    metric: Metric,
+    evidence: Evidence,
+    past: Evidence | None,
+    encoding: Encoding,
+    seed: int,
+    notes: list[str],
 ) -> MetricModel | None:
     """Learn one metric, or say why not."""
     measured = evidence.measured
     column = measured[metric.name].to_numpy(dtype=float)
     rows = np.flatnonzero(np.isfinite(column))
-    if len(rows) < LEAST:
+    values = column[rows]
+    theirs = known_rows(metric, past)
+    deciding = values if len(rows) >= LEAST else np.append(values, theirs[metric.name])
+    log = is_logarithmic(metric.unit, deciding)
+    theirs = theirs[theirs[metric.name] > 0] if log else theirs
+    if len(rows) < LEAST and len(theirs) < LEAST:
         found = many(len(rows), "measured value")
         notes.append(f"{metric.name}: cannot tell yet, {found}, {LEAST} needed.")
         return None
-    values = column[rows]
-    log = is_logarithmic(metric.unit, values)
-    if np.ptp(values) == 0:
+    if len(values) and np.ptp(values) == 0:
         notes.append(
             f"{metric.name}: all {len(rows)} values are equal, so no knob shows an effect."
         )
     table = measured.iloc[rows]
-    recipes = evidence.recipes(table)
-    process = EnsembleProcess(encoding, seed=seed).fit(
-        encoding(recipes),
-        np.log(values) if log else values,
-        _codes(table["cone"]),
-        _codes(table["session"]),
-        np.asarray(recipes.groupby(list(recipes), dropna=False, sort=False).ngroup(), np.intp),
-    )
+    own = _observations(metric, evidence, table, encoding, log=log)
+    process, agreement = EnsembleProcess(encoding, seed=seed), None
+    if past is not None and len(theirs) >= LEAST:
+        known = _observations(metric, past, theirs, encoding, log=log)
+        process, agreement = learn_from_both(encoding, own, known, seed)
+    else:
+        process.fit(*own)
     for row in np.flatnonzero(process.wild_):
         notes.append(
             f"{metric.name} of cone {table['cone'].iloc[row]} ({values[row]:.4g} {metric.unit}) "
             "lies far from what all other cones foretell; it counts little. Measure it again."
         )
-    return MetricModel(metric, log, process, int(table["cone"].nunique()), rows)
+    return MetricModel(metric, log, process, int(table["cone"].nunique()), rows, agreement)
+
+
+def _observations(
+    metric: Metric, evidence: Evidence, table: pd.DataFrame, encoding: Encoding, *, log: bool
+) -> Observations:
+    """Give the measured values of a table's rows as a process takes them."""
+    recipes = evidence.recipes(table)
+    values = table[metric.name].to_numpy(dtype=float)
+    same = recipes.groupby(list(recipes), dropna=False, sort=False).ngroup()
+    return Observations(
+        encoding(recipes),
+        np.log(values) if log else values,
+        _codes(table["cone"]),
+        _codes(table["session"]),
+        np.asarray(same, np.intp),
+    )
 
 
 def _codes(labels: pd.Series) -> npt.NDArray[np.intp]:
