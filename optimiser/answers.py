@@ -113,8 +113,9 @@ class Pick:
         The same for the score (or for the single metric that is optimised).
     why : str
         One plain sentence.
-    kind : {'first', 'improve', 'explore', 'confirm'}
-        Space-filling start; expected to improve; mostly to learn; a repeat of the leader.
+    kind : {'first', 'earlier', 'improve', 'explore', 'confirm'}
+        Space-filling start; best by an earlier experiment while ours is empty; expected to
+        improve; mostly to learn; a repeat of the leader.
     prints : float
         Probability that the recipe prints at all; NaN while nothing is known of failures.
     minutes, money : float

@@ -16,6 +16,7 @@ from experiments.space import Space
 from optimiser.acquisition import NoisyImprovement
 from optimiser.answers import Pick
 from optimiser.encoding import Encoding, Points
+from optimiser.foretold import Foretold
 from optimiser.plates import Plate, places, set_up, set_up_minutes
 from optimiser.reasons import describe
 from optimiser.search import best_codes
@@ -50,6 +51,7 @@ def propose(
     *,
     keep: Mapping[str, Any] | None = None,
     per: str | None = None,
+    earlier: pd.DataFrame | None = None,
     model: Model | None = None,
     progress: Progress | None = None,
 ) -> list[Pick]:
@@ -72,8 +74,11 @@ def propose(
     per : {'minutes', 'money'}, optional
         Value a recipe by its expected gain for each minute, set-up included, or for each unit of
         money, instead of by the gain alone. The first cones are spread all the same.
+    earlier : DataFrame, optional
+        Trials of a finished experiment with the same variables, to learn from as far as it
+        agrees (see `fit`).
     model : Model, optional
-        From `fit` on the same plan and trials, to save learning it again.
+        From `fit` on the same plan, trials and earlier trials, to save learning it again.
     progress : callable, optional
         Called with the share done (0..1) and what is being done.
 
@@ -93,9 +98,10 @@ def propose(
 
     Notes
     -----
-    The first cones fill the space. From then on noisy expected improvement of the score (see
-    `NoisyImprovement`), or of the hypervolume under the front where the plan trades (see
-    `VolumeImprovement`), is maximised over printable recipes, times the probability that the
+    The first cones fill the space; where an earlier experiment is learnt from, the first one is
+    the recipe that it foretells the best score. From then on noisy expected improvement of the
+    score (see `NoisyImprovement`), or of the hypervolume under the front where the plan trades
+    (see `VolumeImprovement`), is maximised over printable recipes, times the probability that the
     recipe prints; cones picked earlier in the call count as pending for the later ones, and
     share with them every variable marked ``per = "plate"``.
     """
@@ -106,7 +112,7 @@ def propose(
     if per and getattr(plan.effort, per) is None:
         raise TrialsError(Problem(f"effort.{per}", "no formula", "one, to choose by it"))
     if model is None:
-        model = fit(plan, trials, seed, progress=progress)
+        model = fit(plan, trials, seed, earlier=earlier, progress=progress)
     chooser = _Chooser(model, candidates, seed, places(plan, keep or {}), per)
     picks: list[Pick] = []
     for place in range(count):
@@ -156,9 +162,13 @@ class _Chooser:
             or self.measured < enough
             or len(self.known) < min(first_cones(plan), self._available())
         )
-        acquisition = None if filling else self._improvement()
-        row = self._pick_filling() if acquisition is None else self._pick_best(acquisition)
-        kind = "first" if acquisition is None else "improve"
+        if self.model.informed:
+            # One cone on trust, then as many spread ones as it takes to judge the agreement.
+            filling = bool(len(self.known)) and not self.model.judged
+        kind = "first" if filling else "improve" if len(self.known) else "earlier"
+        acquisition = self._improvement() if kind == "improve" else None
+        worth = Foretold(self.model) if kind == "earlier" else acquisition
+        row = self._pick_filling() if worth is None else self._pick_best(worth)
         if row is None:
             row, kind = self._pick_repeat(), "confirm"
             if row is None:
@@ -230,7 +240,7 @@ class _Chooser:
         """Tell which recipes can share the plate of those picked."""
         return self.plate.holds(self.space.codes(recipes))
 
-    def _pick_best(self, acquisition: NoisyImprovement) -> pd.DataFrame | None:
+    def _pick_best(self, acquisition: NoisyImprovement | Foretold) -> pd.DataFrame | None:
         left = self._left()
         if left is not None:
             if not len(left):
@@ -256,6 +266,8 @@ class _Chooser:
 
     def _ranked(self) -> Codes:
         """Known recipes' codes, the most promising first."""
+        if not len(self.known):
+            return np.asarray(self.space.codes(self.known))
         order = np.argsort(-self._heights(self.known), kind="stable")
         return np.asarray(self.space.codes(self.known.iloc[order]))
 

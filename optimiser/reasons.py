@@ -53,7 +53,7 @@ def describe(
     ----------
     model : Model
     row : DataFrame of shape (1, variables)
-    kind : {'first', 'improve', 'confirm'}
+    kind : {'first', 'earlier', 'improve', 'confirm'}
         'improve' becomes 'explore' where the recipe itself is not expected to beat the leader, or
         by less than a tenth of what it promises.
     acquisition : NoisyImprovement or None
@@ -231,6 +231,8 @@ def _sentence(case: _Case) -> str:
     kind = case.pick.kind
     if kind == "confirm":
         return _repeat_sentence(case)
+    if kind == "earlier":
+        return _earlier_sentence(case)
     if kind == "first" or case.leader is None or case.base is None:
         return _first_sentence(case)
     if case.trade:
@@ -327,6 +329,18 @@ def _step(case: _Case) -> str:
     return with_unit(beside(step, case.score), case.model.goals.unit)
 
 
+def _earlier_sentence(case: _Case) -> str:
+    """Say that the first cone stands on an earlier experiment alone."""
+    earlier = case.model.earlier
+    assert earlier is not None
+    which = "the listed recipes" if case.listed else "all recipes"
+    return (
+        f"No cone of this experiment is measured yet, so this one stands on "
+        f"{many(earlier.cones, 'cone')} of the earlier experiment alone: of {which} they foretell "
+        f"it the best {case.name}, {case.interval(case.score)}."
+    )
+
+
 def _first_sentence(case: _Case) -> str:
     """Say why a space-filling cone was taken."""
     cones, shared = case.model.cones, _shared(case)
@@ -345,6 +359,8 @@ def _first_sentence(case: _Case) -> str:
         f"{many(case.known, 'recipe')} measured or planned"
     )
     measured = many(cones, "measured cone")
+    if case.model.informed:
+        return f"{text}; {measured} cannot tell yet how far to believe the earlier experiment."
     if cones and not case.model.scorable:
         lacking = "none of the metrics to trade" if case.model.goals.trade else "no score"
         return f"{text}; {measured} carr{'ies' if cones == 1 else 'y'} {lacking} yet."
