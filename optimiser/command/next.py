@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -12,6 +12,7 @@ from experiments.space import Space
 from optimiser import fit, propose, wording
 from optimiser.answers import Pick
 from optimiser.cards import write_card
+from optimiser.command.earlier_folder import read_earlier
 from optimiser.command.options import (
     as_json,
     in_folder,
@@ -69,6 +70,13 @@ __all__ = ["next_command", "record"]
     type=click.Choice(["minutes", "money"]),
     help="Choose by the expected gain for each minute (set-up included) or unit of money.",
 )
+@click.option(
+    "--learn-from",
+    "earlier_folder",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Learn from a finished experiment with the same variables, as far as it agrees.",
+)
 @whole_check
 @random_seed
 @in_folder
@@ -79,6 +87,7 @@ def next_command(
     shortlist: Path | None,
     kept: tuple[str, ...],
     per: str | None,
+    earlier_folder: Path | None,
     check_wanted: bool,
     seed: int | None,
     folder: Path,
@@ -91,8 +100,10 @@ def next_command(
         start = plan.seed if seed is None else seed
         candidates = read_shortlist(shortlist, plan) if shortlist is not None else None
         keep = name_pairs(parse_pairs(kept, "--keep"), plan.variables, "--keep")
+        past = read_earlier(earlier_folder, plan, folder) if earlier_folder else None
+        earlier = past.trials if past else None
         with progress("choosing the next cone") as tell:
-            model = fit(plan, trials, seed=start)
+            model = fit(plan, trials, seed=start, earlier=earlier)
             picks = propose(
                 plan, trials, count, start, candidates,
                 keep=keep, per=per, model=model, progress=tell,
@@ -102,7 +113,9 @@ def next_command(
         cards: list[Path] = []
         plate = None
         if picks and not dry_run:
-            numbers, plate, cards = record(ledger, picks, start)
+            learned = past.record if past else None
+            numbers, plate, cards = record(ledger, picks, start, learned)
+    odd = [*(past.notes if past else []), *odd]
     shown: list[int | None] = [*numbers] or [None] * len(picks)
     if json_wanted:
         files: list[str | None] = [str(card) for card in cards]
@@ -116,6 +129,7 @@ def next_command(
                 "plate": plate,
                 "seed": start,
                 "cones": model.cones,
+                **({"learned_from": past.record} if past else {}),
                 "calibration": model.calibration(),
                 "notes": [*short, *model.notes, *odd],
             }
@@ -163,7 +177,7 @@ def _short(
 
 
 def record(
-    ledger: Ledger, picks: list[Pick], seed: int
+    ledger: Ledger, picks: list[Pick], seed: int, learned: dict[str, Any] | None = None
 ) -> tuple[list[int], int | None, list[Path]]:
     """Record picks as planned cones of one plate and write their cards.
 
@@ -175,17 +189,21 @@ def record(
         What was proposed.
     seed : int
         Where random steps started.
+    learned : dict, optional
+        Which earlier experiment was learned from: see `EarlierFolder`.
 
     Returns
     -------
     tuple
         Cone numbers, the plate, the cards' paths.
     """
-    proposal = {
+    proposal: dict[str, Any] = {
         "seed": seed,
         "versions": versions(),
         "kinds": [pick.kind for pick in picks],
     }
+    if learned is not None:
+        proposal["learned_from"] = learned
     numbers = ledger.plan_cones(
         [pick.settings for pick in picks],
         reason=[pick.why for pick in picks],
