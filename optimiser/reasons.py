@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any
@@ -193,7 +194,12 @@ class _Case:
 
     def inside(self, value: Estimate) -> str:
         """Write the same without parentheses of its own."""
-        return self.interval(value).replace(" (", ", 90 %: ").replace(")", "")
+        return _inside(self.interval(value))
+
+
+def _inside(text: str) -> str:
+    """Write an interval so that it can stand in parentheses."""
+    return text.replace(" (", ", 90 %: ").replace(")", "")
 
 
 def _as_number(cone: str) -> int | None:
@@ -247,7 +253,8 @@ def _sentence(case: _Case) -> str:
         text = (
             f"Mostly to learn: {_newest(case)}. It departs from the nearest cone, "
             f"{case.base.cone}, by changing {_change_text(case)}; the recipe itself is expected "
-            f"to have a {case.name} of {case.interval(case.score)}, so it may beat {rival}."
+            f"to have a {case.name} of {case.interval(case.score)}, so it may beat {rival}"
+            f"{_hope(case)}."
         )
     return text + _promise(case) + _by_effort(case)
 
@@ -375,22 +382,48 @@ def _shared(case: _Case) -> list[str]:
 
 def _mover(case: _Case) -> str:
     """Name the metric that carries most of the improvement, if there is more than one."""
-    model, leader = case.model, case.leader
-    if model.goals.raw is not None or len(model.goals.metrics) < 2 or leader is None:
+    leader = case.leader
+    best = _most_raised(case, lambda metric: case.pick.expected[metric.name].mean)
+    if best is None or leader is None:
         return ""
     here = case.pick.expected
-
-    def rise(metric: Metric) -> float:
-        new = desirability(metric, here[metric.name].mean)
-        return metric.weight * float(new - desirability(metric, leader.expected[metric.name].mean))
-
-    best = max(model.goals.metrics, key=rise)
-    if not rise(best) > 0:
-        return ""
     old, new = (beside(each[best.name].mean, here[best.name]) for each in (leader.expected, here))
     # A model that misses by as much as the cones differ may say so by chance.
-    doubted = doubt(model.calibration(), best.name)
+    doubted = doubt(case.model.calibration(), best.name)
     return f", mostly through {best.label} ({old} to {with_unit(new, best.unit)}{doubted})"
+
+
+def _hope(case: _Case) -> str:
+    """Name the metric whose better end would carry an improvement, if there is more than one."""
+    leader, here = case.leader, case.pick.expected
+    best = _most_raised(case, lambda metric: _better_end(metric, here[metric.name]))
+    if best is None or leader is None:
+        return ""
+    old = beside(leader.expected[best.name].mean, here[best.name])
+    new = _inside(interval(here[best.name], best.unit))
+    return f", most likely through {best.label} ({new}; cone {leader.cone}: {old})"
+
+
+def _most_raised(case: _Case, value: Callable[[Metric], float]) -> Metric | None:
+    """Give the metric that a value of each lifts most over the leader; None if none does."""
+    model, leader = case.model, case.leader
+    if model.goals.raw is not None or len(model.goals.metrics) < 2 or leader is None:
+        return None
+
+    def rise(metric: Metric) -> float:
+        old = desirability(metric, leader.expected[metric.name].mean)
+        return metric.weight * float(desirability(metric, value(metric)) - old)
+
+    best = max(model.goals.metrics, key=rise)
+    return best if rise(best) > 0 else None
+
+
+def _better_end(metric: Metric, foretold: Estimate) -> float:
+    """Give the most desirable value within a 90 % interval."""
+    ends = (foretold.low, foretold.high)
+    if metric.goal == "target" and metric.good is not None:
+        return float(np.clip(metric.good, *ends))
+    return max(ends, key=lambda end: float(desirability(metric, end)))
 
 
 _NEW = 0.02  # share of a variable's range that is a difference worth naming

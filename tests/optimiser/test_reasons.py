@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 
 import numpy as np
 import pandas as pd
@@ -91,9 +92,8 @@ def test_a_score_says_what_it_is_of():
     assert "the recipe itself is expected to have a score of 0.8 (" in said
 
 
-@pytest.mark.parametrize(("error", "doubted"), [(2.0, True), (0.5, False)])
-def test_a_metric_that_is_not_foretold_carries_its_warning(error, doubted, monkeypatch):
-    """Two metrics; the one that carries the improvement misses by as much as it spreads."""
+def two_metrics() -> tuple[Plan, pd.DataFrame]:
+    """Give a plan of a metric that no setting changes and one that the wall betters."""
     hand = {"from": "hand", "unit": "mm", "goal": "minimise", "poor": 10, "good": 0}
     plan = Plan.from_dict(
         {
@@ -113,6 +113,23 @@ def test_a_metric_that_is_not_foretold_carries_its_warning(error, doubted, monke
             "status": "measured",
         }
     )
+    return plan, trials
+
+
+def test_an_exploring_pick_names_the_metric_that_could_carry_it():
+    plan, trials = two_metrics()
+    row = Space(plan).rows([{"wall": 5.0}])
+    said = describe(fit(plan, trials, seed=0), row, "explore", None, 6).why.replace("\xa0", " ")
+    assert "so it may beat cone 6 (score " in said
+    assert re.search(
+        r"most likely through \w+ \([\d.]+ mm, 90 %: [\d. to]+; cone 6: [\d.]+\)", said
+    )
+
+
+@pytest.mark.parametrize(("error", "doubted"), [(2.0, True), (0.5, False)])
+def test_a_metric_that_is_not_foretold_carries_its_warning(error, doubted, monkeypatch):
+    """The one that carries the improvement misses by as much as it spreads."""
+    plan, trials = two_metrics()
     model = fit(plan, trials, seed=0)
     checks = [dataclasses.replace(each, error=error, spread=2.0) for each in model.calibration()]
     monkeypatch.setattr(type(model), "calibration", lambda _self: checks)
