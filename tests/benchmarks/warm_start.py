@@ -1,14 +1,15 @@
 """What an earlier experiment saves when it agrees, and costs when it does not.
 
 Run with ``python tests/benchmarks/warm_start.py --seeds 10``. Each seed's earlier experiment is
-``--cones`` recipes spread over the same plan:
+30 recipes spread over the same plan:
 
 * `alike`: measured on another rig (a tenth more of every metric that is learnt on a log scale, an
   offset of ten times the noise on the others); Branin moreover shifted by 0.5 and 1.25 times as
   steep;
+* `unrelated`: each recipe with another one's values;
 * `unlike`: every metric mirrored about its median, so that the best recipes are the worst.
 
-Both then start from nothing; `cold` starts from the shared first cones without it. Columns are
+These then start from nothing; `cold` starts from the shared first cones without it. Columns are
 defined in `race_table`. Finished runs are lines of JSON in ``--results`` and are not run again.
 """
 
@@ -18,7 +19,6 @@ import json
 import sys
 import tempfile
 from pathlib import Path
-from typing import ClassVar
 
 import click
 
@@ -67,6 +67,13 @@ def alike(task: RaceProblem, trials: pd.DataFrame) -> pd.DataFrame:
     return trials.assign(**changed)
 
 
+def unrelated(task: RaceProblem, trials: pd.DataFrame) -> pd.DataFrame:
+    """Give each recipe the values of another one."""
+    order = np.random.default_rng(0).permutation(len(trials))
+    changed = {name: trials[name].to_numpy()[order] for name in [*task.noise, "status"]}
+    return trials.assign(**changed)
+
+
 def unlike(task: RaceProblem, trials: pd.DataFrame) -> pd.DataFrame:
     """Mirror every metric about its median."""
     middle = {name: trials[name].median() for name in task.noise}
@@ -82,20 +89,28 @@ class Warm(Ours):
 
     own_start = True
     change = staticmethod(alike)
-    cones: ClassVar[int] = CONES
+
+    def __init__(self, problem: RaceProblem, seed: int, first: int, budget: int) -> None:
+        super().__init__(problem, seed, first, budget)
+        self.past = self.change(problem, earlier_trials(problem, seed, CONES))
 
     def propose(self, trials: pd.DataFrame) -> Settings:
         """Give the settings of the next cone."""
-        past = self.change(self.problem, earlier_trials(self.problem, self.seed, self.cones))
-        picks = propose(self.plan, trials.drop(columns="utility"), 1, self.seed, earlier=past)
-        return dict(picks[0].settings)
+        table = trials.drop(columns="utility")
+        return dict(propose(self.plan, table, 1, self.seed, earlier=self.past)[0].settings)
 
     def recommend(self, trials: pd.DataFrame) -> int:
         """Give the row that the model holds to be the leader."""
-        past = self.change(self.problem, earlier_trials(self.problem, self.seed, self.cones))
-        leader = fit(self.plan, trials.drop(columns="utility"), self.seed, earlier=past).leader()
+        table = trials.drop(columns="utility")
+        leader = fit(self.plan, table, self.seed, earlier=self.past).leader()
         assert leader is not None
         return int(np.flatnonzero((trials["cone"].astype(str) == leader.cone).to_numpy())[0])
+
+
+class Unrelated(Warm):
+    """Ours, with an earlier experiment that has nothing to do with it."""
+
+    change = staticmethod(unrelated)
 
 
 class Misled(Warm):
@@ -104,7 +119,7 @@ class Misled(Warm):
     change = staticmethod(unlike)
 
 
-WAYS = {"cold": Ours, "alike": Warm, "unlike": Misled}
+WAYS = {"cold": Ours, "alike": Warm, "unrelated": Unrelated, "unlike": Misled}
 
 
 @click.command()
