@@ -42,7 +42,7 @@ def test_a_tiny_race_is_resumed(tmp_path):
 
 
 def test_a_run_repeats_exactly():
-    one, two = (run(NAME, "ours", 1, 9) for _ in range(2))
+    one, two = (run(NAME, "ours", 3, 12) for _ in range(2))
     assert one["shares"] == two["shares"]
     assert max(one["shares"]) > one["shares"][5]
 
