@@ -24,7 +24,7 @@ Around = Callable[[Codes, float], Codes]
 
 _WHOLE = 4_000
 _SPREAD = 2_048
-_SIFTED = 128  # recipes that are valued in full after a rough sorting
+_SIFTED = 256  # recipes that are valued in full after a rough sorting
 _CLIMBERS = 6
 _STEPS = 30
 _REACH = 0.01  # first stride, as a share of a knob's range

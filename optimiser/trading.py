@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from optimiser.acquisition import NoisyImprovement
+from optimiser.acquisition import ALL, Draws, NoisyImprovement
 from optimiser.encoding import Points
 from optimiser.goals import FAR
 from optimiser.hypervolume import Columns, undominated
@@ -30,6 +30,24 @@ _CACHED = 2**14  # numbers that stay in the processor's cache
 def on_front(rises: Floats) -> npt.NDArray[np.bool_]:
     """Tell which recipes, (draws, n, k), no other one beats; none that breaks a hard limit."""
     return undominated(rises) & (rises > -FAR).all(axis=2)
+
+
+def _corner(rises: Floats) -> Floats:
+    """Give the corner that the search counts from, (k,): poor, or lower where nothing reaches it.
+
+    While every known recipe is worse than poor in some metric, hardly a draw adds anything, and
+    the search would creep along the nearest edge. Counted from a tenth below the worst of the
+    front, it seeks that front first, in all directions.
+    """
+    covers = np.asarray((rises > 0).all(axis=2))
+    if covers.any(axis=1).mean() >= 0.5:
+        return np.zeros(rises.shape[2])
+    means = rises.mean(axis=0)
+    means = means[undominated(means[None])[0] & (means > -FAR).all(axis=1)]
+    if not len(means):
+        return np.zeros(rises.shape[2])
+    lowest, span = means.min(axis=0), np.ptp(means, axis=0)
+    return np.asarray(np.minimum(lowest - 0.1 * np.maximum(span, 1.0), 0.0))
 
 
 class VolumeImprovement(NoisyImprovement):
@@ -62,31 +80,35 @@ class VolumeImprovement(NoisyImprovement):
         }
         self.rises_ = model.goals.rises(values)
         self._above = Columns.above(self.rises_)
+        self._corner = _corner(self.rises_)
+        self._sought = Columns.above(self.rises_ - self._corner)
 
     @cached_property
     def chances_(self) -> Floats:
         """Probability that each known recipe is on the front of all of them, shape (n,)."""
         return np.asarray(on_front(self.rises_).mean(axis=0))
 
-    def _log_improvement(self, points: Points, sets: slice = slice(None)) -> Floats:
+    def _log_improvement(self, points: Points, draws: Draws = ALL) -> Floats:
         """Give `log_value` of recipes that are sure to print."""
-        added = self._added(points, sets, _SOFT)
+        above = self._sought.take(self._places[draws].ravel())
+        added = self._added(points, draws, above, self._corner, _SOFT)
         return np.asarray(np.log(added.mean(axis=0) + 1e-300))
 
     def gain(self, points: Points) -> Floats:
         """Volume that each recipe adds, (draws, m); 1 is the box from all poor to all good."""
-        return self._added(points, slice(None), 0.0)
+        return self._added(points, ALL, self._above, np.zeros(1), 0.0)
 
-    def _added(self, points: Points, sets: slice, soft: float) -> Floats:
+    def _added(
+        self, points: Points, draws: Draws, above: Columns, corner: Floats, soft: float
+    ) -> Floats:
         """Give the volume that one draw of each recipe adds, (draws, m)."""
         values = {}
         for place, (name, part) in enumerate(self._named()):
-            mean, sd = part.predict(points, sets)
-            drawn = mean + sd[:, None, :] * self._normal[sets, sets, None, place]
+            mean, sd = part.predict(points, draws)
+            drawn = mean + sd[:, None, :] * self._normal[draws][:, :, None, place]
             values[name] = part.model.back(drawn)
-        rises = self.model.goals.rises(values)
+        rises = self.model.goals.rises(values) - corner
         rises = rises.reshape(-1, *rises.shape[2:])
-        above = self._above.take(self._places[sets, sets].ravel())
         step = max(1, _CACHED // len(rises))
         starts = range(0, rises.shape[1], step)
         return np.concatenate([above.added(rises[:, i : i + step], soft) for i in starts], axis=1)
