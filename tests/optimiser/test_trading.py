@@ -170,3 +170,22 @@ def test_what_is_not_measured_yet_is_left_out():
     best = int(np.argmax(alone.gain(points).mean(axis=0)))
     assert ours.gain(points).mean(axis=0)[best] > 0
     assert ours.rises_.shape[2] == 1
+
+
+def test_where_nothing_reaches_poor_the_search_still_spreads():
+    # Every known recipe is too heavy by far: no draw adds anything, yet the value has a direction.
+    plan = trade_plan(metrics={"stiff": STIFF, "light": {**LIGHT, "poor": 0.5, "good": 0.3}})
+    trials = trade_trials(plan, 12)
+    model = fit(plan, trials, seed=0)
+    ours = VolumeImprovement(model, model.encoding(trials), seed=0)
+    query = Space(plan).sample(400, seed=9)
+    points = model.encoding(query)
+    assert (ours.gain(points).mean(axis=0) < 1e-3).all()
+    best = query.iloc[np.argsort(-ours.log_value(points))[:20]]
+    light = model.predict(best)[("light", "mean")]
+    stiff = model.predict(best)[("stiff", "mean")]
+    # It pushes the front of what there is, not one edge of it.
+    assert np.ptp(light) > 1.0
+    assert np.ptp(stiff) > 0.2
+    worst = query.iloc[np.argsort(ours.log_value(points))[:20]]
+    assert model.predict(worst)[("stiff", "mean")].mean() < stiff.mean()
