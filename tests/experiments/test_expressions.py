@@ -269,10 +269,10 @@ def test_undefined_results_are_nan_without_warnings(text):
 
 
 def test_overflow_is_nan_and_takes_no_time():
-    begun = time.perf_counter()
+    begun = time.process_time()
     assert np.isnan(run("a ** a ** a", a=[9.0])[0])
     assert np.isnan(run("exp(a)", a=[1000.0])[0])
-    assert time.perf_counter() - begun < 0.5
+    assert time.process_time() - begun < 0.5
 
 
 def test_an_undefined_comparison_does_not_hold():
@@ -355,7 +355,7 @@ def test_ten_thousand_rows_cost_about_a_millisecond():
     }
     rule = Expression('a * 2 + b / 3 > 0.5 and (w == "x" or a % 0.2 < b)', NAMES)
     rule.evaluate(columns)
-    begun = time.perf_counter()
+    begun = time.process_time()
     for _ in range(10):
         rule.evaluate(columns)
-    assert (time.perf_counter() - begun) / 10 < 0.02  # twenty times what it takes, for busy days
+    assert (time.process_time() - begun) / 10 < 0.02  # twenty times what it takes, for busy days

@@ -156,10 +156,10 @@ def test_nothing_that_reaches_objects_gets_through(text):
     ],
 )
 def test_long_or_deep_texts_are_refused_at_once(text):
-    begun = time.perf_counter()
+    begun = time.process_time()
     with pytest.raises(ExpressionError):
         kind_of(text)
-    assert time.perf_counter() - begun < 1.0
+    assert time.process_time() - begun < 1.0
 
 
 def test_limits_are_where_they_are_said_to_be():

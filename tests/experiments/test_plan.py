@@ -449,10 +449,10 @@ def test_a_huge_plan_is_read_in_reasonable_time():
     variables = {
         f"x{i}": {"kind": "continuous", "low": 0, "high": 100, "step": 0.001} for i in range(40)
     }
-    begun = time.perf_counter()
+    begun = time.process_time()
     plan = Plan.from_dict({**BRANIN, "variables": variables})
     assert len(plan.variables["x39"].grid) == 100_001
-    assert time.perf_counter() - begun < 5.0
+    assert time.process_time() - begun < 5.0
 
 
 TRADED = """

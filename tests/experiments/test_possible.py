@@ -84,10 +84,10 @@ def test_a_knob_of_one_level():
 def test_many_knobs_do_not_take_long():
     knobs = {f"k{n}": {"kind": "continuous", "low": 0, "high": 1, "step": 0.01} for n in range(12)}
     total = " + ".join(knobs)
-    start = time.perf_counter()
+    start = time.process_time()
     assert impossible(space_of({"sum": f"{total} <= 6"}, knobs)) == []
     impossible(space_of({"sum": f"{total} <= 0.03"}, knobs))
-    assert time.perf_counter() - start < 20
+    assert time.process_time() - start < 20
 
 
 COMPARE = st.tuples(

@@ -321,12 +321,12 @@ def test_enumerating_too_many_is_refused():
 def test_a_billion_recipes_are_as_quick_as_a_dozen():
     variables = knobs(8) | {"p": {"kind": "choice", "levels": ["a", "b"]}}
     space = space_of(variables, {f"r{i}": f"x{i} + x{i + 1} <= 1.2" for i in range(7)})
-    begun = time.perf_counter()
+    begun = time.process_time()
     assert space.count(100_000).number > 1e9
     codes = space.sample_codes(2_000, 0)
     around = space.neighbour_codes(codes[:50])
     assert space.printable_codes(around).all()
-    assert time.perf_counter() - begun < 3.0  # twenty times what it takes, for busy days
+    assert time.process_time() - begun < 3.0  # twenty times what it takes, for busy days
 
 
 # -- forms ------------------------------------

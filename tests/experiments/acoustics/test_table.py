@@ -36,10 +36,10 @@ def test_kilo_in_a_cell():
 
 def test_too_large_files_are_refused_at_once():
     raw = b"1;2\n" * (MAX_BYTES // 4 + 1)
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(CurveError, match="MB of text"):
         read_table(raw, "a")
-    assert time.perf_counter() - start < 0.5
+    assert time.process_time() - start < 0.5
 
 
 @pytest.mark.slow
@@ -63,9 +63,9 @@ def test_twenty_thousand_rows_are_read_quickly():
 
 
 def _timed(raw):
-    start = time.perf_counter()
+    start = time.process_time()
     read_table(raw, "a")
-    return time.perf_counter() - start
+    return time.process_time() - start
 
 
 def test_quick_and_careful_ways_agree(monkeypatch):
