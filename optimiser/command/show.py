@@ -153,7 +153,7 @@ def print_text(text: str) -> None:
     screen.print(Text("\n".join(textwrap.wrap(text, screen.width))))
 
 
-def print_notes(notes: Sequence[str], *, title: str = "Could not be said") -> None:
+def print_notes(notes: Sequence[str], *, title: str = "Notes") -> None:
     """Print remarks as a list; nothing if there are none."""
     if not notes:
         return
