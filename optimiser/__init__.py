@@ -6,6 +6,7 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from optimiser.ageing_answer import ageing
     from optimiser.answers import Estimate, Pick
     from optimiser.comparing import compare
     from optimiser.fronts import front
@@ -20,6 +21,7 @@ __all__ = [
     "Estimate",
     "Model",
     "Pick",
+    "ageing",
     "compare",
     "dead_ends",
     "fit",
@@ -36,6 +38,7 @@ _HOMES = {
     "Estimate": "optimiser.answers",
     "Model": "optimiser.surrogate",
     "Pick": "optimiser.answers",
+    "ageing": "optimiser.ageing_answer",
     "compare": "optimiser.comparing",
     "dead_ends": "optimiser.variants",
     "fit": "optimiser.surrogate",

@@ -44,6 +44,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "deadends": ("answers", "Show which levels and regions can be given up."),
     "outlook": ("answers", "Show whether another cone is worth printing."),
     "drift": ("drift", "Show whether the rig moves from session to session."),
+    "ageing": ("ageing", "Show how kept cones drift with light or days."),
     "report": ("report", "Write the whole experiment as one self-contained page."),
 }
 

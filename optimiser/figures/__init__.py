@@ -6,6 +6,7 @@ Every ``draw_...`` function returns a `matplotlib.figure.Figure`; `to_svg`, `to_
 
 from __future__ import annotations
 
+from optimiser.figures.ageing import draw_ageing
 from optimiser.figures.calibration import draw_calibration
 from optimiser.figures.comparison import draw_comparison
 from optimiser.figures.curves import Shown, draw_curves
@@ -28,6 +29,7 @@ __all__ = [
     "Line",
     "Ringing",
     "Shown",
+    "draw_ageing",
     "draw_calibration",
     "draw_comparison",
     "draw_curves",

@@ -1,0 +1,67 @@
+"""Whether age and session go together, so that ageing and a moved rig look alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from optimiser.ageing_rows import Kept
+
+__all__ = ["Confounding", "confounding"]
+
+_MOSTLY = 0.1  # share of the ages' sum of squares within cones that sessions leave
+
+
+@dataclass(frozen=True)
+class Confounding:
+    """How far sessions explain the ages.
+
+    Parameters
+    ----------
+    left : float
+        Share (0..1) of the ages' sum of squares within cones that varies within sessions too.
+    blocked : bool
+        Whether no drift can be told: sessions explain it all, and are too few to show their own
+        scatter about a trend.
+    text : str
+        What to say; empty where sessions and ages are apart.
+    """
+
+    left: float
+    blocked: bool
+    text: str
+
+
+def confounding(kept: Kept) -> Confounding:
+    """Tell how far age and session go together.
+
+    Parameters
+    ----------
+    kept : Kept
+        With a cone heard at several ages.
+
+    Notes
+    -----
+    Ages and session indicators are compared less their mean within each cone. Where each session
+    holds one measurement its offset is part of the noise, and nothing needs telling apart.
+    """
+    if not kept.shared:
+        return Confounding(1.0, blocked=False, text="")
+    member = np.asarray(kept.cone[:, None] == np.arange(len(kept.cones)), dtype=float)
+    share = member / np.maximum(member.sum(axis=0), 1.0)
+    columns = np.asarray(kept.session[:, None] == np.arange(len(kept.sessions)), dtype=float)
+    columns = np.column_stack([kept.times, columns])
+    columns -= member @ (share.T @ columns)
+    ages, sessions = columns[:, 0], columns[:, 1:]
+    found, _, rank, _ = np.linalg.lstsq(sessions, ages, rcond=1e-10)
+    left = float(np.sum((ages - sessions @ found) ** 2) / np.sum(ages**2))
+    advice = "measure a young cone, or one that does not age, in the session of the old ones"
+    if left < 1e-9:
+        together = "every session holds one age only, so a moved rig looks like ageing"
+        blocked = int(rank) < 2
+        more = "" if blocked else "; it is told only against how sessions scatter"
+        return Confounding(0.0, blocked, f"{together}{more}; {advice}")
+    if left < _MOSTLY:
+        return Confounding(left, False, f"age and session nearly go together; {advice}")
+    return Confounding(left, blocked=False, text="")

@@ -1,0 +1,67 @@
+"""Ageing as tables of text, the same wherever they are shown."""
+
+from __future__ import annotations
+
+from optimiser import wording
+from optimiser.ageing_records import Ageing, MetricAgeing
+from optimiser.answer_tables import Table
+
+__all__ = ["crossing_table", "drift_table", "law_table", "score_table", "setting_table"]
+
+
+def drift_table(answer: Ageing) -> Table:
+    """List each metric's mean drift."""
+    rows = []
+    for each in answer.metrics:
+        unit = _unit(each)
+        drifts = [wording.interval(each.early, unit), wording.interval(each.whole, unit)]
+        counts = [str(each.whole.cones), str(each.measurements)]
+        rows.append([each.label, each.verdict, *drifts, *counts])
+    known = [each.step for each in answer.metrics if each.whole.known]
+    early = f"after {min(known):.0f} {answer.unit}" if known else "early"
+    whole = f"after {answer.longest - answer.first:.0f} {answer.unit}" if known else "in all"
+    heads = ["metric", "verdict", early, whole, "cones", "n"]
+    return Table("Mean drift of the kept cones, 90 % intervals", heads, rows)
+
+
+def _unit(metric: MetricAgeing) -> str:
+    return "% of value" if metric.relative else metric.unit
+
+
+def law_table(answer: Ageing) -> Table:
+    """List which law each metric follows."""
+    rows = [[each.label, each.law.text] for each in answer.metrics if each.law is not None]
+    return Table("Law of the drift", ["metric", "law"], rows)
+
+
+def crossing_table(answer: Ageing) -> Table:
+    """List when each kept cone leaves its limit, or becomes poor; cones alike share a row."""
+    alike: dict[tuple[str, str, str], list[str]] = {}
+    for each in answer.metrics:
+        for one in each.crossings:
+            alike.setdefault((each.label, one.bound, one.text), []).append(one.cone)
+    rows = [
+        [label, bound, ", ".join(cones), text] for (label, bound, text), cones in alike.items()
+    ]
+    return Table("When a limit is crossed", ["metric", "bound", "cones", ""], rows)
+
+
+def setting_table(answer: Ageing) -> Table:
+    """List what settings do to the drift."""
+    rows = [[each.label, one.text] for each in answer.metrics for one in each.settings]
+    return Table("Settings and drift", ["metric", ""], rows)
+
+
+def score_table(answer: Ageing, name: str = "score", unit: str = "") -> Table:
+    """List the kept cones' scores when last heard, and later."""
+    at = f"{answer.at:g} {answer.unit}" if answer.at is not None else ""
+    rows = [
+        [
+            each.cone,
+            f"{each.last:.0f} {answer.unit}",
+            *(wording.interval(one, unit, most=3) for one in (each.now, each.then, each.change)),
+        ]
+        for each in answer.scores
+    ]
+    heads = ["cone", "last heard", "then", f"after {at}", "change"]
+    return Table(f"{name.capitalize()} of the kept cones, 90 % intervals", heads, rows)
