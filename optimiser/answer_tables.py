@@ -23,6 +23,7 @@ from optimiser.uncertainty import Chart, Component, Drift, Offset, Spread
 __all__ = [
     "EVIDENCE",
     "RULE",
+    "SAVED",
     "Table",
     "chart_table",
     "check_table",
@@ -34,6 +35,8 @@ __all__ = [
     "offset_table",
     "optimum_table",
     "outlook_table",
+    "pair_tables",
+    "shift_table",
     "sitting_table",
     "spread_table",
     "within",
@@ -107,6 +110,38 @@ def knob_table(answer: Sensitivity, labels: Mapping[str, str]) -> Table:
     return Table(title, ["variable", "alone", "in all", "evidence", "verdict"], rows, narrow=True)
 
 
+_LISTED = 6  # pairs that the table of the strongest ones lists
+
+
+def pair_tables(answer: Sensitivity, labels: Mapping[str, str]) -> list[Table]:
+    """List the second-order indices: all pairs as a matrix, the strongest with their intervals."""
+    known = [pair for pair in answer.pairs if pair.index.known]
+    if not known:
+        return []
+    acting = {name for pair in known for name in (pair.a, pair.b)}
+    names = [knob.variable for knob in answer.knobs if knob.variable in acting]
+    cells = {frozenset((p.a, p.b)): f"{100 * p.index.mean:.0f}" for p in known}
+    rows = [
+        [
+            f"{place + 1} {_name(labels, row)}",
+            *(cells.get(frozenset((row, column)), wording.UNKNOWN) for column in names[:place]),
+            *[""] * (len(names) - 1 - place),
+        ]
+        for place, row in enumerate(names)
+    ]
+    heads = ["with", *(str(place + 1) for place in range(len(names) - 1))]
+    matrix = Table("What two knobs do together, in % of the variance", heads, rows, narrow=True)
+    top = known[:_LISTED]
+    shares = wording.intervals([pair.index for pair in top], most=2)
+    strongest = [
+        [f"{_name(labels, p.a)} with {_name(labels, p.b)}", share, p.verdict]
+        for p, share in zip(top, shares, strict=True)
+    ]
+    heads = ["pair", "together", "verdict"]
+    title = "The strongest pairs (share of the variance, 90 % intervals)"
+    return [matrix, Table(title, heads, strongest)]
+
+
 # Kass & Raftery 1995 call a natural logarithm of 1 to 3 positive evidence, and over 3 strong.
 _STRONG, _SOME = 3.0, 1.0
 
@@ -114,7 +149,8 @@ EVIDENCE = (
     "Evidence tells whether a knob does anything: the table is about 20 times likelier with it in "
     "the model than without (strong), 3 times (some), as likely (none), or likelier without it "
     "(against). A knob matters with strong evidence and a share in all surely over 5 %; no "
-    "effect is seen with evidence against it or a share surely under 5 %."
+    "effect is seen with evidence against it or a share surely under 5 %. A knob that only some "
+    "recipes have is judged among those."
 )
 
 
@@ -144,6 +180,26 @@ def optimum_table(answers: Sequence[Optimum], labels: Mapping[str, str]) -> Tabl
     if not any(row[-1] for row in rows):
         heads, rows = heads[:-1], [row[:-1] for row in rows]
     return Table("Best settings, all others at their best", heads, rows)
+
+
+def shift_table(answer: Optimum, labels: Mapping[str, str]) -> Table:
+    """List where the best setting lies under the levels of each choice."""
+    columns = [
+        wording.intervals([getattr(each, name) for each in answer.shifts], answer.unit)
+        for name in ("at_a", "at_b", "difference")
+    ]
+    rows = [
+        [
+            _name(labels, each.variable),
+            f"{each.a}: {at_a}",
+            f"{each.b}: {at_b}",
+            apart,
+            "differs" if each.told else "cannot tell yet",
+        ]
+        for each, at_a, at_b, apart in zip(answer.shifts, *columns, strict=True)
+    ]
+    title = f"Best {_name(labels, answer.variable)} by level, 90 % intervals"
+    return Table(title, ["choice", "at one level", "at another", "difference", "verdict"], rows)
 
 
 def difference_table(
@@ -191,7 +247,8 @@ def dead_end_table(
     """List each variant's chance of holding the best recipe; a variable is named once."""
     rows, before = [], ""
     losses = wording.intervals([each.loss for each in answer.variants], unit, most=3)
-    for variant, loss in zip(answer.variants, losses, strict=True):
+    saved = [_saved(each.saves) for each in answer.variants]
+    for variant, loss, saves in zip(answer.variants, losses, saved, strict=True):
         shown = _name(labels, variant.variable)
         rows.append(
             [
@@ -199,12 +256,26 @@ def dead_end_table(
                 variant.where,
                 wording.percent(variant.probability),
                 loss,
+                saves,
                 variant.verdict,
             ]
         )
         before = shown
-    heads = ["variable", "where", "chance", f"{name} lost without it", "verdict"]
+    heads = ["variable", "where", "chance", f"{name} lost without it", "of 10 cones", "verdict"]
     return Table("Where the best recipe can still lie", heads, rows, narrow=True)
+
+
+SAVED = (
+    "Of 10 cones: how many of the next ten would go there if it were not given up, were cones "
+    "spent as often as the best may lie there (90 % limits in brackets). An estimate from the "
+    "chance alone: how the choice learns from each cone is not simulated."
+)
+
+
+def _saved(saves: Estimate) -> str:
+    if not saves.known:
+        return "cannot tell"
+    return f"{saves.mean:.1f} ({saves.low:.0f} to {saves.high:.0f})"
 
 
 _HARDLY = 0.05  # chance of being on the front below which a recipe is not listed

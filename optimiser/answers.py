@@ -20,8 +20,10 @@ __all__ = [
     "Member",
     "Optimum",
     "Outlook",
+    "Pair",
     "Pick",
     "Sensitivity",
+    "Shift",
     "Variant",
 ]
 
@@ -163,7 +165,7 @@ class Knob:
     variable, unit : str
         Name and unit of the variable.
     first, total : Estimate
-        First-order and total Sobol index, 0..1.
+        First-order and total Sobol index, 0..1, among the recipes in which the variable exists.
     effect : pandas.DataFrame
         ``setting, mean, low, high`` in the variable's and the metric's own units: the mean over
         all other settings, with the 90 % band of that mean.
@@ -187,8 +189,37 @@ class Knob:
 
 
 @dataclass(frozen=True)
+class Pair:
+    """What two knobs do together beyond what each does alone.
+
+    Parameters
+    ----------
+    a, b : str
+        The variables, in plan order.
+    index : Estimate
+        Second-order Sobol index among the recipes in which both exist.
+    verdict : {'seen', 'none seen', 'cannot tell yet'}
+    effect : pandas.DataFrame
+        ``a, b, mean, low, high``: the mean over all other settings at settings of both; empty
+        but for the two strongest pairs.
+    """
+
+    a: str
+    b: str
+    index: Estimate
+    verdict: str
+    effect: pd.DataFrame = field(repr=False, compare=False)
+
+
+@dataclass(frozen=True)
 class Sensitivity:
-    """Which knobs matter for one metric; knobs sorted by total index, largest first."""
+    """Which knobs matter for one metric; knobs sorted by total index, largest first.
+
+    Parameters
+    ----------
+    pairs : list of Pair
+        Every two knobs that some recipe has both, the strongest interaction first.
+    """
 
     metric: str
     unit: str
@@ -197,6 +228,7 @@ class Sensitivity:
     calibration: list[Calibration]
     notes: list[str]
     text: str
+    pairs: list[Pair] = field(default_factory=list)
 
     def table(self) -> pd.DataFrame:
         """Give one row a variable: indices with their intervals and the verdict."""
@@ -218,6 +250,31 @@ class Sensitivity:
 
 
 @dataclass(frozen=True)
+class Shift:
+    """Whether the best setting of a knob differs between two levels of a choice.
+
+    Parameters
+    ----------
+    variable : str
+        The choice.
+    a, b : str
+        Its two levels; `a` is the one with the better expected score.
+    at_a, at_b, difference : Estimate
+        Where the best setting lies under each, and A's less B's, in the knob's unit.
+    told : bool
+        Whether the difference's 90 % interval leaves 0 out.
+    """
+
+    variable: str
+    a: str
+    b: str
+    at_a: Estimate
+    at_b: Estimate
+    difference: Estimate
+    told: bool
+
+
+@dataclass(frozen=True)
 class Optimum:
     """Where the best setting of one knob lies.
 
@@ -236,6 +293,13 @@ class Optimum:
         the probability that this setting is the best one.
     at_edge : bool
         Whether the best sits at the end of the range.
+    hold : dict
+        Settings of other knobs that were held; empty where all are at their best.
+    metrics : dict of str to pandas.DataFrame
+        ``setting, mean, low, high`` of each metric at the recipe that, with this setting, has
+        the best expected score.
+    shifts : list of Shift
+        Whether it differs between the levels of each choice.
     """
 
     variable: str
@@ -250,6 +314,9 @@ class Optimum:
     calibration: list[Calibration]
     notes: list[str]
     text: str
+    hold: Settings = field(default_factory=dict)
+    metrics: dict[str, pd.DataFrame] = field(default_factory=dict, repr=False, compare=False)
+    shifts: list[Shift] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -293,6 +360,10 @@ class Variant:
     loss : Estimate
         What giving it up is expected to cost, in the unit of the score.
     verdict : {'keep', 'undecided', 'drop', 'cannot tell yet'}
+    saves : Estimate
+        Cones of the next ten that would be spent there if it were not given up, were each cone
+        spent where the best may lie, as often as it may lie there. An estimate from the chance
+        alone, not a simulation; NaN while there is none, or where nothing else would be left.
     """
 
     variable: str
@@ -302,6 +373,7 @@ class Variant:
     loss: Estimate
     verdict: str
     cones: int
+    saves: Estimate = Estimate(float("nan"), float("nan"), float("nan"))
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,8 @@ import pandas as pd
 from experiments.errors import Problem, TrialsError
 from experiments.formulas import Formulas
 from experiments.plan import Plan, Variable
-from optimiser.answers import Estimate, Knob, Sensitivity
+from optimiser.answers import Estimate, Knob, Pair, Sensitivity
+from optimiser.interplay import pairs
 from optimiser.paths import DrawnFunctions
 from optimiser.sobol import Indices, Sample, draw_sample, sobol_indices
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
@@ -24,8 +25,9 @@ Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int32]
 
 _SIZE = 1024
-_EFFECT_BASE = 96
+_EFFECT_BASE = 32
 _EFFECT_SETTINGS = 15
+_NAMED = 3  # pairs that a sentence names at most
 _MATTERS = 0.05  # share of the variance from which a knob counts
 _STRONG = 3.0  # log Bayes factor from which evidence is called strong (Kass & Raftery 1995)
 _AGAINST = -1.0
@@ -60,8 +62,9 @@ def sensitivity(
     Returns
     -------
     Sensitivity
-        First-order and total Sobol indices with 90 % intervals over functions drawn from the
-        model's posterior, and main effects. NaN and 'cannot tell yet' while there is no model.
+        First-order, second-order and total Sobol indices with 90 % intervals over functions drawn
+        from the model's posterior, and main effects. NaN and 'cannot tell yet' while there is
+        no model.
 
     Raises
     ------
@@ -92,16 +95,20 @@ def sensitivity(
     knobs = []
     for place, name in enumerate(plan.variables):
         if progress:
-            progress(0.6 + 0.4 * place / len(plan.variables), f"weighing the evidence for {name}")
+            progress(0.6 + 0.3 * place / len(plan.variables), f"weighing the evidence for {name}")
         evidence = _evidence(model, metrics, name)
         knobs.append(_knob(sample, place, indices, value, cones, evidence))
+    if progress:
+        progress(0.9, "weighing pairs of knobs")
+    together = pairs(model.evidence.space, value, cones, seed)
     knobs.sort(key=lambda knob: -np.nan_to_num(knob.total.mean))
     notes = list(model.notes)
     if not np.isfinite(indices.total).any():
         notes.append(f"{metric} does not vary over the printable recipes: nothing to share out.")
     return Sensitivity(
-        metric, unit, knobs, cones, model.calibration(), notes, _text(plan, metric, knobs, cones)
-    )
+        metric, unit, knobs, cones, model.calibration(), notes,
+        _text(plan, metric, knobs, cones) + _pair_text(plan, together), together,
+    )  # fmt: skip
 
 
 def _cones(model: Model, metric: str) -> int:
@@ -117,8 +124,8 @@ def _knob(
     variable = list(sample.space.plan.variables.values())[place]
     active = sample.recipes()[:, place] >= 0
     # Shares by definition; a finite sample may overshoot.
-    first = estimate(np.clip(indices.first[:, place], 0.0, 1.0), cones)
-    total = estimate(np.clip(indices.total[:, place], 0.0, 1.0), cones)
+    first = estimate(np.clip(indices.first_active[:, place], 0.0, 1.0), cones)
+    total = estimate(np.clip(indices.total_active[:, place], 0.0, 1.0), cones)
     return Knob(
         variable=variable.name,
         unit=variable.unit,
@@ -214,3 +221,10 @@ def _text(plan: Plan, metric: str, knobs: list[Knob], cones: int) -> str:
         if names:
             parts.append((one if len(names) == 1 else several).format(", ".join(names)))
     return f"From {cones} cones: {'; '.join(parts)}."
+
+
+def _pair_text(plan: Plan, together: list[Pair]) -> str:
+    """Name the pairs that act together, the strongest first."""
+    labels = {name: variable.label for name, variable in plan.variables.items()}
+    seen = [f"{labels[p.a]} with {labels[p.b]}" for p in together if p.verdict == "seen"]
+    return f" Acting together: {', '.join(seen[:_NAMED])}." if seen else ""

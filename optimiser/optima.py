@@ -2,28 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from experiments.errors import Problem, TrialsError
+from experiments.errors import Problem, RecipeError, TrialsError
 from experiments.plan import Plan, Variable
-from optimiser.answers import Optimum
+from optimiser.answers import Optimum, Settings, Shift
+from optimiser.partial import nearest_place, read_settings
 from optimiser.paths import DrawnFunctions
-from optimiser.pool import dense_pool, drawn_utility, repeatability
-from optimiser.surrogate import Model, Progress, fit
+from optimiser.pool import drawn_utility, held_pool, repeatability
+from optimiser.surrogate import Model, Progress, estimate, fit
 from optimiser.threads import one_thread
-from optimiser.wording import many, percent
+from optimiser.wording import interval, many, percent, recipe_line
 from optimiser.wording import setting as setting_text
 
 __all__ = ["optimum"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
+Codes = npt.NDArray[np.int32]
 
 _CONTEXTS = 40
+_FEW_CONTEXTS = 12  # a level's optimum is sought among fewer: each level is a search of its own
 _SETTINGS = 61
 _ANYWHERE = 0.85  # share of the range; if all settings were equally likely, 90 % would hold 0.9
 
@@ -35,10 +40,11 @@ def optimum(
     variable: str,
     seed: int = 0,
     *,
+    hold: Mapping[str, Any] | None = None,
     model: Model | None = None,
     progress: Progress | None = None,
 ) -> Optimum:
-    """Find the best setting of one variable, all others at their best.
+    """Find the best setting of one variable, all others at their best or held.
 
     Parameters
     ----------
@@ -48,6 +54,8 @@ def optimum(
     variable : str
     seed : int
         Repeats exactly on the same versions.
+    hold : mapping of str to value, optional
+        Settings of other variables that are held, on their steps; the rest is at its best.
     model : Model, optional
         From `fit` on the same plan and trials.
     progress : callable, optional
@@ -61,6 +69,8 @@ def optimum(
     ------
     TrialsError
         Unknown variable, or a table that does not fit the plan.
+    RecipeError
+        What is held is no setting, or no printable recipe has it.
 
     Notes
     -----
@@ -74,56 +84,187 @@ def optimum(
     if model is None:
         model = fit(plan, trials, seed, progress=progress)
     knob = plan.variables[variable]
+    held = _read_held(model, knob, hold or {})
     if not model.scorable:
-        return _cannot_tell(model, knob)
+        return _cannot_tell(model, knob, held)
     if progress:
         progress(0.4, f"following {variable} through drawn functions")
-    shown, curves = _curves(model, knob, seed)
-    if not len(shown):
-        return _cannot_tell(model, knob)
-    return _answer(model, knob, shown, curves)
-
-
-def _curves(model: Model, knob: Variable, seed: int) -> tuple[Ints, Floats]:
-    """Find the best utility at each setting that can be printed, a function a row."""
     functions = DrawnFunctions(model, seed=seed)
-    codes, utility = dense_pool(model, functions, seed=seed)
-    place = list(model.plan.variables).index(knob.name)
-    active = codes[:, place] >= 0
-    codes, utility = codes[active], utility[:, active]
-    if not len(codes):
-        return np.empty(0, dtype=np.intp), np.empty((0, 0))
-    contexts = codes[_contexts(utility)]
-    length = len(knob.grid)
-    shown = np.unique(np.linspace(0, length - 1, min(length, _SETTINGS)).round().astype(np.intp))
-    best_code = codes[int(utility.mean(axis=0).argmax()), place]
-    shown = np.union1d(shown, [best_code]).astype(np.intp)
-    space = model.evidence.space
-    kept, columns = [], []
-    for code in shown:
-        variants = contexts.copy()
-        variants[:, place] = code
-        # A choice switches its children on and off: those recipes come from the pool instead.
-        variants = variants[space.printable_codes(variants)]
-        own = codes[:, place] == code
-        parts = [utility[:, own]] if own.any() else []
-        if len(variants):
-            parts.append(drawn_utility(model, functions, variants))
-        if parts:
+    codes, utility = held_pool(model, functions, _places(model, held), seed=seed)
+    search = _Search(model, functions, knob)
+    found = search.curves(codes, utility)
+    if found is None and held:
+        shown = recipe_line(plan, held)
+        raise RecipeError(
+            Problem("hold", shown, f"settings of a printable recipe with {variable}")
+        )
+    if found is None:
+        return _cannot_tell(model, knob, held)
+    if progress:
+        progress(0.7, f"comparing the best {variable} between levels")
+    metrics = _metrics(model, found, knob, seed)
+    return _answer(model, knob, held, found, metrics, _shifts(search, held, seed))
+
+
+def _read_held(model: Model, knob: Variable, hold: Mapping[str, Any]) -> Settings:
+    """Read what is held: other variables, on their steps."""
+    if not hold:
+        return {}
+    held = read_settings(model, "hold", hold)
+    if knob.name in held:
+        raise RecipeError(Problem("hold", knob.name, "variables other than the one that is asked"))
+    for name, value in held.items():
+        variable = model.plan.variables[name]
+        near = variable.grid[nearest_place(variable, value)]
+        if variable.numeric and not np.isclose(float(near), float(value)):
+            expected = f"a setting on its steps; the nearest is {setting_text(near)}"
+            raise RecipeError(Problem(f"hold.{name}", setting_text(value), expected))
+    return held
+
+
+def _places(model: Model, held: Settings) -> dict[int, int]:
+    """Give settings as columns and places on their grids."""
+    variables = model.plan.variables
+    names = list(variables)
+    return {names.index(n): nearest_place(variables[n], value) for n, value in held.items()}
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What each setting is worth at the best of the others.
+
+    `shown` are places on the grid, `curves` the best drawn utility at each (functions, settings),
+    `recipes` the recipe with the best expected one (settings, variables).
+    """
+
+    shown: Ints
+    curves: Floats
+    recipes: Codes
+
+
+@dataclass(frozen=True)
+class _Search:
+    """Follows one variable through drawn functions."""
+
+    model: Model
+    functions: DrawnFunctions
+    knob: Variable
+
+    @property
+    def place(self) -> int:
+        return list(self.model.plan.variables).index(self.knob.name)
+
+    def curves(self, codes: Codes, utility: Floats, most: int = _CONTEXTS) -> _Found | None:
+        """Find the best utility at each setting that can be printed; None where there is none.
+
+        Parameters
+        ----------
+        codes, utility
+            Recipes and their drawn utility.
+        most : int
+            Recipes whose other settings are tried with each setting.
+        """
+        active = codes[:, self.place] >= 0
+        codes, utility = codes[active], utility[:, active]
+        if not len(codes):
+            return None
+        contexts = codes[_contexts(utility, most)]
+        kept, columns, recipes = [], [], []
+        for code in self._shown(codes, utility):
+            own = codes[:, self.place] == code
+            variants = self._moved(contexts, code)
+            tried = np.vstack([codes[own], variants])
+            if not len(tried):
+                continue
+            new = [drawn_utility(self.model, self.functions, variants)] if len(variants) else []
+            values = np.hstack([utility[:, own], *new])
             kept.append(code)
-            columns.append(np.hstack(parts).max(axis=1))
-    return np.array(kept, dtype=np.intp), np.column_stack(columns)
+            columns.append(values.max(axis=1))
+            recipes.append(tried[int(values.mean(axis=0).argmax())])
+        return _Found(np.array(kept, dtype=np.intp), np.column_stack(columns), np.vstack(recipes))
+
+    def _shown(self, codes: Codes, utility: Floats) -> Ints:
+        """Give places on the grid that are followed, that of the best recipe among them."""
+        length = len(self.knob.grid)
+        shown = np.linspace(0, length - 1, min(length, _SETTINGS)).round().astype(np.intp)
+        return np.union1d(shown, [codes[int(utility.mean(axis=0).argmax()), self.place]])
+
+    def _moved(self, contexts: Codes, code: int) -> Codes:
+        """Give recipes with one setting changed.
+
+        A choice switches its children on and off: those recipes come from the pool instead.
+        """
+        variants = contexts.copy()
+        variants[:, self.place] = code
+        return np.asarray(variants[self.model.evidence.space.printable_codes(variants)])
 
 
-def _contexts(utility: Floats) -> Ints:
+def _contexts(utility: Floats, most: int) -> Ints:
     """Recipes whose other settings are worth keeping: best on average or in some function."""
-    average = np.argsort(-utility.mean(axis=0), kind="stable")[: _CONTEXTS // 2]
+    average = np.argsort(-utility.mean(axis=0), kind="stable")[: most // 2]
     winners, wins = np.unique(utility.argmax(axis=1), return_counts=True)
-    return np.union1d(average, winners[np.argsort(-wins, kind="stable")][: _CONTEXTS // 2])
+    return np.union1d(average, winners[np.argsort(-wins, kind="stable")][: most // 2])
 
 
-def _answer(model: Model, knob: Variable, shown: Ints, curves: Floats) -> Optimum:
+def _metrics(model: Model, found: _Found, knob: Variable, seed: int) -> dict[str, pd.DataFrame]:
+    """Follow each metric along the recipes with the best expected score."""
+    points = model.encoding.of_codes(found.recipes)
+    curves = {}
+    for name in model.metrics:
+        values = DrawnFunctions(model, name, seed=seed)(points)
+        each = [estimate(column, model.metrics[name].cones) for column in values.T]
+        curves[name] = pd.DataFrame(
+            {
+                "setting": knob.grid[found.shown],
+                "mean": [one.mean for one in each],
+                "low": [one.low for one in each],
+                "high": [one.high for one in each],
+            }
+        )
+    return curves
+
+
+def _shifts(search: _Search, held: Settings, seed: int) -> list[Shift]:
+    """Say of each choice whether the best setting differs between its levels."""
+    variables = search.model.plan.variables.values()
+    choices = [v for v in variables if v.kind == "choice" and v.name not in held]
+    if not search.knob.numeric:
+        return []
+    return [shift for choice in choices for shift in _between(search, choice, held, seed)]
+
+
+def _between(search: _Search, choice: Variable, held: Settings, seed: int) -> list[Shift]:
+    """Compare where the best setting lies under the best level of a choice and each other one."""
+    model, found = search.model, []
+    for level in choice.grid.tolist():
+        places = _places(model, {**held, choice.name: level})
+        pool = held_pool(model, search.functions, places, seed=seed, rounds=0)
+        curves = search.curves(*pool, most=_FEW_CONTEXTS)
+        if curves is not None:
+            grid = search.knob.grid[curves.shown].astype(float)
+            height = float(curves.curves.max(axis=1).mean())
+            found.append((height, str(level), grid[curves.curves.argmax(axis=1)]))
+    found.sort(key=lambda each: -each[0])
+    shifts = []
+    for _, level, settings in found[1:]:
+        _, best, at_best = found[0]
+        apart = estimate(at_best - settings, model.cones)
+        at_a, at_b = estimate(at_best, model.cones), estimate(settings, model.cones)
+        told = apart.low > 0 or apart.high < 0
+        shifts.append(Shift(choice.name, best, level, at_a, at_b, apart, told))
+    return shifts
+
+
+def _answer(
+    model: Model,
+    knob: Variable,
+    held: Settings,
+    found: _Found,
+    metrics: dict[str, pd.DataFrame],
+    shifts: list[Shift],
+) -> Optimum:
     """Summarise the drawn curves."""
+    shown, curves = found.shown, found.curves
     grid, sign = knob.grid, model.goals.sign
     average = curves.mean(axis=0)
     best = int(average.argmax())
@@ -153,6 +294,7 @@ def _answer(model: Model, knob: Variable, shown: Ints, curves: Floats) -> Optimu
     near[best] |= setting is not None
     as_good = [_plain(value) for value in grid[shown[near]]]
     text = _text(model, knob, setting, low, high, as_good, share[best], at_edge)
+    text = _held_text(model, held) + text + _shift_text(model, knob, shifts)
     return Optimum(
         variable=knob.name,
         unit=knob.unit,
@@ -166,7 +308,31 @@ def _answer(model: Model, knob: Variable, shown: Ints, curves: Floats) -> Optimu
         calibration=model.calibration(),
         notes=list(model.notes),
         text=text,
+        hold=held,
+        metrics=metrics,
+        shifts=shifts,
     )
+
+
+def _held_text(model: Model, held: Settings) -> str:
+    return f"With {recipe_line(model.plan, held)} held: " if held else ""
+
+
+def _shift_text(model: Model, knob: Variable, shifts: list[Shift]) -> str:
+    """Say between which levels the best setting differs, and where that cannot be told yet."""
+    labels = {name: each.label for name, each in model.plan.variables.items()}
+    told = [
+        f" It differs between {labels[each.variable]} {each.a}, {interval(each.at_a, knob.unit)}, "
+        f"and {each.b}, {interval(each.at_b, knob.unit)}: by "
+        f"{interval(each.difference, knob.unit)} at 90 %."
+        for each in shifts
+        if each.told
+    ]
+    open_ones = dict.fromkeys(labels[each.variable] for each in shifts if not each.told)
+    if open_ones:
+        between = f"between {'other ' if told else ''}levels of {', '.join(open_ones)}"
+        told.append(f" Whether it differs {between}: cannot tell yet.")
+    return "".join(told)
 
 
 def _interval(winners: Ints) -> tuple[int, int]:
@@ -217,12 +383,12 @@ def _text(
     return text
 
 
-def _cannot_tell(model: Model, knob: Variable) -> Optimum:
+def _cannot_tell(model: Model, knob: Variable, held: Settings) -> Optimum:
     """Answer while there is no model, or no recipe in which the knob is active."""
     curve = pd.DataFrame(columns=["setting", "mean", "low", "high", "probability"], dtype=float)
     found = many(model.cones, "measured cone")
     text = f"Cannot tell yet where the best {knob.label} lies: {found}."
     return Optimum(
         knob.name, knob.unit, None, None, None, [], curve, False, model.cones,
-        model.calibration(), list(model.notes), text,
+        model.calibration(), list(model.notes), text, held,
     )  # fmt: skip

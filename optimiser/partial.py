@@ -17,7 +17,7 @@ from optimiser.pool import dense_pool
 from optimiser.surrogate import Model
 from optimiser.wording import ends, recipe_line, with_unit
 
-__all__ = ["is_whole", "promising", "read_settings", "recipes_with"]
+__all__ = ["is_whole", "nearest_place", "promising", "read_settings", "recipes_with"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -126,11 +126,11 @@ def promising(model: Model, side: Settings, seed: int) -> pd.DataFrame:
     moved = codes[_best_of(utility)]
     own = np.ones(len(codes), dtype=bool)
     for key, value in side.items():
-        column, place = names.index(key), _nearest(model.plan.variables[key], value)
+        column, place = names.index(key), nearest_place(model.plan.variables[key], value)
         own &= codes[:, column] == place
         moved[:, column] = np.where(moved[:, column] >= 0, place, -1)
     agree = [
-        moved[:, names.index(key)] == _nearest(model.plan.variables[key], value)
+        moved[:, names.index(key)] == nearest_place(model.plan.variables[key], value)
         for key, value in side.items()
     ]
     moved = moved[np.all(agree, axis=0)]
@@ -150,7 +150,7 @@ def _best_of(utility: Floats) -> npt.NDArray[np.intp]:
     return np.union1d(average, winners[np.argsort(-wins, kind="stable")])
 
 
-def _nearest(variable: Variable, value: Any) -> int:
+def nearest_place(variable: Variable, value: Any) -> int:
     """Find the place on a variable's grid that is nearest to a setting."""
     if variable.numeric:
         return int(np.argmin(np.abs(variable.grid.astype(float) - float(value))))

@@ -7,6 +7,8 @@ that the model expects or allows to be good.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import numpy.typing as npt
 
@@ -14,7 +16,7 @@ from optimiser.paths import DrawnFunctions
 from optimiser.search import without
 from optimiser.surrogate import Model
 
-__all__ = ["dense_pool", "drawn_utility", "repeatability"]
+__all__ = ["dense_pool", "drawn_utility", "held_pool", "repeatability"]
 
 Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int32]
@@ -60,15 +62,70 @@ def _dense_pool(model: Model, functions: DrawnFunctions, seed: int) -> tuple[Cod
     known = space.codes(measured)
     known = known[space.printable_codes(known)]
     codes = np.unique(np.vstack([space.sample_codes(_SPREAD, seed), known]), axis=0)
-    utility = drawn_utility(model, functions, codes)
-    for _ in range(_ROUNDS):
-        near = space.neighbour_codes(codes[_promising(utility)])
-        new = without(near, codes)
+    return _denser(model, functions, codes, drawn_utility(model, functions, codes), {}, _ROUNDS)
+
+
+def held_pool(
+    model: Model,
+    functions: DrawnFunctions,
+    held: Mapping[int, int],
+    *,
+    seed: int,
+    rounds: int = _ROUNDS,
+) -> tuple[Codes, Floats]:
+    """Give recipes that have some settings, and their drawn utility.
+
+    Parameters
+    ----------
+    model, functions, seed
+        As for `dense_pool`.
+    held : mapping of int to int
+        Column of a variable to the place on its grid. Empty: all recipes.
+    rounds : int
+        How often the recipes around the best are added.
+
+    Returns
+    -------
+    codes, utility
+        As `dense_pool`; no row where no printable recipe has these settings.
+    """
+    codes, utility = dense_pool(model, functions, seed=seed)
+    if not held:
+        return codes, utility
+    own = _has(codes, held)
+    moved = codes[_promising(utility)]
+    moved[:, list(held)] = list(held.values())
+    moved = np.unique(moved[model.evidence.space.printable_codes(moved)], axis=0)
+    new = without(moved, codes[own])
+    codes, utility = codes[own], utility[:, own]
+    if len(new):
+        codes = np.vstack([codes, new])
+        utility = np.hstack([utility, drawn_utility(model, functions, new)])
+    return _denser(model, functions, codes, utility, held, rounds if len(codes) else 0)
+
+
+def _denser(
+    model: Model,
+    functions: DrawnFunctions,
+    codes: Codes,
+    utility: Floats,
+    held: Mapping[int, int],
+    rounds: int,
+) -> tuple[Codes, Floats]:
+    """Add neighbours of the promising recipes, round by round."""
+    for _ in range(rounds):
+        near = model.evidence.space.neighbour_codes(codes[_promising(utility)])
+        new = without(near[_has(near, held)], codes)
         if not len(new):
             break
         codes = np.vstack([codes, new])
         utility = np.hstack([utility, drawn_utility(model, functions, new)])
     return codes, utility
+
+
+def _has(codes: Codes, held: Mapping[int, int]) -> npt.NDArray[np.bool_]:
+    """Find the recipes that have some settings."""
+    return np.asarray((codes[:, list(held)] == list(held.values())).all(axis=1))
 
 
 def _promising(utility: Floats) -> npt.NDArray[np.intp]:

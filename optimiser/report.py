@@ -12,6 +12,7 @@ from optimiser import wording
 from optimiser.answer_tables import (
     EVIDENCE,
     RULE,
+    SAVED,
     Table,
     chart_table,
     check_table,
@@ -137,6 +138,7 @@ def report_html(material: Material) -> str:
         "knobs": material.knobs,
         "evidence": EVIDENCE,
         "rule": RULE,
+        "saved": SAVED,
         "not_foretold": wording.not_foretold(material.calibration, wording.describe(plan)),
         "findings": material.findings,
         "within": within(material.findings.spread) if material.findings.spread else [],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from markupsafe import Markup
@@ -165,11 +165,17 @@ def _optima(material: Material, labels: Mapping[str, str]) -> list[Picture]:
     name, unit = wording.score_name(material.plan), wording.score_unit(material.plan)
     return [
         _picture(
-            figures.draw_optimum(answer, labels=labels, metric=name, unit=unit),
+            figures.draw_optimum(
+                replace(answer, metrics={}),
+                labels=labels,
+                metric=name,
+                units={name: unit},
+                trials=material.trials.assign(score=material.scores),
+            ),
             f"optimum{place}",
             answer.text,
             f"Drawn: the expected {labels.get(name, name)} over {labels[answer.variable]}, and "
-            "each setting's chance of being the best.",
+            "each setting's chance of being the best; rings are cones.",
         )
         for place, answer in enumerate(material.findings.optima)
         if len(answer.curve)

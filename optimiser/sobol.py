@@ -9,6 +9,12 @@ depend on each other; the definitions still hold:
 * total ``T_i = E[Var(Y | X_~i)] / Var(Y)``, here by Jansen's estimator with X_i redrawn among
   the settings that the others allow.
 
+* second order ``S_ij = Var(E[Y | X_i, X_j]) / Var(Y) - S_i - S_j``, all three from the means
+  within groups of neighbouring settings, as above (two-way analysis of variance). With rules it
+  holds what the two share by depending on each other as well.
+
+A conditional variable is judged by the same among the recipes in which it is active.
+
 Sobol' (2001), Global sensitivity indices for nonlinear mathematical models, Mathematics and
 Computers in Simulation 55; Jansen (1999), Analysis of variance designs for model output,
 Computer Physics Communications 117; Saltelli et al. (2010), the same journal, 181.
@@ -18,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 import numpy.typing as npt
@@ -25,7 +32,7 @@ from scipy import stats
 
 from experiments.space import Space
 
-__all__ = ["Indices", "Sample", "draw_sample", "sobol_indices"]
+__all__ = ["Indices", "Sample", "draw_sample", "second_order", "sobol_indices"]
 
 Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int32]
@@ -42,12 +49,16 @@ class Indices:
     Parameters
     ----------
     first, total : ndarray of shape (functions, variables)
-        NaN where a function does not vary.
+        Over all recipes. NaN where a function does not vary.
+    first_active, total_active : ndarray of shape (functions, variables)
+        Among the recipes in which the variable is active.
     variance : ndarray of shape (functions,)
     """
 
     first: Floats
     total: Floats
+    first_active: Floats
+    total_active: Floats
     variance: Floats
 
 
@@ -70,8 +81,8 @@ class Sample:
         return np.asarray(self.space.active_codes(self.codes))
 
 
-def draw_sample(space: Space, size: int, seed: int) -> Sample:
-    """Draw printable settings evenly.
+def draw_sample(space: Space, size: int, seed: int, *, even: bool = True) -> Sample:
+    """Draw printable settings, each as likely as any other.
 
     Parameters
     ----------
@@ -79,24 +90,29 @@ def draw_sample(space: Space, size: int, seed: int) -> Sample:
     size : int
         Wanted; fewer come back where rules leave very few of a million draws.
     seed : int
+    even : bool
+        Spread more evenly than chance would. Not for estimates that count on what chance does,
+        as `second_order` does.
 
     Returns
     -------
     Sample
     """
     lengths = _lengths(space)
-    sobol = stats.qmc.Sobol(len(lengths), scramble=True, rng=np.random.default_rng(seed))
+    rng = np.random.default_rng(seed)
+    sobol = stats.qmc.Sobol(len(lengths), scramble=True, rng=rng)
     kept: list[Codes] = []
     found, batch = 0, 2 ** int(np.ceil(np.log2(max(size, 2))))
     for _ in range(12):
-        codes = np.floor(sobol.random(batch) * lengths).astype(np.int32)
+        drawn = sobol.random(batch) if even else rng.random((batch, len(lengths)))
+        codes = np.floor(drawn * lengths).astype(np.int32)
         codes = np.minimum(codes, lengths - 1).astype(np.int32)
         codes = codes[space.printable_codes(space.active_codes(codes))]
         kept.append(codes)
         found += len(codes)
         if found >= size:
             break
-        if sobol.num_generated + batch > 2**20:
+        if len(kept) * batch + batch > 2**20:
             break
     return Sample(space, np.vstack(kept)[:size])
 
@@ -119,46 +135,103 @@ def sobol_indices(function: Function, sample: Sample, *, seed: int) -> Indices:
     -------
     Indices
     """
-    values = function(sample.recipes())
+    recipes = sample.recipes()
+    values = function(recipes)
+    variance = values.var(axis=1, ddof=1)
+    shape = (len(values), sample.codes.shape[1])
+    first, total, first_active, total_active = (np.empty(shape) for _ in range(4))
+    rng = np.random.default_rng(seed)
+    for place in range(shape[1]):
+        groups = _bins(sample, place)
+        active = recipes[:, place] >= 0
+        other, valid = _redrawn(sample, place, rng)
+        changed = valid & np.any(other != recipes, axis=1)
+        difference = np.zeros_like(values)
+        if changed.any():
+            difference[:, changed] = values[:, changed] - function(other[changed])
+        first[:, place] = _share(_between(values, groups), values)
+        total[:, place] = _share(_jansen(difference[:, valid]), values)
+        own = values[:, active]
+        first_active[:, place] = _share(_between(own, groups[active]), own)
+        total_active[:, place] = _share(_jansen(difference[:, valid & active]), own)
+    first, first_active = np.clip(first, 0.0, 1.0), np.clip(first_active, 0.0, 1.0)
+    return Indices(first, total, first_active, total_active, variance)
+
+
+def second_order(
+    function: Function, sample: Sample, *, bins: int = 12
+) -> dict[tuple[int, int], Floats]:
+    """Estimate the second-order indices of functions over a sample.
+
+    Parameters
+    ----------
+    function, sample
+        As for `sobol_indices`, the sample not spread evenly; the more recipes, the less a pair's
+        many groups scatter.
+    bins : int
+        Groups of neighbouring settings a variable, at most.
+
+    Returns
+    -------
+    dict of (int, int) to ndarray of shape (functions,)
+        One pair of columns i < j each, among the recipes in which both are active. NaN where
+        they never are or a function does not vary; may lie below 0 by what a sample scatters.
+    """
+    recipes = sample.recipes()
+    values = function(recipes)
+    found = {}
+    for i, j in combinations(range(recipes.shape[1]), 2):
+        both = (recipes[:, i] >= 0) & (recipes[:, j] >= 0)
+        own = values[:, both]
+        a, b = (_bins(sample, place, bins)[both] for place in (i, j))
+        parts = [_between(own, groups) for groups in (_pairs(a, b), a, b)]
+        found[i, j] = _share(parts[0] - parts[1] - parts[2], own)
+    return found
+
+
+def _pairs(a: npt.NDArray[np.intp], b: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
+    """Give each combination of two groupings that occurs a number."""
+    joint = a * (int(b.max(initial=0)) + 1) + b
+    return np.asarray(np.unique(joint, return_inverse=True)[1], dtype=np.intp)
+
+
+def _share(part: Floats, values: Floats) -> Floats:
+    """Divide by the functions' variance; NaN where they do not vary or there are too few."""
+    if values.shape[1] < 2:
+        return np.full(len(values), np.nan)
     variance = values.var(axis=1, ddof=1)
     scale = np.abs(values.mean(axis=1)) + np.sqrt(variance)
     flat = ~(np.sqrt(variance) > 1e-9 * scale)
-    divisor = np.where(flat, np.nan, variance)
-    first = np.stack(
-        [_first(values, _bins(sample, place)) for place in range(sample.codes.shape[1])], axis=1
-    )
-    rng = np.random.default_rng(seed)
-    total = np.empty_like(first)
-    for place in range(sample.codes.shape[1]):
-        other, valid = _redrawn(sample, place, rng)
-        changed = valid & np.any(other != sample.recipes(), axis=1)
-        difference = np.zeros((len(values), int(valid.sum())))
-        if changed.any():
-            difference[:, changed[valid]] = values[:, changed] - function(other[changed])
-        total[:, place] = 0.5 * np.mean(difference**2, axis=1) if valid.any() else np.nan
-    return Indices(np.clip(first / divisor[:, None], 0.0, 1.0), total / divisor[:, None], variance)
+    return np.asarray(part / np.where(flat, np.nan, variance))
 
 
-def _bins(sample: Sample, place: int) -> npt.NDArray[np.intp]:
+def _jansen(difference: Floats) -> Floats:
+    """Half the mean square change when a variable is redrawn."""
+    if not difference.shape[1]:
+        return np.full(len(difference), np.nan)
+    return np.asarray(0.5 * np.mean(difference**2, axis=1))
+
+
+def _bins(sample: Sample, place: int, most: int = _BINS) -> npt.NDArray[np.intp]:
     """Group the sample by a variable's setting, neighbours together where there are many."""
     length = int(_lengths(sample.space)[place])
-    bins = min(length, _BINS)
+    bins = min(length, most)
     groups = sample.codes[:, place].astype(np.int64) * bins // length
     return np.unique(groups, return_inverse=True)[1].astype(np.intp)
 
 
-def _first(values: Floats, groups: npt.NDArray[np.intp]) -> Floats:
+def _between(values: Floats, groups: npt.NDArray[np.intp]) -> Floats:
     """Variance between groups, less its expectation under no effect (one-way ANOVA)."""
-    n, count = values.shape[1], int(groups.max()) + 1
+    groups = np.unique(groups, return_inverse=True)[1]
+    n, count = values.shape[1], int(groups.max(initial=-1)) + 1
     if count < 2 or n <= count:
         return np.zeros(len(values))
-    member = np.zeros((n, count))
-    member[np.arange(n), groups] = 1.0
-    sizes = member.sum(axis=0)
-    means = values @ member / sizes
-    centre = values.mean(axis=1, keepdims=True)
-    between = ((means - centre) ** 2) @ sizes
-    within = ((values - centre) ** 2).sum(axis=1) - between
+    order = np.argsort(groups, kind="stable")
+    sizes = np.bincount(groups)
+    centred = values - values.mean(axis=1, keepdims=True)
+    sums = np.add.reduceat(centred[:, order], np.cumsum(sizes) - sizes, axis=1)
+    between = (sums**2 / sizes).sum(axis=1)
+    within = (centred**2).sum(axis=1) - between
     return np.asarray((between - (count - 1) * within / (n - count)) / n)
 
 

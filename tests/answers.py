@@ -16,8 +16,10 @@ from optimiser.answers import (
     Member,
     Optimum,
     Outlook,
+    Pair,
     Pick,
     Sensitivity,
+    Shift,
     Variant,
 )
 from optimiser.figures import Line
@@ -123,7 +125,16 @@ def sensitivity() -> Sensitivity:
         _knob("process", "", ["resin", "filament"], 0.3, "may matter"),
         _knob("cure_time", "min", [0.0, 20.0, 40.0], 0.05, "no effect seen"),
     ]
-    return Sensitivity("score", "", knobs, 3, CHECKS, ["Cone 9 has no decay."], "Wall matters.")
+    effect = pd.DataFrame(
+        {"a": ["resin", "filament"] * 2, "b": [0.3, 0.3, 1.2, 1.2], "mean": [0.4, 0.5, 0.6, 0.4]}
+    )
+    effect = effect.assign(low=effect["mean"] - 0.1, high=effect["mean"] + 0.1)
+    pairs = [
+        Pair("process", "wall", Estimate(0.21, 0.11, 0.32, 3), "seen", effect),
+        Pair("wall", "cure_time", Estimate(0.02, 0.0, 0.08, 3), "cannot tell yet", effect[:0]),
+    ]
+    notes = ["Cone 9 has no decay."]
+    return Sensitivity("score", "", knobs, 3, CHECKS, notes, "Wall matters.", pairs)
 
 
 def no_sensitivity() -> Sensitivity:
@@ -139,9 +150,15 @@ def optimum(*, wordy: bool = False) -> Optimum:
     )
     ends = (None, None) if wordy else (0.0, 20.0)
     name, unit = ("process", "") if wordy else ("cure_time", "min")
+    band = curve.drop(columns="probability")
+    shift = Shift(
+        "resin", "tough", "stiff", Estimate(12, 8, 16, 3), Estimate(20, 17, 24, 3),
+        Estimate(-8, -13, -3, 3), True,
+    )  # fmt: skip
     return Optimum(
-        name, unit, settings[0], *ends, settings[:1], curve, True, 3, CHECKS, [], "It lies here."
-    )
+        name, unit, settings[0], *ends, settings[:1], curve, True, 3, CHECKS, [], "It lies here.",
+        metrics={"decay": band.assign(mean=2.0, low=1.5, high=2.5)}, shifts=[shift],
+    )  # fmt: skip
 
 
 def comparison() -> Comparison:
@@ -162,9 +179,12 @@ def comparison() -> Comparison:
 def dead_ends() -> DeadEnds:
     variants = [
         Variant("process", "resin", ("resin",), 0.97, Estimate(0, 0, 0.03, 3), "keep", 2),
-        Variant("process", "filament", ("filament",), 0.03, Estimate(0.2, 0.1, 0.3), "drop", 1),
+        Variant(
+            "process", "filament", ("filament",), 0.03, Estimate(0.2, 0.1, 0.3), "drop", 1,
+            Estimate(0.3, 0, 1, 3),
+        ),
         Variant("wall", "0.3 to 0.6", (0.3, 0.6), 0.5, Estimate(0, 0, 0.1), "keep", 2),
-    ]
+    ]  # fmt: skip
     return DeadEnds(variants, 3, CHECKS, [], "Filament can be given up.")
 
 

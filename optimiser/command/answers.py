@@ -27,14 +27,17 @@ from optimiser import (
 from optimiser.answer_tables import (
     EVIDENCE,
     RULE,
+    SAVED,
     dead_end_table,
     difference_table,
     front_table,
     knob_table,
     optimum_table,
     outlook_table,
+    pair_tables,
+    shift_table,
 )
-from optimiser.command.options import answer_options, parse_pairs
+from optimiser.command.options import answer_options, name_pairs, parse_pairs
 from optimiser.command.show import (
     print_calibration,
     print_json,
@@ -113,9 +116,11 @@ def _known(name: str, names: Any, kind: str) -> None:
 
 @click.command("knobs")
 @click.option("--metric", default="score", show_default=True, help="A metric of the plan.")
+@click.option("--together", is_flag=True, help="Draw what two variables do together.")
 @answer_options
 def knobs_command(
     metric: str,
+    together: bool,
     png: Path | None,
     svg: Path | None,
     check_wanted: bool,
@@ -126,15 +131,21 @@ def knobs_command(
     """Show which variables matter, and how much.
 
     First-order and total Sobol indices with their 90 % intervals; the picture shows the main
-    effects. `alone` is what the variable does by itself, `in all` includes its company;
-    `evidence` tells whether it does anything.
+    effects, or with --together a matrix of all pairs and the two strongest ones as curves.
+    `alone` is what the variable does by itself, `in all` includes its company, `together` is
+    what two do beyond what each does alone; `evidence` tells whether it does anything.
     """
     with _desk(folder, seed, "weighing the knobs") as desk:
         _known(metric, ["score", *desk.plan.metrics], "metric")
         answer = sensitivity(desk.plan, desk.trials, metric=metric, **desk.common)
         values = desk.model.scores(desk.trials) if metric in ("score", desk.name) else None
+    units = {name: variable.unit for name, variable in desk.plan.variables.items()}
     save_picture(
-        lambda: figures.draw_effects(answer, desk.trials, values, labels=desk.labels),
+        lambda: (
+            figures.draw_interactions(answer, labels=desk.labels, units=units)
+            if together
+            else figures.draw_effects(answer, desk.trials, values, labels=desk.labels)
+        ),
         png,
         svg,
         answer.text,
@@ -146,14 +157,24 @@ def knobs_command(
     if any(knob.evidence == knob.evidence for knob in answer.knobs):
         print_text(EVIDENCE)
         click.echo()
+    for table in pair_tables(answer, desk.labels):
+        print_rows(table)
     _close(answer, desk.labels, whole=check_wanted)
 
 
 @click.command("optimum")
 @click.argument("variable")
+@click.option(
+    "--hold",
+    "held",
+    multiple=True,
+    metavar="VARIABLE=VALUE",
+    help="Hold another variable at a setting; may be given again.",
+)
 @answer_options
 def optimum_command(
     variable: str,
+    held: tuple[str, ...],
     png: Path | None,
     svg: Path | None,
     check_wanted: bool,
@@ -161,12 +182,26 @@ def optimum_command(
     folder: Path,
     json_wanted: bool,
 ) -> None:
-    """Show where the best setting of one variable lies."""
+    """Show where the best setting of one variable lies, the others at their best or held.
+
+    The picture shows the score over its settings, then each metric at the best recipe with each
+    setting; rings are the cones. Where there are choices, it is said whether the best setting
+    differs between their levels.
+    """
     with _desk(folder, seed, "looking for the optimum") as desk:
         _known(variable, desk.plan.variables, "variable")
-        answer = optimum(desk.plan, desk.trials, variable=variable, **desk.common)
+        hold = name_pairs(parse_pairs(held, "--hold"), desk.plan.variables, "--hold")
+        answer = optimum(desk.plan, desk.trials, variable=variable, hold=hold, **desk.common)
+        scores = desk.model.scores(desk.trials)
+    units = {name: metric.unit for name, metric in desk.plan.metrics.items()}
     save_picture(
-        lambda: figures.draw_optimum(answer, labels=desk.labels, metric=desk.name, unit=desk.unit),
+        lambda: figures.draw_optimum(
+            answer,
+            labels=desk.labels,
+            metric=desk.name,
+            units={**units, desk.name: desk.unit},
+            trials=desk.trials.assign(score=scores),
+        ),
         png,
         svg,
         answer.text,
@@ -176,6 +211,8 @@ def optimum_command(
         return
     if answer.setting is not None:
         print_rows(optimum_table([answer], desk.labels))
+    if answer.shifts:
+        print_rows(shift_table(answer, desk.labels))
     _close(answer, desk.labels, whole=check_wanted)
 
 
@@ -278,7 +315,7 @@ def deadends_command(
     folder: Path,
     json_wanted: bool,
 ) -> None:
-    """Show which levels and regions can be given up."""
+    """Show which levels and regions can be given up, what that costs and what it saves."""
     with _desk(folder, seed, "looking for dead ends") as desk:
         answer = dead_ends(desk.plan, desk.trials, **desk.common)
     save_picture(lambda: figures.draw_dead_ends(answer, labels=desk.labels), png, svg, answer.text)
@@ -286,6 +323,8 @@ def deadends_command(
         print_json(answer)
         return
     print_rows(dead_end_table(answer, desk.labels, desk.name, desk.unit), right=[2])
+    print_text(SAVED)
+    click.echo()
     _close(answer, desk.labels, whole=check_wanted)
 
 

@@ -18,6 +18,7 @@ from optimiser.figures.front import draw_front
 from optimiser.figures.history import draw_history
 from optimiser.figures.impulse import draw_impulse
 from optimiser.figures.indices import draw_indices
+from optimiser.figures.interactions import draw_interactions
 from optimiser.figures.optimum import draw_optimum
 from optimiser.figures.outlook import draw_outlook
 from optimiser.figures.output import to_inline_svg, to_png, to_svg
@@ -41,6 +42,7 @@ __all__ = [
     "draw_history",
     "draw_impulse",
     "draw_indices",
+    "draw_interactions",
     "draw_optimum",
     "draw_outlook",
     "draw_response",

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from optimiser.answers import Knob, Sensitivity
+from optimiser.figures.rings import draw_rings
 from optimiser.figures.style import (
     LIGHT,
     TYPE,
@@ -129,7 +130,7 @@ def _panel(
         axes.fill_between(places, low, high, color=LIGHT["sea"], alpha=0.22, linewidth=0)
         axes.plot(places, mean, color=LIGHT["sea"], linewidth=1.5, zorder=4)
     if trials is not None and values is not None and knob.variable in trials:
-        _cones(axes, trials[knob.variable], values, list(effect["setting"]) if wordy else None)
+        draw_rings(axes, trials[knob.variable], values, list(effect["setting"]) if wordy else None)
     if wordy:
         words = [plain(str(word), 11) for word in effect["setting"]]
         axes.set_xticks(places, words)
@@ -145,23 +146,3 @@ def _panel(
         color=LIGHT["soft"] if faded else LIGHT["ink"],
     )
     axes.set_title(knob.verdict, loc="left", fontsize=TYPE, color=LIGHT["soft"], pad=2)
-
-
-def _cones(axes: Axes, column: pd.Series, values: Floats, words: list[str] | None) -> None:
-    """Put the measured cones behind the effect as small open rings."""
-    if words is None:
-        x = pd.to_numeric(column, errors="coerce").to_numpy(float)
-    else:
-        x = np.array([words.index(v) if v in words else np.nan for v in column], dtype=float)
-    keep = np.isfinite(x) & np.isfinite(values)
-    axes.plot(
-        x[keep],
-        values[keep],
-        linestyle="none",
-        marker="o",
-        markersize=2.6,
-        markerfacecolor="none",
-        markeredgecolor=LIGHT["soft"],
-        markeredgewidth=0.7,
-        zorder=3,
-    )

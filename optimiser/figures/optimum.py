@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from optimiser.answers import Optimum
+from optimiser.figures.rings import draw_rings
 from optimiser.figures.style import (
     LIGHT,
     TYPE,
@@ -18,6 +19,7 @@ from optimiser.figures.style import (
     cones_text,
     empty,
     heading,
+    label_of,
     new_figure,
     plain,
     round_ticks,
@@ -32,9 +34,10 @@ def draw_optimum(
     *,
     labels: Mapping[str, str] | None = None,
     metric: str = "score",
-    unit: str = "",
+    units: Mapping[str, str] | None = None,
+    trials: pd.DataFrame | None = None,
 ) -> Figure:
-    """Draw the score at the best of all other settings, and the chance that each setting is best.
+    """Draw the score over the settings, the chance that each is best, and each metric.
 
     Parameters
     ----------
@@ -42,8 +45,12 @@ def draw_optimum(
         The answer to draw.
     labels : mapping of str to str, optional
         Words for names.
-    metric, unit : str, optional
+    metric : str, optional
         What is optimised, where it is no score.
+    units : mapping of str to str, optional
+        Unit of each metric.
+    trials : pandas.DataFrame, optional
+        Table of trials with a column `score`, to draw the cones.
 
     Returns
     -------
@@ -55,34 +62,66 @@ def draw_optimum(
             f"No optimum: {cones_text(answer.cones)} cannot tell where it lies. "
             "Measure more cones."
         )
-    figure = new_figure(3.1)
-    upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=[2.2, 1])
-    tune(upper)
-    tune(lower)
+    below = {name: each for name, each in answer.metrics.items() if name != metric}
+    figure = new_figure(3.1 + 1.05 * len(below))
+    grid = figure.subplots(
+        2 + len(below), 1, sharex=True, height_ratios=[2.2, 1, *[1.3] * len(below)]
+    )
+    for axes in grid:
+        tune(axes)
     wordy = not pd.api.types.is_numeric_dtype(curve["setting"])
     places = np.arange(len(curve), dtype=float) if wordy else curve["setting"].to_numpy(float)
-    _score(upper, answer, places, wordy)
-    _chance(lower, curve["probability"].to_numpy(float), places, wordy)
+    drawn = {metric: (grid[0], curve)}
+    drawn |= {name: (axes, below[name]) for name, axes in zip(below, grid[2:], strict=True)}
+    for name, (axes, band) in drawn.items():
+        _band(axes, band, places, wordy)
+        _cones(axes, answer, trials, name)
+        title = axis_label(name, (units or {}).get(name, ""), labels, width=16)
+        axes.set_ylabel(title, fontsize=TYPE, color=LIGHT["ink"])
+    _best(grid[0], answer, places, wordy)
+    _chance(grid[1], curve["probability"].to_numpy(float), places, wordy)
+    grid[1].set_ylabel("chance of\nbeing best", fontsize=TYPE, color=LIGHT["ink"])
     if wordy:
-        lower.set_xticks(places, [plain(str(word), 40 // len(curve)) for word in curve["setting"]])
-    upper.set_ylabel(axis_label(metric, unit, labels), fontsize=TYPE, color=LIGHT["ink"])
-    lower.set_ylabel("chance of\nbeing best", fontsize=TYPE, color=LIGHT["ink"])
-    lower.set_xlabel(
+        words = [plain(str(word), 40 // len(curve)) for word in curve["setting"]]
+        grid[-1].set_xticks(places, words)
+    else:
+        grid[-1].xaxis.set_major_locator(round_ticks(6))
+    grid[-1].set_xlabel(
         axis_label(answer.variable, answer.unit, labels), fontsize=TYPE, color=LIGHT["ink"]
     )
-    edge = ", at the end of its range" if answer.at_edge else ""
-    shaded = "; shaded: where the best lies, 90 %" if answer.low is not None else ""
-    heading(
-        figure,
-        f"Expected {metric.replace('_', ' ')} at the best of all other settings, 90 % "
-        f"band{shaded}{edge}; {cones_text(answer.cones)}",
-    )
+    heading(figure, _heading(answer, metric, labels, bool(below), trials is not None))
     return figure
 
 
-def _score(axes: Axes, answer: Optimum, places: Floats, wordy: bool) -> None:
-    """Draw the score with its band, the best setting and the interval of where it lies."""
-    curve = answer.curve
+def _heading(
+    answer: Optimum, metric: str, labels: Mapping[str, str] | None, several: bool, rings: bool
+) -> str:
+    """Say what is seen."""
+    held = ", ".join(f"{label_of(n, labels)} {plain(str(v))}" for n, v in answer.hold.items())
+    others = f"with {held}, the rest at its best" if held else "at the best of all other settings"
+    shaded = "; shaded: where the best lies, 90 %" if answer.low is not None else ""
+    edge = ", at the end of its range" if answer.at_edge else ""
+    each = "; each metric at the recipe with the best score" if several else ""
+    cones = "; rings: cones at their own settings" if rings else ""
+    return (
+        f"Expected {label_of(metric, labels)} {others}, 90 % band{shaded}{edge}{each}{cones}; "
+        f"{cones_text(answer.cones)}"
+    )
+
+
+def _cones(axes: Axes, answer: Optimum, trials: pd.DataFrame | None, name: str) -> None:
+    """Put the measured cones behind the band."""
+    known = trials is not None and name in trials and answer.variable in trials
+    if trials is None or not known:
+        return
+    values = pd.to_numeric(trials[name], errors="coerce").to_numpy(float)
+    settings = answer.curve["setting"]
+    words = None if pd.api.types.is_numeric_dtype(settings) else list(settings)
+    draw_rings(axes, trials[answer.variable], values, words)
+
+
+def _band(axes: Axes, curve: pd.DataFrame, places: Floats, wordy: bool) -> None:
+    """Draw a mean with its band over the settings."""
     mean, low, high = (curve[key].to_numpy(float) for key in ("mean", "low", "high"))
     if wordy:
         axes.errorbar(
@@ -99,25 +138,23 @@ def _score(axes: Axes, answer: Optimum, places: Floats, wordy: bool) -> None:
     else:
         axes.fill_between(places, low, high, color=LIGHT["sea"], alpha=0.22, linewidth=0)
         axes.plot(places, mean, color=LIGHT["sea"], linewidth=1.5)
-        if answer.low is not None and answer.high is not None:
-            axes.axvspan(answer.low, answer.high, color=LIGHT["straw"], alpha=0.25, linewidth=0)
     axes.yaxis.set_major_locator(round_ticks(4))
+
+
+def _best(axes: Axes, answer: Optimum, places: Floats, wordy: bool) -> None:
+    """Mark the best setting and the interval of where it lies."""
+    if not wordy and answer.low is not None and answer.high is not None:
+        axes.axvspan(answer.low, answer.high, color=LIGHT["straw"], alpha=0.25, linewidth=0)
     if answer.setting is None:
         return
-    settings = list(curve["setting"])
+    settings = list(answer.curve["setting"])
     nearest = (
         settings.index(answer.setting)
         if wordy
         else int(np.argmin(np.abs(places - float(answer.setting))))
     )
-    axes.plot(
-        places[nearest],
-        mean[nearest],
-        "D",
-        color=LIGHT["lead"],
-        markersize=6,
-        zorder=5,
-    )
+    height = answer.curve["mean"].to_numpy(float)[nearest]
+    axes.plot(places[nearest], height, "D", color=LIGHT["lead"], markersize=6, zorder=5)
 
 
 def _chance(axes: Axes, chance: Floats, places: Floats, wordy: bool) -> None:
@@ -128,5 +165,3 @@ def _chance(axes: Axes, chance: Floats, places: Floats, wordy: bool) -> None:
     axes.set_ylim(0, max(top, 0.05) * 1.15)
     axes.yaxis.set_major_locator(round_ticks(3))
     axes.yaxis.set_major_formatter(lambda value, _: f"{100 * value:.3g} %")
-    if not wordy:
-        axes.xaxis.set_major_locator(round_ticks(6))

@@ -19,6 +19,8 @@ from optimiser.answer_tables import (
     offset_table,
     optimum_table,
     outlook_table,
+    pair_tables,
+    shift_table,
     sitting_table,
     spread_table,
     within,
@@ -65,6 +67,17 @@ def test_the_evidence_for_a_knob_in_a_word(bayes, word):
     assert {row[3] for row in found} == {word}
 
 
+def test_pairs_as_a_matrix_and_the_strongest_ones():
+    matrix, strongest = pair_tables(answers.sensitivity(), LABELS)
+    assert rows(matrix) == [
+        ["1 wall", "", ""],
+        ["2 process", "21", ""],
+        ["3 curing", "2", "–"],
+    ]
+    assert rows(strongest)[0] == ["process with wall", "0.21 (0.11 to 0.32)", "seen"]
+    assert pair_tables(answers.no_sensitivity(), LABELS) == []
+
+
 def test_an_optimum_or_that_it_cannot_be_told():
     known = answers.optimum()
     unknown = dataclasses.replace(known, setting=None, at_edge=False)
@@ -74,6 +87,15 @@ def test_an_optimum_or_that_it_cannot_be_told():
         ["curing", "cannot tell yet", "0 to 20 min", "0 min", ""],
     ]
     assert len(optimum_table([unknown], LABELS).heads) == 4
+
+
+def test_where_the_best_lies_by_level():
+    table = shift_table(answers.optimum(), LABELS)
+    assert table.title == "Best curing by level, 90 % intervals"
+    assert rows(table) == [
+        ["resin", "tough: 12 min (8 to 16)", "stiff: 20 min (17 to 24)", "-8 min (-13 to -3)",
+         "differs"],
+    ]  # fmt: skip
 
 
 def test_differences_and_levels():
@@ -100,7 +122,8 @@ def test_the_front_lists_those_that_may_be_on_it():
 def test_a_variable_is_named_once_in_the_dead_ends():
     found = rows(dead_end_table(answers.dead_ends(), LABELS, "score"))
     assert [row[0] for row in found] == ["process", "", "wall"]
-    assert found[1][2:] == ["3 %", "0.20 (0.10 to 0.30)", "drop"]
+    assert found[1][2:] == ["3 %", "0.20 (0.10 to 0.30)", "0.3 (0 to 1)", "drop"]
+    assert found[0][4] == "cannot tell"
 
 
 def test_a_loss_that_is_hardly_ever_any():

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from experiments.errors import TrialsError
+from experiments.errors import RecipeError, TrialsError
 from experiments.plan import Plan
 from experiments.space import Space
 from optimiser import optimum
@@ -88,6 +88,97 @@ def test_the_choice_of_a_level_comes_without_interval(mixed_plan):
     conditional = optimum(mixed_plan, trials, variable="nozzle", seed=0)
     assert 190 <= conditional.low <= conditional.high <= 250
     assert conditional.setting is None  # nothing depends on it
+
+
+def two_cures(gap: float, count: int = 30, noise: float = 0.1, seed: int = 1):
+    """Two resins of which b wants its cure `gap` minutes later than a, and a wall that matters."""
+    plan = Plan.from_dict(
+        {
+            "name": "two cures",
+            "variables": {
+                "resin": {"kind": "choice", "levels": ["a", "b"]},
+                "cure": {"kind": "integer", "low": 0, "high": 40, "unit": "min"},
+                "wall": {"kind": "continuous", "low": 0.4, "high": 1.2, "step": 0.1},
+            },
+            "metrics": {
+                "y": {"from": "hand", "goal": "maximise"},
+                "mass": {"from": "hand", "goal": "watch", "unit": "g"},
+            },
+        }
+    )
+    recipes = Space(plan).sample(count, seed=seed)
+    rng = np.random.default_rng(seed)
+    peak = 12 + gap * (recipes["resin"] == "b")
+    y = 10 - ((recipes["cure"] - peak) / 10) ** 2 - recipes["wall"]
+    y = y + 0.3 * (recipes["resin"] == "a") + noise * rng.standard_normal(count)
+    return plan, recipes.assign(y=y, mass=2 + recipes["wall"], status="measured")
+
+
+def test_it_is_said_where_the_best_differs_between_levels():
+    result = optimum(*two_cures(14), variable="cure", seed=0)
+    (shift,) = result.shifts
+    assert (shift.variable, {shift.a, shift.b}) == ("resin", {"a", "b"})
+    sign = -1 if shift.a == "a" else 1
+    assert shift.told
+    assert shift.difference.low <= sign * 14 <= shift.difference.high
+    assert shift.difference.mean == pytest.approx(shift.at_a.mean - shift.at_b.mean)
+    assert "It differs between resin" in result.text
+
+
+def test_it_is_not_said_where_the_best_is_the_same_for_both_levels():
+    found = [optimum(*two_cures(0, seed=seed), variable="cure", seed=0) for seed in range(3)]
+    assert not any(shift.told for each in found for shift in each.shifts)
+    assert all("levels of resin: cannot tell yet" in each.text for each in found)
+
+
+def test_a_held_level_has_its_own_best_setting():
+    plan, trials = two_cures(14)
+    for level, peak in (("a", 12), ("b", 26)):
+        result = optimum(plan, trials, variable="cure", hold={"resin": level}, seed=0)
+        assert result.low <= peak <= result.high
+        assert abs(result.setting - peak) <= 2
+        assert result.hold == {"resin": level}
+        assert result.shifts == []
+        assert result.text.startswith(f"With resin {level} held: ")
+    # Held at a wall that costs 0.8 of the score, the best is so much lower.
+    free = optimum(plan, trials, variable="cure", seed=0).curve["mean"].max()
+    thick = optimum(plan, trials, variable="cure", hold={"wall": "1.2"}, seed=0)
+    assert free - thick.curve["mean"].max() == pytest.approx(0.8, abs=0.15)
+
+
+def test_each_metric_is_followed_along_the_best_recipes():
+    result = optimum(*two_cures(0), variable="wall", seed=0)
+    assert set(result.metrics) == {"y", "mass"}
+    mass = result.metrics["mass"]
+    np.testing.assert_allclose(mass["mean"], 2 + mass["setting"], atol=0.05)
+    assert (mass["low"] <= mass["mean"]).all()
+    assert (mass["mean"] <= mass["high"]).all()
+
+
+@pytest.mark.parametrize(
+    ("hold", "wanted"),
+    [
+        ({"cure": 12}, "other than the one"),
+        ({"colour": 1}, "colour"),
+        ({"resin": "c"}, "a, b"),
+        ({"wall": 0.44}, "the nearest is 0.4"),
+        ({"wall": 3}, "0.4 to 1.2"),
+    ],
+)
+def test_what_cannot_be_held_is_refused(hold, wanted):
+    plan, trials = two_cures(0, count=6)
+    with pytest.raises(RecipeError, match=wanted):
+        optimum(plan, trials, variable="cure", hold=hold)
+
+
+def test_a_knob_that_the_held_level_lacks_is_refused(mixed_plan):
+    trials = (
+        Space(mixed_plan)
+        .sample(8, seed=1)
+        .assign(limit=8.0 + np.arange(8), loss=1.0, tone=80.0, status="measured")
+    )
+    with pytest.raises(RecipeError, match="printable recipe with nozzle"):
+        optimum(mixed_plan, trials, variable="nozzle", hold={"process": "resin"})
 
 
 def test_an_unknown_variable_is_refused():

@@ -50,6 +50,29 @@ def test_probabilities_of_a_choice_add_up_to_one():
     assert all(v.loss.mean >= 0 for v in result.variants)
 
 
+def test_what_is_given_up_saves_as_many_cones_as_chance_would_spend_there():
+    result = dead_ends(*three_levels(0.2, 12, seed=1), seed=0)
+    levels = [v for v in result.variants if v.variable == "profile"]
+    for each in levels:
+        # Every recipe has a profile: of ten cones as many as the chance says. Their number is
+        # binomial, here by numpy's draws.
+        assert each.saves.mean == pytest.approx(10 * each.probability, abs=0.05)
+        assert 0 <= each.saves.low <= each.saves.mean <= each.saves.high <= 10
+        spread = np.random.default_rng(0).binomial(10, each.saves.mean / 10, 4000)
+        assert np.mean((each.saves.low <= spread) & (spread <= each.saves.high)) >= 0.9
+    assert sum(each.saves.mean for each in levels) == pytest.approx(10.0, abs=0.1)
+    dropped = [v for v in dead_ends(*three_levels(2.0, 24, seed=1), seed=0).variants
+               if v.verdict == "drop"]  # fmt: skip
+    assert dropped
+    assert all(each.saves.mean < 0.5 for each in dropped)
+
+
+def test_nothing_is_saved_where_nothing_is_known():
+    plan, trials = three_levels(1.0, 6, seed=1)
+    result = dead_ends(plan, trials.assign(status="planned"), seed=0)
+    assert not any(v.saves.known for v in result.variants)
+
+
 def test_a_knob_is_judged_among_the_recipes_that_have_it():
     # Resin is far better, so that the best has no nozzle; 215 is the best nozzle all the same.
     plan = Plan.from_dict(

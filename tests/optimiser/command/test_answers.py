@@ -48,6 +48,26 @@ def test_an_experiment_without_a_cone_gets_an_answer_too(run, fresh, tmp_path, w
     assert picture.exists()
 
 
+def test_what_knobs_do_together_is_listed_and_drawn(run, folder, tmp_path):
+    pictures = [tmp_path / name for name in ("pairs.png", "effects.png")]
+    told = run("knobs", "--together", "--png", pictures[0], "--in", folder)
+    assert "What two knobs do together" in told.out
+    run("knobs", "--png", pictures[1], "--in", folder)
+    assert pictures[0].read_bytes() != pictures[1].read_bytes()
+
+
+def test_an_optimum_with_another_knob_held(run, folder):
+    told = run("optimum", "wall", "--hold", "process=resin", "--hold", "cure_time=20", "--json",
+               "--in", folder)  # fmt: skip
+    assert told.json["hold"] == {"process": "resin", "cure_time": 20}
+    assert set(told.json["metrics"]) == {"upper_limit", "loss"}
+    said = run("optimum", "wall", "--in", folder).out
+    assert "Best wall by level" in said
+    wrong = run("optimum", "wall", "--hold", "wall=0.5", "--in", folder)
+    assert wrong.status == 2
+    assert "other than the one that is asked" in wrong.err
+
+
 def test_knobs_of_one_metric(run, folder):
     told = run("knobs", "--metric", "loss", "--json", "--in", folder)
     assert told.json["metric"] == "loss"

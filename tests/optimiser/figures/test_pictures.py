@@ -34,9 +34,15 @@ PICTURES: dict[str, Callable[[], Figure]] = {
     "impulse": lambda: figures.draw_impulse(CURVES.impulse, CURVES.envelope, decay_ms=3.0),
     "effects": lambda: figures.draw_effects(answers.sensitivity(), answers.TRIALS, answers.SCORES),
     "indices": lambda: figures.draw_indices(answers.sensitivity()),
+    "interactions": lambda: figures.draw_interactions(answers.sensitivity(), units={"wall": "mm"}),
     "calibration": lambda: figures.draw_calibration(answers.CHECKS),
     "history": lambda: figures.draw_history([1, 2, 3, 4, 5], answers.SCORES, failed=[4], best=3),
-    "optimum": lambda: figures.draw_optimum(answers.optimum()),
+    "optimum": lambda: figures.draw_optimum(
+        answers.optimum(), units=UNITS, trials=answers.TRIALS.assign(score=answers.SCORES)
+    ),
+    "optimum, one knob held": lambda: figures.draw_optimum(
+        dataclasses.replace(answers.optimum(), hold={"process": "resin"}, metrics={})
+    ),
     "optimum of words": lambda: figures.draw_optimum(answers.optimum(wordy=True)),
     "comparison": lambda: figures.draw_comparison(answers.comparison(), units=UNITS),
     "dead ends": lambda: figures.draw_dead_ends(answers.dead_ends()),
@@ -57,6 +63,7 @@ EMPTY: dict[str, Callable[[], Figure]] = {
     "impulse": lambda: figures.draw_impulse(None),
     "effects": lambda: figures.draw_effects(answers.no_sensitivity()),
     "indices": lambda: figures.draw_indices(answers.no_sensitivity()),
+    "interactions": lambda: figures.draw_interactions(answers.no_sensitivity()),
     "calibration": lambda: figures.draw_calibration([answers.calibration(cones=2)]),
     "history": lambda: figures.draw_history([1], np.array([NAN])),
     "optimum": lambda: figures.draw_optimum(NO_CURVE),
@@ -102,9 +109,24 @@ def test_nothing_leaves_the_page_and_type_is_legible(drawn, name):
         ("impulse", ("time since the peak (ms)", "5 % of the peak", "3 ms", "cone 3")),
         ("effects", ("wall (mm)", "cure time (min)", "score (0–1)", "3 cones", "90 % bands")),
         ("indices", ("90 % intervals", "3 cones", "wall", "total", "alone")),
+        (
+            "interactions",
+            ("wall", "21", "0.3 mm", "3 cones", "process", "score (0–1)", "cure time"),
+        ),
         ("calibration", ("upper limit (kHz)", "5 of 6 inside", "decay (ms)")),
         ("history", ("cone number", "score (0–1)", "3 cones measured, 1 failed")),
-        ("optimum", ("cure time (min)", "score (0–1)", "3 cones", "end of its range")),
+        (
+            "optimum",
+            (
+                "cure time (min)",
+                "score (0–1)",
+                "decay (ms)",
+                "3 cones",
+                "end of its range",
+                "rings",
+            ),
+        ),
+        ("optimum, one knob held", ("with process resin, the rest at its best",)),
         ("comparison", ("upper limit (kHz)", "decay (ms)", "93 %", "A minus B", "3 cones")),
         ("dead ends", ("probability", "3 % drop", "resin", "3 cones")),
         (
@@ -141,6 +163,14 @@ def test_svg_is_sound_and_repeats_exactly(name):
 def test_png_repeats_exactly():
     first, second = (figures.to_png(PICTURES["indices"](), 80) for _ in range(2))
     assert first == second
+
+
+def test_an_optimum_draws_the_cones_of_the_score_and_of_each_metric(drawn):
+    score, _, decay = drawn["optimum"].axes
+    for axes, values in ((score, answers.SCORES), (decay, answers.TRIALS["decay"])):
+        (rings,) = [line for line in axes.lines if line.get_marker() == "o"]
+        pairs = np.column_stack([answers.TRIALS["cure_time"], values])
+        np.testing.assert_allclose(rings.get_xydata(), pairs[np.isfinite(pairs).all(axis=1)])
 
 
 def test_effects_draw_every_cone_that_has_a_score(drawn):
