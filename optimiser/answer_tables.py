@@ -39,6 +39,7 @@ __all__ = [
     "shift_table",
     "sitting_table",
     "spread_table",
+    "verdict_table",
     "within",
 ]
 
@@ -209,13 +210,43 @@ def difference_table(
     labels: Mapping[str, str],
 ) -> Table:
     """List the differences of two recipes, metric by metric."""
-    differences = {"score": answer.score, **answer.difference}
-    rows = [
-        [_name(labels, name), wording.interval(each, units.get(name, ""))]
-        for name, each in differences.items()
-    ]
+    columns = [{"score": answer.score, **answer.difference}]
     heads = ["metric", "difference of the recipes, 90 % interval"]
+    if answer.paired is not None:
+        columns.append({"score": answer.paired.score, **answer.paired.difference})
+        heads = ["metric", "each at its best, 90 % interval", "over the same other settings"]
+    rows = [
+        [
+            _name(labels, name),
+            *(wording.interval(each[name], units.get(name, "")) for each in columns),
+        ]
+        for name in columns[0]
+    ]
     return Table(f"{called[0]} minus {called[1]}", heads, rows)
+
+
+def verdict_table(answer: Comparison, unit: str) -> Table:
+    """List how sure a comparison is: who is ahead, whether they are equal, what would tell."""
+    if not answer.score.known:
+        return Table("How sure that is", ["", ""], [["anything", "cannot tell yet"]])
+    rows = [
+        ["the first is ahead", wording.percent(answer.probability)],
+        ["over the repeatability apart, up or down", wording.percent(answer.equivalence)],
+    ]
+    if answer.paired is not None:
+        paired = answer.paired
+        rows += [
+            [
+                f"of {paired.profiles} equal other settings, first ahead in",
+                wording.interval(paired.share, most=2),
+            ],
+            ["worth of settings of its own", wording.interval(paired.contrast, unit, most=3)],
+        ]
+    rows += [
+        [f"{wording.many(count, 'cone')} of each would tell", wording.percent(chance)]
+        for count, chance in answer.power.items()
+    ]
+    return Table("How sure that is", ["", ""], rows)
 
 
 def level_table(
@@ -315,6 +346,9 @@ def outlook_table(answer: Outlook, unit: str = "") -> Table:
     if answer.best is not None:
         rows.append(["best so far", f"cone {answer.best}"])
     rows.append(["expected gain of one more", wording.interval(answer.gain, unit, most=3)])
+    rows.append(["expected gain of a plate of 4", wording.interval(answer.plate, unit, most=3)])
+    if math.isfinite(answer.minutes):
+        rows.append(["time for one more", wording.duration(answer.minutes)])
     repeat = wording.number(answer.repeatability, answer.repeatability)
     rows.append(["repeatability (sd)", wording.with_unit(repeat, unit)])
     rows += [

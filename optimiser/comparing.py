@@ -11,19 +11,22 @@ import pandas as pd
 from scipy import special
 
 from experiments.plan import Plan, Variable
-from optimiser.answers import Comparison, Estimate, Settings
+from optimiser.answers import Comparison, Estimate, Paired, Settings
+from optimiser.pairing import equivalence, pair
 from optimiser.partial import is_whole, promising, read_settings, recipes_with
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import repeatability
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
-from optimiser.wording import interval, many, percent, sides
+from optimiser.wording import interval, many, percent, recipe_line, sides
 
-__all__ = ["compare", "compare_levels", "replicates_to_tell"]
+__all__ = ["compare", "compare_levels", "power_to_tell", "replicates_to_tell"]
 
 Floats = npt.NDArray[np.float64]
 
 _MOST_REPLICATES = 50
+_POWERS = (1, 3, 10)  # cones of each for which the power is told
+_EQUAL = 0.05
 
 
 @one_thread
@@ -60,7 +63,8 @@ def compare(
     Returns
     -------
     Comparison
-        Differences A minus B of the recipes themselves, with 90 % intervals.
+        Differences A minus B of the recipes themselves, with 90 % intervals: each side at its
+        best, and where both name the same few settings, over the same other settings too.
 
     Raises
     ------
@@ -84,7 +88,11 @@ def compare(
     values = [_at_best(model, functions, frame) for frame in recipes]
     free = [name for name, side in zip(called, given, strict=True) if not is_whole(model, side)]
     same = len(recipes[0]) == len(recipes[1]) == 1 and recipes[0].equals(recipes[1])
-    return _judge(model, given, values, called, free=free, same=same or given[0] == given[1])
+    same = same or given[0] == given[1]
+    paired = None
+    if len(free) == 2 and set(given[0]) == set(given[1]) and not same:
+        paired = pair(model, functions, given[0], given[1], seed)
+    return _judge(model, given, values, called, free=free, same=same, paired=paired)
 
 
 @one_thread
@@ -159,6 +167,7 @@ def _judge(
     *,
     free: Sequence[str],
     same: bool = False,
+    paired: Paired | None = None,
 ) -> Comparison:
     """Summarise the drawn differences; `free` are the sides taken at their best."""
     score = values[0]["score"] - values[1]["score"]
@@ -171,7 +180,9 @@ def _judge(
     better = model.goals.sign * score
     probability = float(np.mean(better > 0) + 0.5 * np.mean(better == 0))
     whole = estimate(score, model.cones)
-    replicates = replicates_to_tell(whole.mean, repeatability(model))
+    spread = repeatability(model)
+    replicates = replicates_to_tell(whole.mean, spread)
+    alike = equivalence(score[np.isfinite(score)], spread)
     return Comparison(
         a=given[0],
         b=given[1],
@@ -184,7 +195,11 @@ def _judge(
         notes=list(model.notes),
         text=_same_text(called)
         if same
-        else _compare_text(model, whole, probability, replicates, called, free),
+        else _compare_text(model, whole, probability, replicates, called, free, alike)
+        + (_paired_text(model, called, paired) if paired else ""),
+        equivalence=alike,
+        power={n: power_to_tell(whole.mean, spread, n) for n in _POWERS},
+        paired=paired,
     )
 
 
@@ -228,6 +243,55 @@ def replicates_to_tell(difference: float, sd: float) -> int | None:
     return max(n, 1) if n <= _MOST_REPLICATES else None
 
 
+def power_to_tell(difference: float, sd: float, count: int) -> float:
+    """Probability that so many cones of each of two recipes tell their difference from none.
+
+    Parameters
+    ----------
+    difference, sd : float
+        As for `replicates_to_tell`.
+    count : int
+        Cones of each.
+
+    Returns
+    -------
+    float
+        That the 90 % interval of the difference of two means excludes zero, by normal theory;
+        NaN where nothing can be said.
+    """
+    if not (np.isfinite(difference) and np.isfinite(sd) and sd > 0):
+        return float("nan")
+    away = abs(difference) / (sd * np.sqrt(2 / count))
+    z = special.ndtri(0.95)
+    return float(special.ndtr(away - z) + special.ndtr(-away - z))
+
+
+def _paired_text(model: Model, called: tuple[str, str], paired: Paired) -> str:
+    """Say how the two compare over equal other settings, and what suits which."""
+    a, b = called
+    unit = model.goals.unit
+    score = model.goals.sign * np.array([paired.score.low, paired.score.high])
+    ahead = a if score.min() > 0 else b if score.max() < 0 else ""
+    verdict = (
+        f"{ahead} is ahead"
+        if ahead
+        else "they are equal within the repeatability"
+        if paired.equivalence < _EQUAL
+        else "cannot tell yet which is ahead"
+    )
+    text = (
+        f" Over the same other settings, averaged, {verdict}: {interval(paired.score, unit)} at "
+        "90 %."
+    )
+    if not paired.told:
+        return text + " Whether each wants settings of its own: cannot tell yet."
+    suits = [recipe_line(model.plan, each) for each in (paired.suits_a, paired.suits_b)]
+    return text + (
+        f" Each wants settings of its own, worth {interval(paired.contrast, unit)}: {a} wants "
+        f"{suits[0]}; {b} wants {suits[1]}."
+    )
+
+
 def _compare_text(
     model: Model,
     score: Estimate,
@@ -235,6 +299,7 @@ def _compare_text(
     replicates: int | None,
     called: tuple[str, str],
     free: Sequence[str],
+    alike: float,
 ) -> str:
     """One plain sentence."""
     a, b = called
@@ -253,6 +318,8 @@ def _compare_text(
         return _sentence(
             f"{b} beats {a} with probability {percent(1 - probability)}{at_best}: {detail}."
         )
+    if alike < _EQUAL:
+        return _sentence(f"{a} and {b} are equal within the repeatability{at_best}: {detail}.")
     more = (
         f"about {many(replicates, 'cone')} of each would tell"
         if replicates is not None

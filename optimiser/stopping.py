@@ -10,14 +10,15 @@ import pandas as pd
 
 from experiments.plan import Plan
 from optimiser.acquisition import NoisyImprovement
-from optimiser.answers import Estimate, Outlook, Settings
+from optimiser.answers import Estimate, Outlook, Pick, Settings
+from optimiser.continuation import PLATE, continuation
 from optimiser.goals import Goals
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, repeatability
 from optimiser.proposals import first_cones, propose
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
-from optimiser.wording import interval, many, number, percent, with_unit
+from optimiser.wording import duration, interval, many, number, percent, with_unit
 
 __all__ = ["outlook"]
 
@@ -78,12 +79,16 @@ def outlook(
         )  # fmt: skip
     if progress:
         progress(0.4, "valuing one more cone")
-    gain = _next_gain(model, trials, seed)
+    gain, pick = _next_gain(model, trials, seed)
     spread = repeatability(model)
     gap, best = _behind(model, leader.settings, seed)
     within = {share: float(np.mean(gap <= share * np.abs(best))) for share in (0.01, 0.02, 0.05)}
     alike = float(np.mean(gap <= np.maximum(0.05 * np.abs(best), spread)))
     verdict = _outlook_verdict(gain, spread, within, alike)
+    if progress:
+        progress(0.8, "following the best score over more cones")
+    ahead = _follow(model, seed)
+    plate = _plate_gain(ahead, model.cones)
     return Outlook(
         gain=gain,
         repeatability=spread,
@@ -94,8 +99,13 @@ def outlook(
         cones=model.cones,
         calibration=model.calibration(),
         notes=list(model.notes),
-        text=_outlook_text(model, verdict, gain, spread, within, alike, leader.cone),
+        text=_outlook_text(model, verdict, gain, spread, within, alike, leader.cone)
+        + _plate_text(model, plate, pick),
         alike=alike,
+        plate=plate,
+        minutes=pick.minutes if pick else float("nan"),
+        money=pick.money if pick else float("nan"),
+        continuation=ahead,
     )
 
 
@@ -106,18 +116,46 @@ def _scored(model: Model) -> Model:
     return replace(model, plan=plan, goals=Goals(plan, model.metrics), notes=[*model.notes, note])
 
 
-def _next_gain(model: Model, trials: pd.DataFrame, seed: int) -> Estimate:
-    """Estimate the gain of the best next cone."""
+def _next_gain(model: Model, trials: pd.DataFrame, seed: int) -> tuple[Estimate, Pick | None]:
+    """Estimate the gain of the best next cone, and give that cone."""
     picks = propose(model.plan, trials, 1, seed, model=model)
-    if not picks or picks[0].kind in ("first", "confirm"):
-        return (
-            unknown(model.cones)
-            if picks and picks[0].kind == "first"
-            else Estimate(0.0, 0.0, 0.0, model.cones)
-        )
-    row = model.evidence.space.rows([picks[0].settings])
+    pick = picks[0] if picks else None
+    if pick is not None and pick.kind == "first":
+        return unknown(model.cones), pick
+    if pick is None or pick.kind == "confirm":
+        return Estimate(0.0, 0.0, 0.0, model.cones), pick
+    row = model.evidence.space.rows([pick.settings])
     acquisition = NoisyImprovement(model, model.encoding(model.evidence.known), seed=seed)
-    return estimate(acquisition.gain(model.encoding(row))[:, 0], model.cones)
+    return estimate(acquisition.gain(model.encoding(row))[:, 0], model.cones), pick
+
+
+def _follow(model: Model, seed: int) -> pd.DataFrame:
+    """Follow the best score over coming cones."""
+    functions = DrawnFunctions(model, seed=seed)
+    codes, utility = dense_pool(model, functions, seed=seed)
+    drawn = model.goals.sign * functions(model.encoding(model.evidence.known))
+    known = np.where(np.isnan(drawn), utility.min(axis=1, keepdims=True), drawn)
+    return continuation(model, codes, utility, known, seed)
+
+
+def _plate_gain(ahead: pd.DataFrame, cones: int) -> Estimate:
+    """Give what a plate of cones gains."""
+    row = ahead.loc[ahead["more"] == PLATE].iloc[0]
+    return Estimate(float(row["gain"]), float(row["gain_low"]), float(row["gain_high"]), cones)
+
+
+def _plate_text(model: Model, plate: Estimate, pick: Pick | None) -> str:
+    """Say what a plate gains, and what the next cone costs."""
+    text = (
+        f" A plate of {PLATE} chosen now is expected to gain "
+        f"{interval(plate, model.goals.unit, most=3)}."
+    )
+    if pick is None:
+        return text
+    costs = [duration(pick.minutes)] if np.isfinite(pick.minutes) else []
+    if np.isfinite(pick.money):
+        costs.append(with_unit(f"{pick.money:.2f}", model.plan.effort.currency))
+    return f"{text} The next cone takes {' and '.join(costs)}." if costs else text
 
 
 def _behind(model: Model, settings: Settings, seed: int) -> tuple[Floats, Floats]:

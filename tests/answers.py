@@ -267,6 +267,12 @@ def outlook() -> Outlook:
         CHECKS,
         [],
         "One more cone is worth it.",
+        plate=Estimate(0.05, 0.01, 0.1, 3),
+        minutes=74.0,
+        continuation=pd.DataFrame(
+            {"more": [0, 1, 2, 3], "best": [0.6, 0.62, 0.63, 0.64], "low": 0.5, "high": 0.7}
+            | {"ceiling": 0.7}
+        ),
     )
 
 

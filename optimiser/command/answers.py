@@ -36,6 +36,7 @@ from optimiser.answer_tables import (
     outlook_table,
     pair_tables,
     shift_table,
+    verdict_table,
 )
 from optimiser.command.options import answer_options, name_pairs, parse_pairs
 from optimiser.command.show import (
@@ -233,7 +234,10 @@ def compare_command(
     """Show whether one cone or recipe beats another.
 
     A and B are cone numbers, or settings as variable=value,variable=value; with a few settings
-    each side is taken at the best of the others. A recipe may start from a cone: 7,cure_time=20.
+    each side is taken at the best of the others, and the two over the same others as well:
+    process=resin process=filament. Under 5 % for a difference over the repeatability means
+    that the two are equal within it (two one-sided tests). A recipe may start from a cone:
+    7,cure_time=20.
     """
     with _desk(folder, seed, "comparing") as desk:
         recipes = [_recipe(desk, text) for text in (a, b)]
@@ -255,6 +259,7 @@ def compare_command(
         print_json(answer)
         return
     print_rows(difference_table(answer, called, units, desk.labels))
+    print_rows(verdict_table(answer, desk.unit))
     _close(answer, desk.labels, whole=check_wanted)
 
 

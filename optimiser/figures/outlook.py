@@ -39,17 +39,22 @@ def draw_outlook(answer: Outlook, *, metric: str = "score", unit: str = "") -> F
     history = answer.history
     if not len(history) or not np.isfinite(history["best"].to_numpy(float)).any():
         return empty("No outlook: no cone has a score yet.")
-    figure = new_figure(2.35)
+    figure = new_figure(2.65)
     left, right = figure.subplots(1, 2, width_ratios=[1.5, 1])
     _progress(tune(left), answer)
     left.set_ylabel(axis_label(metric, unit), fontsize=TYPE, color=LIGHT["ink"])
     _nearness(tune(right, grid="y"), answer)
-    heading(figure, f"Outlook: {answer.verdict}; {cones_text(answer.cones)}")
+    ahead = (
+        "; dashed: true best expected over more cones, 90 % band; dotted: best printable recipe"
+        if len(answer.continuation)
+        else ""
+    )
+    heading(figure, f"Outlook: {answer.verdict}{ahead}; {cones_text(answer.cones)}")
     return figure
 
 
 def _progress(axes: Axes, answer: Outlook) -> None:
-    """Draw the best so far, its repeatability, and the next cone's expected gain."""
+    """Draw the best so far, its repeatability, and what is expected of more cones."""
     count = answer.history["cones"].to_numpy(float)
     best = answer.history["best"].to_numpy(float)
     axes.step(count, best, where="post", color=LIGHT["ink"], linewidth=1.2)
@@ -71,16 +76,24 @@ def _progress(axes: Axes, answer: Outlook) -> None:
             fontsize=TYPE - 0.5,
             color=LIGHT["soft"],
         )
-    if answer.gain.known:
-        low, high = last + answer.gain.low, last + answer.gain.high
-        at = count[-1] + max(1.0, 0.06 * count[-1])
-        axes.plot([at, at], [low, high], color=LIGHT["lead"], linewidth=2.2)
-        axes.plot(at, last + answer.gain.mean, "D", color=LIGHT["lead"], markersize=5)
-        axes.set_xlim(right=at + max(0.8, 0.06 * at))
+    if len(answer.continuation):
+        _ahead(axes, answer, float(count[-1]))
     axes.margins(y=0.18)
     axes.xaxis.set_major_locator(round_ticks(5, integer=True))
     axes.yaxis.set_major_locator(round_ticks(5))
     axes.set_xlabel("cones measured", fontsize=TYPE, color=LIGHT["ink"])
+
+
+def _ahead(axes: Axes, answer: Outlook, now: float) -> None:
+    """Draw the best true score expected over more cones, and what the best recipe reaches."""
+    follow = answer.continuation
+    x = now + follow["more"].to_numpy(float)
+    mean, low, high = (follow[key].to_numpy(float) for key in ("best", "low", "high"))
+    axes.fill_between(x, low, high, color=LIGHT["lead"], alpha=0.18, linewidth=0)
+    axes.plot(x, mean, "--", color=LIGHT["lead"], linewidth=1.5)
+    axes.plot(x[1], mean[1], "D", color=LIGHT["lead"], markersize=4.5)
+    ceiling = float(follow["ceiling"].iloc[0])
+    axes.plot([x[0], x[-1]], [ceiling, ceiling], ":", color=LIGHT["sea"], linewidth=1.6)
 
 
 def _nearness(axes: Axes, answer: Outlook) -> None:

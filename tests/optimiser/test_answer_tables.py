@@ -23,9 +23,10 @@ from optimiser.answer_tables import (
     shift_table,
     sitting_table,
     spread_table,
+    verdict_table,
     within,
 )
-from optimiser.answers import Estimate
+from optimiser.answers import Estimate, Paired
 from optimiser.stopping import _outlook_verdict
 from tests import answers
 
@@ -119,6 +120,28 @@ def test_the_front_lists_those_that_may_be_on_it():
     assert table.title.endswith("; 1 other under 5 %")
 
 
+def test_how_sure_a_comparison_is():
+    answer = dataclasses.replace(answers.comparison(), equivalence=0.03, power={3: 0.4})
+    found = dict(rows(verdict_table(answer, "")))
+    assert found["the first is ahead"] == "93 %"
+    assert found["over the repeatability apart, up or down"] == "3 %"
+    assert found["3 cones of each would tell"] == "40 %"
+    assert len(difference_table(answer, ("A", "B"), {}, LABELS).heads) == 2
+    paired = Paired(
+        69, {"upper_limit": Estimate(0.5, 0.1, 0.9), "decay": answers.UNKNOWN},
+        Estimate(0.05, -0.01, 0.1), Estimate(0.7, 0.5, 0.9), 0.2, {"wall": 0.6}, {"wall": 0.8},
+        Estimate(0.1, 0.05, 0.15), True,
+    )  # fmt: skip
+    answer = dataclasses.replace(answer, paired=paired)
+    found = dict(rows(verdict_table(answer, "")))
+    assert found["of 69 equal other settings, first ahead in"] == "0.70 (0.50 to 0.90)"
+    assert found["worth of settings of its own"] == "0.10 (0.05 to 0.15)"
+    table = difference_table(answer, ("A", "B"), {}, LABELS)
+    assert rows(table)[1][2] == "0.5 (0.1 to 0.9)"
+    nothing = dataclasses.replace(answer, score=answers.UNKNOWN)
+    assert rows(verdict_table(nothing, "")) == [["anything", "cannot tell yet"]]
+
+
 def test_a_variable_is_named_once_in_the_dead_ends():
     found = rows(dead_end_table(answers.dead_ends(), LABELS, "score"))
     assert [row[0] for row in found] == ["process", "", "wall"]
@@ -137,6 +160,8 @@ def test_a_loss_that_is_hardly_ever_any():
 def test_the_outlook():
     found = dict(rows(outlook_table(answers.outlook())))
     assert found["best so far"] == "cone 3"
+    assert found["expected gain of a plate of 4"] == "0.05 (0.01 to 0.10)"
+    assert found["time for one more"] == "74 min"
     assert found["best within 5 % of what is possible"] == "80 %"
     assert rows(outlook_table(answers.no_outlook()))[1][1] == "cannot tell yet"
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import pytest
 
 from experiments.plan import Plan
 from experiments.space import Space
-from optimiser import outlook, propose
+from optimiser import fit, outlook, propose
+from optimiser.continuation import continuation
 from tests.functions import branin_problem, hartmann6_problem
 
 
@@ -88,3 +90,57 @@ def test_a_leader_that_cannot_be_told_from_the_best_is_nearly_there():
     assert result.alike > 0.6
     assert result.verdict in ("nearly there", "stop")
     assert "within what repeats" in result.text
+
+
+def test_more_cones_gain_more_and_never_beyond_the_best_printable_recipe():
+    problem = hartmann6_problem()
+    result = outlook(problem.plan, problem.trials(20, 0.05, seed=1), seed=0)
+    ahead = result.continuation
+    assert ahead["more"].tolist() == list(range(9))
+    assert ahead["gain"].iloc[0] == 0.0
+    assert (np.diff(ahead["gain"]) >= 0).all()
+    # Each further cone is expected to add less than the one before.
+    assert (np.diff(ahead["gain"], 2) <= 1e-9).all()
+    # A metric to minimise: the best falls, and does not fall below what is possible.
+    assert (np.diff(ahead["best"]) <= 0).all()
+    assert (ahead["best"] >= ahead["ceiling"] - 1e-9).all()
+    assert result.plate.mean == ahead["gain"].iloc[4] > ahead["gain"].iloc[1]
+    assert ahead["gain"].iloc[1] == pytest.approx(result.gain.mean, rel=0.5)
+    assert "A plate of 4 chosen now" in result.text
+
+
+def test_where_each_draw_is_known_the_gain_of_a_set_is_its_expected_maximum():
+    # Four recipes, draws of their own; the expected maximum by numpy alone.
+    plan = Plan.from_dict(
+        {
+            "name": "few",
+            "variables": {"x": {"kind": "integer", "low": 0, "high": 3}},
+            "metrics": {"y": {"from": "hand", "goal": "maximise"}},
+        }
+    )
+    trials = pd.DataFrame({"x": [0, 1, 2], "y": [1.0, 1.2, 0.9], "status": "measured"})
+    model = fit(plan, trials)
+    utility = np.random.default_rng(0).standard_normal((4000, 4)) * [0.1, 1.0, 2.0, 0.5]
+    codes = np.arange(4, dtype=np.int32)[:, None]
+    found = continuation(model, codes, utility, utility[:, :1], seed=0)
+    for more, chosen in ((1, [0, 2]), (2, [0, 2, 1]), (3, [0, 2, 1, 3])):
+        expected = utility[:, chosen].max(axis=1).mean()
+        assert found["best"].iloc[more] == pytest.approx(expected, abs=0.02)
+    assert found["ceiling"].iloc[0] == pytest.approx(utility.max(axis=1).mean())
+
+
+def test_the_next_cone_tells_its_effort():
+    plan = Plan.from_dict(
+        {
+            "name": "line",
+            "variables": {"x": {"kind": "integer", "low": 0, "high": 10}},
+            "metrics": {"y": {"from": "hand", "goal": "maximise"}},
+            "effort": {"minutes": "60 + x", "money": "2", "currency": "EUR"},
+        }
+    )
+    recipes = Space(plan).enumerate(11).iloc[:8]
+    trials = recipes.assign(y=recipes["x"] * 1.0 - 0.2 * (recipes["x"] % 3), status="measured")
+    result = outlook(plan, trials, seed=0)
+    assert 60 <= result.minutes <= 70
+    assert result.money == 2
+    assert f"takes {result.minutes:.0f}\xa0min and 2.00\xa0EUR" in result.text

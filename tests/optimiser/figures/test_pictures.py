@@ -134,7 +134,7 @@ def test_nothing_leaves_the_page_and_type_is_legible(drawn, name):
             ("upper limit (kHz)", "decay (ms)", "poor", "good", "6 cones", "50 %", "shaded"),
         ),
         ("front of three", ("mass (0 poor, 1 on target)", "decay (ms)", "6 cones", "bars: 90 %")),
-        ("outlook", ("cones measured", "go on", "3 cones", "repeatability")),
+        ("outlook", ("cones measured", "go on", "3 cones", "repeatability", "over more cones")),
     ],
 )
 def test_a_picture_says_its_units_and_cones(drawn, name, wanted):
