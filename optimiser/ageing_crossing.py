@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from experiments.plan import Metric
 from optimiser import wording
+from optimiser.ageing_laws import reached
 from optimiser.ageing_model import Drawn
 from optimiser.ageing_records import Crossing
 from optimiser.ageing_rows import Clock, Kept
@@ -17,8 +18,6 @@ from optimiser.answers import Estimate
 __all__ = ["Bound", "bound_of", "cone_crossing", "crossing_times"]
 
 Floats = npt.NDArray[np.float64]
-
-_STEPS = 240
 
 
 class Bound:
@@ -65,22 +64,15 @@ def crossing_times(drawn: Drawn, cone: int, bound: Bound, level: float, horizon:
     Returns
     -------
     ndarray of shape (draws,)
-        The first time, to a 240th of the horizon where it interpolates; at once where it is
-        beyond already.
+        The first time; that of the first measurement where it was beyond from the start.
     """
-    times = np.linspace(drawn.span.first, horizon, _STEPS + 1)
     sign = 1.0 if bound.upper else -1.0
-    over = sign * (drawn.values(cone, times) - level)
-    beyond = over > 0
-    place = np.where(beyond.any(axis=1), beyond.argmax(axis=1), _STEPS + 1)
-    found = np.full(len(over), math.inf)
-    found[place == 0] = times[0]
-    rows = np.flatnonzero((place > 0) & (place <= _STEPS))
-    at = place[rows]
-    before, after = over[rows, at - 1], over[rows, at]
-    share = np.where(after > before, -before / np.where(after > before, after - before, 1.0), 1.0)
-    found[rows] = times[at - 1] + share * (times[at] - times[at - 1])
-    return found
+    room, pace = sign * (level - drawn.level[:, cone]), sign * drawn.drift[:, cone]
+    nears = (room > 0) & (pace > 0)
+    share = np.where(nears, room, 0.0) / np.where(nears, pace, 1.0)  # laws never turn back
+    times = reached(drawn.law, drawn.shape, share, drawn.span)
+    times = np.where(nears | (room < 0), times, math.inf)
+    return np.where(times <= horizon, times, math.inf)
 
 
 def cone_crossing(
@@ -104,10 +96,11 @@ def _text(time: Estimate, safe: float, last: float, clock: Clock, horizon: float
     unit = "\N{NO-BREAK SPACE}" + clock.unit
     if time.high <= last:
         return "beyond it already"
-    if time.low <= last < time.mean or math.isinf(time.high):
-        if math.isinf(safe):
-            return f"not within {horizon:.0f}{unit} (90 %)"
-        if safe <= last:
-            return "cannot tell yet: it may be beyond already"
-        return f"not before {safe:.0f}{unit} (90 %); later cannot be told yet"
-    return f"after {wording.interval(time, clock.unit)}"
+    if math.isfinite(time.high):
+        perhaps = "; it may be beyond already" if time.low <= last else ""
+        return f"after {wording.interval(time, clock.unit)}{perhaps}"
+    if math.isinf(safe):
+        return f"not within {horizon:.0f}{unit} (90 %)"
+    if safe <= last:
+        return "cannot tell yet: it may be beyond already"
+    return f"not before {safe:.0f}{unit} (90 %); later cannot be told yet"

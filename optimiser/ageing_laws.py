@@ -8,18 +8,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["LAWS", "Span", "curve", "law_points"]
+__all__ = ["LAWS", "Point", "Span", "curve", "law_points", "reached", "shape_points"]
 
 Floats = npt.NDArray[np.float64]
 
 LAWS = ("linear", "logarithmic", "saturating")
 """``t``; ``ln(1 + t/t0)``; ``1 - exp(-t/tau)``."""
 
-_SHAPES = np.geomspace(0.04, 2.0, 7)  # t0 or tau over the span; slower ones are nearly linear
+_QUICK, _SLOW = 0.03, 2.0  # t0 or tau over the span; slower ones are nearly linear
+_NODES = 9
 
 
 @dataclass(frozen=True)
@@ -35,10 +37,39 @@ class Span:
         return self.longest - self.first
 
 
-def law_points(span: Span) -> list[tuple[int, float]]:
-    """Give (place in `LAWS`, t0 or tau) of every law that is tried; infinite for linear."""
-    shapes = [float(each) for each in _SHAPES * span.length]
-    return [(0, math.inf), *((1, each) for each in shapes), *((2, each) for each in shapes)]
+class Point(NamedTuple):
+    """One law with its time constant, and how likely it is beforehand.
+
+    Parameters
+    ----------
+    law : int
+        Place in `LAWS`.
+    shape : float
+        t0 or tau; infinite for linear.
+    log_prior : float
+        Logarithm of the share of its law that it stands for; constants are even in logarithm.
+    """
+
+    law: int
+    shape: float
+    log_prior: float
+
+
+def law_points(span: Span) -> list[Point]:
+    """Give every law, time constants from a thirtieth to twice the span."""
+    ends = span.length * _QUICK, span.length * _SLOW
+    return [
+        Point(0, math.inf, 0.0),
+        *(each for law in (1, 2) for each in shape_points(law, *ends, span)),
+    ]
+
+
+def shape_points(law: int, low: float, high: float, span: Span) -> list[Point]:
+    """Lay points of one law evenly in the logarithm between two time constants."""
+    ends = span.length * _QUICK, span.length * _SLOW
+    shapes = np.geomspace(max(low, ends[0]), min(high, ends[1]), _NODES)
+    step = math.log(shapes[1] / shapes[0]) / math.log(ends[1] / ends[0])
+    return [Point(law, float(each), math.log(min(step, 1 / _NODES))) for each in shapes]
 
 
 def curve(
@@ -77,3 +108,29 @@ def _raw(law: npt.NDArray[np.intp], past: Floats | np.float64, scale: Floats) ->
             -np.expm1(-ahead / scale),
         )
     )
+
+
+def reached(law: npt.NDArray[np.intp], shape: Floats, value: Floats, span: Span) -> Floats:
+    """Give the time at which laws reach a value of 0 or more: the inverse of `curve`.
+
+    Parameters
+    ----------
+    law, shape : ndarray of shape (n,)
+    value : ndarray of shape (n,)
+        At least 0.
+    span : Span
+
+    Returns
+    -------
+    ndarray of shape (n,)
+        Infinite where a saturating law never gets there.
+    """
+    scale = np.where(law == 0, 1.0, shape)
+    raw = value * _raw(law, np.float64(span.length), scale)
+    with np.errstate(over="ignore", divide="ignore"):
+        past = np.select(
+            [law == 0, law == 1],
+            [raw, scale * np.expm1(raw)],
+            -scale * np.log1p(-np.minimum(raw, 1.0)),
+        )
+    return np.asarray(span.first + past)

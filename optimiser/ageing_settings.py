@@ -103,12 +103,11 @@ def _setting(
     scale = float(np.std(column[kept.aged])) or 1.0
     weight, mean, sd, degrees = [], [], [], 1
     for point in model.points:
-        law = curve(point[0], point[1], kept.times, kept.span)
+        law = curve(point.law, point.shape, kept.times, kept.span)
         found = solve(kept, law, model.ratios, covariate=column / scale)
         degrees = found.degrees
         inverse = np.linalg.inv(found.precision)[:, -1, -1]
-        share = sum(each[0] == point[0] for each in model.points)
-        weight.append(model.log_weight(point, covariate=column / scale) - math.log(share))
+        weight.append(model.log_weight(point, covariate=column / scale))
         mean.append(found.mean[:, -1] / scale)
         sd.append(np.sqrt(inverse * found.quadratic / degrees) / scale)
     chance = special.softmax(np.concatenate(weight))

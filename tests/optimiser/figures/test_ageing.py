@@ -1,0 +1,95 @@
+"""The picture of ageing: labelled, legible, nothing clipped, says why not."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+
+from optimiser import ageing
+from optimiser.figures import draw_ageing, to_png, to_svg
+from tests import kept_cones
+
+PLAN = kept_cones.plan()
+SHELF = kept_cones.draw(cones=4, drift=-2.0).trials
+
+
+def two_metrics():
+    metric = {"from": "hand", "unit": "ms", "goal": "watch"}
+    plan = kept_cones.plan(metrics={**kept_cones.PLAN["metrics"], "long_decay": metric})
+    return ageing(plan, SHELF.assign(long_decay=np.exp(SHELF["level"] / 20)))
+
+
+CASES = {
+    "usual": lambda: ageing(PLAN, SHELF),
+    "two metrics": two_metrics,
+    "days": lambda: ageing(PLAN, SHELF, "age_days"),
+    "many cones": lambda: ageing(PLAN, kept_cones.draw(cones=11, visits=3).trials),
+    "wide bands": lambda: ageing(PLAN, kept_cones.draw(cones=2, visits=2, noise=2.0).trials),
+}
+
+
+def words(figure: Figure) -> str:
+    found = [text.get_text() for text in figure.findobj(Text) if text.get_visible()]
+    return " | ".join(found).replace("\n", " ").replace("\N{NO-BREAK SPACE}", " ")
+
+
+@pytest.fixture(scope="module")
+def drawn() -> dict[str, Figure]:
+    figures = {name: draw_ageing(make()) for name, make in CASES.items()}
+    for figure in figures.values():
+        figure.draw_without_rendering()
+    return figures
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_nothing_leaves_the_page_and_type_is_legible(drawn, name):
+    figure = drawn[name]
+    assert figure.get_figwidth() == 3.5
+    inside = figure.get_tightbbox()
+    assert inside.x0 > 0
+    assert inside.y0 > 0
+    assert inside.x1 < figure.get_figwidth()
+    assert inside.y1 < figure.get_figheight()
+    sizes = [text.get_fontsize() for text in figure.findobj(Text) if text.get_text().strip()]
+    assert min(sizes) >= 7.5
+
+
+def test_axes_have_units_and_cones_their_names(drawn):
+    said = words(drawn["usual"])
+    assert "level (dB)" in said
+    assert "hours of light" in said
+    assert "cone 4" in said
+    assert "4 cones heard at several ages" in said
+    assert "age (days)" in words(drawn["days"])
+    assert "long decay (ms)" in words(drawn["two metrics"])
+    assert "and 4 more" in words(drawn["many cones"])
+
+
+def test_the_limit_is_drawn_where_it_is_near(drawn):
+    axes = drawn["usual"].axes[0]
+    level = [line for line in axes.lines if list(line.get_ydata()) == [78.5, 78.5]]
+    assert len(level) == 1
+    assert level[0].get_linestyle() == "--"
+    low, high = axes.get_ylim()
+    assert low < 78.5 < high
+
+
+def test_measurements_stay_inside_however_wide_the_bands(drawn):
+    axes = drawn["wide bands"].axes[0]
+    low, high = axes.get_ylim()
+    marks = [line for line in axes.lines if line.get_marker() not in ("None", "", None)]
+    assert len(marks) == 2
+    for line in marks:
+        assert low < np.min(line.get_ydata())
+        assert np.max(line.get_ydata()) < high
+
+
+def test_it_writes_as_png_and_svg(drawn):
+    assert to_png(drawn["usual"]).startswith(b"\x89PNG")
+    assert "<svg" in to_svg(drawn["usual"], alternative="ageing")
+
+
+def test_nothing_to_draw_says_why():
+    assert "no cone was heard at two ages" in words(draw_ageing(ageing(PLAN, SHELF.iloc[:0])))
