@@ -24,9 +24,9 @@ __all__ = ["sensitivity"]
 Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int32]
 
-_SIZE = 1024
-_EFFECT_BASE = 32
-_EFFECT_SETTINGS = 15
+_SIZE = 768
+_EFFECT_BASE = 24
+_EFFECT_SETTINGS = 13
 _NAMED = 3  # pairs that a sentence names at most
 _MATTERS = 0.05  # share of the variance from which a knob counts
 _STRONG = 3.0  # log Bayes factor from which evidence is called strong (Kass & Raftery 1995)

@@ -17,9 +17,9 @@ __all__ = ["pairs"]
 Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int32]
 
-_SIZE = 4096
+_SIZE = 3072
 _EVERY = 4  # one function in so many is enough for 90 % intervals
-_BASE = 24  # recipes over which a pair's effect is averaged
+_BASE = 16  # recipes over which a pair's effect is averaged
 _ALONG = 9  # settings of the first variable that are drawn
 _LINES = 3  # and of the second
 _DRAWN = 2  # pairs whose effect is worked out

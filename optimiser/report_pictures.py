@@ -80,8 +80,9 @@ def _summary(material: Material) -> list[Picture]:
         _picture(
             figures.draw_outlook(material.outlook, metric=name, unit=unit),
             "outlook",
-            "Left: best score after each cone, and the next cone's expected gain (diamond, 90 % "
-            "interval). Right: probability that the best cone is near the best printable recipe.",
+            "Left: best score after each cone, and the true best expected over more cones, were "
+            "they all chosen now (dashed, 90 % band; diamond: one more). Right: probability that "
+            "the best cone is near the best printable recipe.",
             material.outlook.text,
         ),
     ]
@@ -139,9 +140,10 @@ def _marks(material: Material, wanted: Mapping[str, str]) -> dict[str, float]:
 
 
 def _knobs(material: Material, labels: Mapping[str, str]) -> list[Picture]:
-    """Draw indices and main effects."""
+    """Draw indices, main effects and what two knobs do together."""
     answer = material.knobs
     indices = figures.draw_indices(answer, labels=labels)
+    units = {name: variable.unit for name, variable in material.plan.variables.items()}
     values = material.scores if answer.metric == wording.score_name(material.plan) else None
     effects = figures.draw_effects(answer, material.trials, values, labels=labels)
     return [
@@ -155,6 +157,12 @@ def _knobs(material: Material, labels: Mapping[str, str]) -> list[Picture]:
             effects,
             "effects",
             "Main effects: the mean over all other settings with its 90 % band; rings are cones.",
+            answer.text,
+        ),
+        _picture(
+            figures.draw_interactions(answer, labels=labels, units=units),
+            "interactions",
+            "What two knobs do together: each pair, and the two strongest as curves (bars: 90 %).",
             answer.text,
         ),
     ]

@@ -17,6 +17,7 @@ from optimiser.answers import (
     Optimum,
     Outlook,
     Pair,
+    Paired,
     Pick,
     Sensitivity,
     Shift,
@@ -174,6 +175,14 @@ def comparison() -> Comparison:
         [],
         "A beats B.",
     )
+
+
+def paired() -> Paired:
+    return Paired(
+        69, {"upper_limit": Estimate(0.5, 0.1, 0.9, 3), "decay": UNKNOWN},
+        Estimate(0.05, -0.01, 0.1, 3), Estimate(0.7, 0.5, 0.9, 3), 0.2, {"wall": 0.6},
+        {"wall": 0.8}, Estimate(0.1, 0.05, 0.15, 3), True,
+    )  # fmt: skip
 
 
 def dead_ends() -> DeadEnds:

@@ -61,25 +61,39 @@ def draw_comparison(
         )
     figure = new_figure(0.6 + 0.72 * len(rows))
     grid = figure.subplots(len(rows), 1, squeeze=False)[:, 0]
+    alike = answer.paired
+    over = {"score": alike.score, **alike.difference} if alike is not None else {}
     for axes, (name, difference) in zip(grid, rows.items(), strict=True):
         title = axis_label(name, (units or {}).get(name, ""), labels, 40).replace(" (0–1)", "")
-        _strip(tune(axes, grid="x"), title, difference)
+        _strip(tune(axes, grid="x"), title, difference, over.get(name))
     chance = answer.probability
     says = (
         f"the first is better with probability {percent(chance)}; " if np.isfinite(chance) else ""
     )
-    heading(figure, f"{a} minus {b}, 90 % intervals; {says}{cones_text(answer.cones)}")
+    below = "each at its best, below it over the same other settings; " if over else ""
+    heading(figure, f"{a} minus {b}, 90 % intervals; {below}{says}{cones_text(answer.cones)}")
     return figure
 
 
-def _strip(axes: Axes, title: str, difference: Estimate) -> None:
-    """Draw one difference on its own scale, zero always in sight."""
-    apart = difference.low > 0 or difference.high < 0
-    colour = LIGHT["lead"] if apart else LIGHT["sea"]
+def _strip(axes: Axes, title: str, difference: Estimate, over: Estimate | None) -> None:
+    """Draw a difference, below it that over the same other settings; zero is always in sight."""
+    shown = [each for each in (difference, over) if each is not None and each.known]
     axes.axvline(0, color=LIGHT["ink"], linewidth=0.9)
-    axes.plot([difference.low, difference.high], [0, 0], color=colour, linewidth=2.2)
-    axes.plot(difference.mean, 0, "D" if apart else "o", color=colour, markersize=5.5)
-    reach = max(abs(difference.low), abs(difference.high)) * 1.15 or 1.0
+    for place, each in enumerate(shown):
+        height = 0.0 if len(shown) == 1 else 0.45 - 0.9 * place
+        apart = each.low > 0 or each.high < 0
+        colour = LIGHT["lead"] if apart else LIGHT["sea"]
+        thick, inside = (1.2, LIGHT["paper"]) if place else (2.2, colour)
+        axes.plot([each.low, each.high], [height, height], color=colour, linewidth=thick)
+        axes.plot(
+            each.mean,
+            height,
+            "D" if apart else "o",
+            color=colour,
+            markerfacecolor=inside,
+            markersize=5.5 - place,
+        )
+    reach = max(abs(end) for each in shown for end in (each.low, each.high)) * 1.15 or 1.0
     axes.set_xlim(-reach, reach)
     axes.set_ylim(-1, 1)
     axes.set_yticks([])

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
 
 from optimiser.answers import Pair, Sensitivity
 from optimiser.figures.style import (
@@ -82,12 +82,14 @@ def _matrix(
 ) -> None:
     """Draw each pair's index below the diagonal."""
     count = len(names)
-    table = np.full((count, count), np.nan)
+    top = max(0.1, *(pair.index.mean for pair in pairs))
     places = {name: place for place, name in enumerate(names)}
-    shades = LinearSegmentedColormap.from_list("share", [LIGHT["paper"], LIGHT["straw"]])
     for pair in pairs:
         row, column = sorted((places[pair.a], places[pair.b]), reverse=True)
-        table[row, column] = pair.index.mean
+        shade = pair.index.mean / top
+        cell = Rectangle((column - 0.5, row - 0.5), 1, 1, linewidth=0)
+        cell.set(facecolor=LIGHT["straw"], alpha=0.9 * shade)
+        axes.add_patch(cell)
         axes.text(
             column,
             row,
@@ -98,8 +100,6 @@ def _matrix(
             fontweight="bold" if pair.verdict == "seen" else "normal",
             color=LIGHT["ink"] if pair.verdict != "none seen" else LIGHT["soft"],
         )
-    top = max(0.1, float(np.nanmax(table)))
-    axes.imshow(table, cmap=shades, vmin=0, vmax=top, aspect="auto")
     axes.set_xlim(-0.5, count - 1.5)
     axes.set_ylim(count - 0.5, -0.5)
     axes.set_xticks(range(count - 1), [str(place + 1) for place in range(count - 1)])

@@ -26,7 +26,7 @@ from optimiser.answer_tables import (
     verdict_table,
     within,
 )
-from optimiser.answers import Estimate, Paired
+from optimiser.answers import Estimate
 from optimiser.stopping import _outlook_verdict
 from tests import answers
 
@@ -127,12 +127,7 @@ def test_how_sure_a_comparison_is():
     assert found["over the repeatability apart, up or down"] == "3 %"
     assert found["3 cones of each would tell"] == "40 %"
     assert len(difference_table(answer, ("A", "B"), {}, LABELS).heads) == 2
-    paired = Paired(
-        69, {"upper_limit": Estimate(0.5, 0.1, 0.9), "decay": answers.UNKNOWN},
-        Estimate(0.05, -0.01, 0.1), Estimate(0.7, 0.5, 0.9), 0.2, {"wall": 0.6}, {"wall": 0.8},
-        Estimate(0.1, 0.05, 0.15), True,
-    )  # fmt: skip
-    answer = dataclasses.replace(answer, paired=paired)
+    answer = dataclasses.replace(answer, paired=answers.paired())
     found = dict(rows(verdict_table(answer, "")))
     assert found["of 69 equal other settings, first ahead in"] == "0.70 (0.50 to 0.90)"
     assert found["worth of settings of its own"] == "0.10 (0.05 to 0.15)"

@@ -45,6 +45,9 @@ PICTURES: dict[str, Callable[[], Figure]] = {
     ),
     "optimum of words": lambda: figures.draw_optimum(answers.optimum(wordy=True)),
     "comparison": lambda: figures.draw_comparison(answers.comparison(), units=UNITS),
+    "comparison over the same": lambda: figures.draw_comparison(
+        dataclasses.replace(answers.comparison(), paired=answers.paired()), units=UNITS
+    ),
     "dead ends": lambda: figures.draw_dead_ends(answers.dead_ends()),
     "front": lambda: figures.draw_front(answers.front(), METRICS),
     "front of three": lambda: figures.draw_front(answers.front(metrics=THREE), THREE_METRICS),
@@ -128,6 +131,7 @@ def test_nothing_leaves_the_page_and_type_is_legible(drawn, name):
         ),
         ("optimum, one knob held", ("with process resin, the rest at its best",)),
         ("comparison", ("upper limit (kHz)", "decay (ms)", "93 %", "A minus B", "3 cones")),
+        ("comparison over the same", ("upper limit (kHz)", "over the same other settings")),
         ("dead ends", ("probability", "3 % drop", "resin", "3 cones")),
         (
             "front",
