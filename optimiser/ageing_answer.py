@@ -86,11 +86,8 @@ def ageing(
         if progress is not None:
             progress(place / len(plan.metrics), metric.label)
         metrics.append(desk.metric(metric, place, parts))
-    reference = plan.sessions.reference_cone
     visits = next_visits(
-        [(kept, desk.draw(model, 0)) for kept, model in parts.values()],
-        clock.slack,
-        str(reference) if reference is not None and clock.name == "light_hours" else "",
+        [(kept, desk.draw(model, 0)) for kept, model in parts.values()], clock.slack
     )
     notes = [*heard.notes, *desk.notes]
     notes += [f"{', '.join(labels)}: {text}." for text, labels in desk.tangled.items()]

@@ -33,7 +33,7 @@ Labels = npt.NDArray[np.intp]
 _MIDDLE, _WIDTH, _LEAN = 1.0, np.array([8.0, 3.0]), np.array([0.25, 0.0])
 _LEAST, _MOST = 0.02, 1e3  # ratios of standard deviations that are tried
 _ENDS = np.tile(np.log([_LEAST, _MOST]), (2, 1))
-_COARSE, _FINE = 12, 9  # nodes of either ratio
+_ROUGH, _COARSE, _FINE = 7, 12, 8  # nodes of either ratio
 _NEAR = 10.0  # natural logarithms below the best: beyond, a node has no weight
 
 
@@ -178,7 +178,7 @@ class AgeModel:
     def points(self) -> list[Point]:
         """The laws tried, time constants close together where the weight lies."""
         coarse = law_points(self.kept.span)
-        ratios = _grid(_ENDS, _COARSE, self.kept.shared)
+        ratios = _grid(_ENDS, _ROUGH, self.kept.shared)
         weight = np.array([self._log_weight(self.kept, each, ratios).max() for each in coarse])
         found = coarse[:1]
         for law in (1, 2):
@@ -193,7 +193,7 @@ class AgeModel:
     def ratios(self) -> Floats:
         """Where the weight lies, shape (m, 2): standard deviations over the noise's."""
         coarse = _grid(_ENDS, _COARSE, self.kept.shared)
-        found = np.stack([self._log_weight(self.kept, each, coarse) for each in self.points])
+        found = np.stack([self._log_weight(self.kept, each, coarse) for each in self.points[::3]])
         here = np.log(coarse[found.max(axis=0) > found.max() - _NEAR])
         step = np.log(_MOST / _LEAST) / (_COARSE - 1)
         ends = np.column_stack([here.min(axis=0) - step, here.max(axis=0) + step])

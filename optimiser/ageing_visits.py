@@ -20,9 +20,7 @@ _TIMES = 6
 _MOST = 3
 
 
-def next_visits(
-    parts: Sequence[tuple[Kept, Drawn]], slack: float, passed_over: str = ""
-) -> list[Visit]:
+def next_visits(parts: Sequence[tuple[Kept, Drawn]], slack: float) -> list[Visit]:
     """Say which cones to measure next, and at what time.
 
     Parameters
@@ -31,13 +29,12 @@ def next_visits(
         One a metric whose drift can be told.
     slack : float
         A cone is measured again only after more than this.
-    passed_over : str
-        A cone that must not age: the reference cone, where age is light.
 
     Returns
     -------
     list of Visit
-        At most three cones, each at its most telling time, most telling first.
+        At most three cones, each at its most telling time, most telling first. A cone that has
+        not aged yet, such as one kept in the dark, shows what sessions do and is left alone.
 
     Notes
     -----
@@ -54,7 +51,7 @@ def next_visits(
         times = span.first + np.linspace(0.25, _AHEAD, _TIMES) * span.length
         noise = float(np.median(drawn.noise**2 + drawn.session**2))
         for place, last in enumerate(kept.latest()):
-            if kept.cones[place] == passed_over:
+            if not kept.aged[place]:
                 continue
             for time in times[times > last + slack]:
                 reading = _cut(drawn.values(place, time)[:, 0])

@@ -177,7 +177,7 @@ def test_wrong_questions_are_refused():
         ageing(PLAN, SHELF.trials, at=-1.0)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(
     st.lists(
         st.tuples(

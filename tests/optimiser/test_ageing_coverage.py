@@ -55,23 +55,30 @@ def crossing(shelf: kept_cones.Shelf, cone: int, times: np.ndarray) -> float:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", DESIGNS)
-def test_intervals_hold_what_they_say(name):
-    found = count(DESIGNS[name], 60)
-    mean, crossed = float(np.mean(found.mean)), float(np.mean(found.crossing))
-    law = LAWS[DESIGNS[name]["law"]]
-    right, silent = found.named.count(law), found.named.count(None)
-    print(
-        f"{name}: mean drift {mean:.3f}, crossings {crossed:.3f} of {len(found.crossing)}; law "
-        f"right {right}, silent {silent}, wrong {60 - right - silent} of 60"
-    )
-    # 60 tables: 1.7 standard errors are 0.07.
-    assert 0.80 <= mean <= 1.0
-    assert 0.83 <= crossed <= 0.97
-    assert (right + silent) / 60 >= 0.95
+def test_intervals_hold_what_they_say():
+    """Four designs of 60 tables each, together and one by one."""
+    mean, crossed, wrong = [], [], 0
+    for name, design in DESIGNS.items():
+        found = count(design, 60)
+        mean.append(float(np.mean(found.mean)))
+        crossed.append(float(np.mean(found.crossing)))
+        right, silent = found.named.count(LAWS[design["law"]]), found.named.count(None)
+        wrong += 60 - right - silent
+        print(
+            f"{name}: mean drift {mean[-1]:.3f}, crossings {crossed[-1]:.3f} of "
+            f"{len(found.crossing)}; law right {right}, silent {silent}, wrong "
+            f"{60 - right - silent} of 60"
+        )
+    print(f"together: mean drift {np.mean(mean):.3f}, crossings {np.mean(crossed):.3f}")
+    assert 0.85 <= np.mean(mean) <= 0.97
+    assert 0.85 <= np.mean(crossed) <= 0.97
+    # Of 60 tables 1.7 standard errors are 0.07; a table's crossings share its law and sessions.
+    assert 0.79 <= min(mean)
+    assert 0.79 <= min(crossed)
+    assert wrong / 240 <= 0.05
 
 
 def test_intervals_hold_most_on_a_few_seeds():
-    found = count(DESIGNS["few"], 8)
+    found = count(DESIGNS["few"], 5)
     assert np.mean(found.mean) >= 0.6
     assert np.mean(found.crossing) >= 0.6

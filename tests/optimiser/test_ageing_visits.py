@@ -27,8 +27,10 @@ def test_three_cones_at_times_that_lie_ahead_most_telling_first():
     assert max(each.time for each in found) <= 750
 
 
-def test_the_reference_cone_is_passed_over():
-    assert "7" not in {each.cone for each in next_visits([part()], 1.0, "7")}
+def test_a_cone_in_the_dark_is_left_there():
+    kept, drawn = part(cones=2)
+    assert kept.cones == ["1", "2", "3"]
+    assert {each.cone for each in next_visits([(kept, drawn)], 1.0)} == {"1", "2"}
 
 
 def test_gain_is_what_one_reading_takes_away_in_normal_theory():
