@@ -183,9 +183,9 @@ def optimum_command(
     folder: Path,
     json_wanted: bool,
 ) -> None:
-    """Show where the best setting of one variable lies, the others at their best or held.
+    """Show where the best setting of one variable lies.
 
-    The picture shows the score over its settings, then each metric at the best recipe with each
+    The others are at their best, or held. The picture shows the score over its settings, then each metric at the best recipe with each
     setting; rings are the cones. Where there are choices, it is said whether the best setting
     differs between their levels.
     """
@@ -320,7 +320,10 @@ def deadends_command(
     folder: Path,
     json_wanted: bool,
 ) -> None:
-    """Show which levels and regions can be given up, what that costs and what it saves."""
+    """Show which levels and regions can be given up.
+
+    And what that may cost in score, and what it saves in cones.
+    """
     with _desk(folder, seed, "looking for dead ends") as desk:
         answer = dead_ends(desk.plan, desk.trials, **desk.common)
     save_picture(lambda: figures.draw_dead_ends(answer, labels=desk.labels), png, svg, answer.text)
