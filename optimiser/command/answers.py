@@ -185,9 +185,9 @@ def optimum_command(
 ) -> None:
     """Show where the best setting of one variable lies.
 
-    The others are at their best, or held. The picture shows the score over its settings, then each metric at the best recipe with each
-    setting; rings are the cones. Where there are choices, it is said whether the best setting
-    differs between their levels.
+    The others are at their best, or held. The picture shows the score over its settings, then
+    each metric at the best recipe with each setting; rings are the cones. Where there are
+    choices, it is said whether the best setting differs between their levels.
     """
     with _desk(folder, seed, "looking for the optimum") as desk:
         _known(variable, desk.plan.variables, "variable")
