@@ -65,8 +65,8 @@ def draw_ageing(answer: Ageing, *, labels: Mapping[str, str] | None = None) -> F
     _name_cones(figure, cones)
     heading(
         figure,
-        f"{cones_text(answer.cones)} heard at several ages, 90 % bands; dashed: limit or poor; "
-        "dotted: longest time seen",
+        f"{cones_text(answer.cones)} heard at several ages; lines: the cone itself without "
+        "session offsets, 90 % bands; dashed: limit or poor; dotted: longest time seen",
     )
     return figure
 
