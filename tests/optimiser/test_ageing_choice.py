@@ -46,3 +46,4 @@ def test_two_ages_fit_any_law():
 def test_whole_cones_are_left_out_where_there_are_four_else_single_readings():
     assert left_out(model(cones=4, dark=0)).shape == (4, 3)
     assert left_out(model(cones=2, dark=0)).shape == (8, 3)
+    assert left_out(model(cones=13, visits=3, dark=0)).shape == (10, 3)
