@@ -48,7 +48,10 @@ def gather_earlier(plan: Plan, trials: pd.DataFrame, notes: list[str]) -> Eviden
     except TrialsError as error:
         raise TrialsError(*[_theirs(problem) for problem in error.problems]) from error
     if not len(found.measured) and not len(found.failed):
-        notes.append("The earlier experiment has no measured cone to learn from.")
+        notes.append(
+            "The earlier experiment has no cone to learn from: none failed, and none has a value "
+            "of a metric of this plan."
+        )
         return None
     notes.extend(f"Earlier experiment: {note}" for note in found.notes)
     return found

@@ -18,7 +18,7 @@ from optimiser.hypervolume import Columns, hypervolume
 from optimiser.surrogate import LEAST, Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
 from optimiser.trading import VolumeImprovement
-from optimiser.wording import interval, many
+from optimiser.wording import covered, many
 
 __all__ = ["Standing", "expected_values", "front", "position", "standing"]
 
@@ -221,10 +221,7 @@ def _text(model: Model, members: list[Member], volume: Estimate) -> str:
         head = f"{len(on)} of {of} {verb} probably on the front between {between}: {cones}"
     else:
         head = f"Cannot tell yet which of {of} are on the front between {between}"
-    return (
-        f"{head}. The front covers {interval(volume)} of the box from poor to good (90 %, "
-        f"{many(model.cones, 'cone')})."
-    )
+    return f"{head}. The front covers {covered(volume)} (90 %, {many(model.cones, 'cone')})."
 
 
 def _listed(words: list[str]) -> str:

@@ -15,9 +15,9 @@ from experiments.plan import Metric
 from optimiser.acquisition import NoisyImprovement
 from optimiser.answers import Estimate, Member, Pick, Settings
 from optimiser.fronts import Standing, expected_values, standing
-from optimiser.goals import desirability
+from optimiser.goals import Goals, desirability
 from optimiser.plates import SetUp
-from optimiser.surrogate import Leader, Model, estimate
+from optimiser.surrogate import LEAST, Leader, Model, estimate
 from optimiser.trade_reasons import added_text, against_text
 from optimiser.wording import (
     beside,
@@ -368,10 +368,18 @@ def _first_sentence(case: _Case) -> str:
     measured = many(cones, "measured cone")
     if case.model.informed:
         return f"{text}; {measured} cannot tell yet how far to believe the earlier experiment."
-    if cones and not case.model.scorable:
-        lacking = "none of the metrics to trade" if case.model.goals.trade else "no score"
-        return f"{text}; {measured} carr{'ies' if cones == 1 else 'y'} {lacking} yet."
+    if cones and not _scored(case.model):
+        lacking = "all the metrics to trade" if case.model.goals.trade else "a score"
+        return f"{text}; {measured} without {lacking} yet."
+    if case.model.scorable and cones >= LEAST:
+        return f"{text}; the first ones are spread before a model chooses."
     return f"{text}; {measured} {'is' if cones == 1 else 'are'} too few to choose by a model."
+
+
+def _scored(model: Model) -> bool:
+    """Whether some measured cone has all that its score needs."""
+    needed = Goals(model.plan).needed
+    return bool(model.evidence.measured[needed].notna().all(axis=1).any())
 
 
 def _shared(case: _Case) -> list[str]:

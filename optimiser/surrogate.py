@@ -415,7 +415,7 @@ def _fit_metric(
         found = many(len(rows), "measured value")
         notes.append(f"{metric.name}: cannot tell yet, {found}, {LEAST} needed.")
         return None
-    if len(values) and np.ptp(values) == 0:
+    if len(values) > 1 and np.ptp(values) == 0:
         notes.append(
             f"{metric.name}: all {len(rows)} values are equal, so no knob shows an effect."
         )

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from optimiser.answers import Estimate, Member
 from optimiser.fronts import position
 from optimiser.surrogate import Model
-from optimiser.wording import beside, doubt, interval, with_unit
+from optimiser.wording import beside, covered, doubt, interval, with_unit
 
 __all__ = ["added_text", "against_text"]
 
@@ -18,7 +18,7 @@ def added_text(added: Estimate, volume: Estimate) -> str:
     """Say what a recipe is expected to add to the hypervolume, and what there is."""
     return (
         f"to add {interval(added, most=3)} to the hypervolume of the front, which is "
-        f"{interval(volume, most=3)} of the box from poor to good"
+        f"{covered(volume, most=3)}"
     )
 
 
@@ -48,7 +48,7 @@ def against_text(model: Model, member: Member, expected: Mapping[str, Estimate])
     if not gains and not losses:
         return f"{against} is expected to be an equal"
     if not gains:
-        return f"{against} gives up {_listed(losses)}"
+        return f"{against} gives up {_listed(losses)}; what it may gain is not known yet"
     return f"{against} gains in {_listed(gains)} and gives up {_listed(losses) or 'nothing'}"
 
 

@@ -17,6 +17,7 @@ __all__ = [
     "aim",
     "beside",
     "column",
+    "covered",
     "describe",
     "doubt",
     "duration",
@@ -126,6 +127,12 @@ def interval(estimate: Estimate, unit: str = "", *, most: int = 8) -> str:
     '9.1\xa0kHz (7.9 to 10.3)'
     """
     return _interval(estimate, unit, most, None) if estimate.known else "cannot tell yet"
+
+
+def covered(volume: Estimate, most: int = 8) -> str:
+    """Write how much of the box the front covers, and how that can be more than all of it."""
+    beyond = ", more than all of it for what is better than good" if volume.mean > 1 else ""
+    return f"{interval(volume, most=most)} of the box from poor to good{beyond}"
 
 
 def _interval(estimate: Estimate, unit: str, most: int, decimals: int | None) -> str:

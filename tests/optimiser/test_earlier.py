@@ -32,7 +32,7 @@ def test_without_an_earlier_cone_nothing_changes_to_the_last_digit():
         other = fit(PROBLEM.plan, trials, seed=0, earlier=nothing)
         pd.testing.assert_frame_equal(other.predict(query), plain.predict(query), check_exact=True)
         assert other.earlier is None
-        assert "no measured cone to learn from" in other.notes[-1]
+        assert "no cone to learn from" in other.notes[-1]
 
 
 def test_the_first_cone_stands_on_the_earlier_experiment_and_says_so():

@@ -83,7 +83,7 @@ def test_where_every_pair_has_met_the_joined_settings_are_named():
 def test_counts_agree_with_their_nouns(known, wanted):
     said = why(TRIALS.iloc[:1], "first", known, wall=5.0, cure=0.0, resin="clear")
     assert wanted in said
-    assert "1 measured cone carries no score yet" in said
+    assert "1 measured cone is too few to choose by a model" in said
     assert "(s)" not in said
 
 
@@ -255,3 +255,16 @@ def test_a_second_pick_is_measured_against_the_first():
     assert alone.exploration < 0.4
     assert after.exploration == 1.0
     assert after.gain < alone.gain
+
+
+def test_a_spread_cone_says_which_lack_it_fills():
+    silent = TRIALS.assign(loss=np.nan, other=1.0)
+    plan = Plan.from_dict(PLAN.to_dict() | {"metrics": {
+        "loss": {"from": "hand", "goal": "minimise", "poor": 10, "good": 0},
+        "other": {"from": "hand", "goal": "watch"},
+    }})  # fmt: skip
+    row = Space(plan).rows([{"wall": 5.0, "cure": 5.0, "resin": "clear"}])
+    said = describe(fit(plan, silent), row, "first", None, 4).why
+    assert "4 measured cones without a score yet" in said
+    said = describe(fit(plan, TRIALS.assign(other=1.0)), row, "first", None, 4).why
+    assert "the first ones are spread before a model chooses" in said

@@ -6,6 +6,7 @@ from optimiser.answers import Estimate
 from optimiser.wording import (
     aim,
     column,
+    covered,
     duration,
     ends,
     interval,
@@ -148,3 +149,8 @@ def test_a_column_of_intervals_has_equal_decimals():
         "–", "under 0.001", "0.3 (0.1 to 0.6)",
     ]  # fmt: skip
     assert intervals([]) == []
+
+
+def test_more_than_the_whole_box_says_why():
+    assert "more than all of it" in covered(Estimate(3.4, 3.0, 3.8, 8))
+    assert covered(Estimate(0.5, 0.4, 0.6, 8)).endswith("of the box from poor to good")
