@@ -101,15 +101,3 @@ def test_a_knob_is_judged_among_the_recipes_that_have_it():
     assert found[("nozzle", "195")] == found[("nozzle", "235")] == "drop"
     total = sum(v.probability for v in result.variants if v.variable == "nozzle")
     assert total == pytest.approx(1.0, abs=0.02)
-
-
-@pytest.mark.slow
-def test_a_level_that_holds_the_best_is_seldom_dropped_and_a_dead_one_mostly_is():
-    wrong, right = [], []
-    for seed in range(60):
-        found = verdicts(dead_ends(*three_levels(1.0, 25, seed=seed), seed=seed))
-        wrong += [found[("profile", level)] == "drop" for level in "ab"]
-        right.append(found[("profile", "c")] == "drop")
-    print(f"dropped: equals of the best {np.mean(wrong):.3f}, dead {np.mean(right):.3f}")
-    assert np.mean(wrong) < 0.05
-    assert np.mean(right) > 0.8
