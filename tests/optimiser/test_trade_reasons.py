@@ -35,7 +35,8 @@ def estimates(stiff: float, light: float) -> dict[str, Estimate]:
         (
             0.5,
             3.6,
-            "it gives up stiff (0.60 to 0.50) and light (3.0 to 3.6 g); what it may gain is not known yet",
+            "it gives up stiff (0.60 to 0.50) and light (3.0 to 3.6 g); what it may gain is not "
+            "known yet",
         ),
         (0.61, 3.0, "it is expected to be an equal"),
     ],
