@@ -17,7 +17,7 @@ from scipy import special, stats
 from optimiser.encoding import Points
 from optimiser.kernels import separations
 from optimiser.surrogate import MetricModel, Model
-from optimiser.triangles import inverse_factors, roots
+from optimiser.triangles import inverse_factors, portions, roots
 
 __all__ = ["ALL", "Draws", "NoisyImprovement", "log_expected_improvement"]
 
@@ -61,8 +61,7 @@ class NoisyImprovement:
             _Conditional(model.metrics[name], known, incumbents, seed + 101 * place)
             for place, name in enumerate(model.goals.needed)
         ]
-        values = {name: part.values for name, part in self._named()}
-        utility = self._utility(values)
+        utility = self._utility(self._known_values())
         self.best_ = utility.max(axis=2)
         normal = stats.qmc.Sobol(len(self._parts) + 1, rng=np.random.default_rng(seed))
         count = self.best_.size
@@ -78,9 +77,7 @@ class NoisyImprovement:
         """Give the utility of values on the learnt scales; a single metric stays on its own."""
         if self._analytic:
             return np.asarray(self.model.goals.sign * values[self.model.goals.needed[0]])
-        return self.model.goals.utility(
-            {name: part.model.back(values[name]) for name, part in self._named()}
-        )
+        return self.model.goals.utility(self._back(values))
 
     @property
     def _analytic(self) -> bool:
@@ -116,7 +113,7 @@ class NoisyImprovement:
             mean, sd = self._parts[0].predict(points, draws)
             logs = log_expected_improvement(self.model.goals.sign * mean, sd[:, None, :], best)
             return np.asarray(special.logsumexp(logs, axis=(0, 1)) - np.log(best.size))
-        rise = (self._sample(points, draws) - best) / self._softness
+        rise = (self._utility(self._drawn(points, draws)) - best) / self._softness
         return np.asarray(np.log(np.mean(np.logaddexp(0.0, rise), axis=(0, 1)) + 1e-300))
 
     @property
@@ -141,29 +138,33 @@ class NoisyImprovement:
     def _rise(self, points: Points) -> Floats:
         """Give one draw of each recipe less the best of the known ones, (draws, m)."""
         goals = self.model.goals
-        draws = {}
-        known = {}
-        for place, (name, part) in enumerate(self._named()):
-            mean, sd = part.predict(points)
-            draws[name] = part.model.back(mean + sd[:, None, :] * self._normal[:, :, None, place])
-            known[name] = part.model.back(part.values)
+        drawn = self._back(self._drawn(points, ALL))
+        known = self._back(self._known_values())
         worst = -np.inf
-        new = np.nan_to_num(goals.sign * goals.score(draws), nan=worst)
+        new = np.nan_to_num(goals.sign * goals.score(drawn), nan=worst)
         old = np.nan_to_num(goals.sign * goals.score(known), nan=worst).max(axis=2)
         with np.errstate(invalid="ignore"):
             rise = new - old[:, :, None]
         return np.asarray(rise.reshape(-1, len(points)))
 
-    def _sample(self, points: Points, draws: Draws) -> Floats:
-        """Give the utility of one draw of each recipe a (hyperparameter set, incumbent)."""
-        values = {}
+    def _known_values(self) -> dict[str, Floats]:
+        """Give the drawn values of the known recipes, on the learnt scales."""
+        return {name: part.values for name, part in self._named()}
+
+    def _drawn(self, points: Points, draws: Draws) -> dict[str, Floats]:
+        """Give one draw of each recipe a (hyperparameter set, incumbent), on the learnt scales."""
         # Metrics that an earlier experiment has too are conditioned on its recipes as well.
         alike = self.model.earlier is None
         shared = separations(self.model.encoding, points, self.known) if alike else None
+        values = {}
         for place, (name, part) in enumerate(self._named()):
             mean, sd = part.predict(points, draws, shared)
             values[name] = mean + sd[:, None, :] * self._normal[draws][:, :, None, place]
-        return self._utility(values)
+        return values
+
+    def _back(self, values: dict[str, Floats]) -> dict[str, Floats]:
+        """Give values of the learnt scales in the metrics' units."""
+        return {name: part.model.back(values[name]) for name, part in self._named()}
 
 
 class _Conditional:
@@ -181,7 +182,7 @@ class _Conditional:
         self._half = np.empty((process.draws, size, size))
         drawn = np.empty_like(normal)
         jitter = _JITTER * process.signal_[:, None, None] * np.eye(size)
-        for part in process.portions(size):
+        for part in portions(process.draws, size):
             mean, covariance = process.joint(known, part)
             root = roots(covariance, process.signal_[part])
             drawn[part] = mean[:, None, :] + normal[part] @ np.swapaxes(root, 1, 2)

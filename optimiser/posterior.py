@@ -14,6 +14,7 @@ import numpy.typing as npt
 from scipy import optimize, special, stats
 
 from optimiser.covariance import Covariance
+from optimiser.triangles import portions
 
 __all__ = ["Exploration", "explore", "modes"]
 
@@ -144,7 +145,10 @@ def explore(
     parts = [_log_t(proposals, centre, root) for centre, root in zip(centres, roots, strict=True)]
     log_proposal = special.logsumexp(parts, axis=0) - np.log(len(centres))
     log_target = np.concatenate(
-        [covariance.log_height(part, outputs) for part in _chunks(proposals, len(outputs))]
+        [
+            covariance.log_height(proposals[part], outputs)
+            for part in portions(len(proposals), len(outputs))
+        ]
     )
     _, sd = covariance.prior
     log_target -= np.log(sd).sum() + 0.5 * size * np.log(2 * np.pi)
@@ -177,7 +181,10 @@ def _laplace_root(covariance: Covariance, outputs: Floats, centre: Floats) -> Fl
     step = 1e-3
     shifted = np.vstack([centre + step * np.eye(size), centre - step * np.eye(size)])
     slopes = np.vstack(
-        [covariance.log_posterior(part, outputs)[1] for part in _chunks(shifted, len(outputs))]
+        [
+            covariance.log_posterior(shifted[part], outputs)[1]
+            for part in portions(len(shifted), len(outputs))
+        ]
     )
     hessian = -(slopes[:size] - slopes[size:]) / (2 * step)
     hessian = 0.5 * (hessian + hessian.T)
@@ -187,12 +194,6 @@ def _laplace_root(covariance: Covariance, outputs: Floats, centre: Floats) -> Fl
     width = 1.0 / np.sqrt(np.clip(values, 0.7, None))
     root: Floats = sd[:, None] * vectors * width
     return root
-
-
-def _chunks(sets: Floats, n: int) -> list[Floats]:
-    """Split hyperparameter sets so that a batch of matrices stays in the processor's cache."""
-    size = max(1, int(2e5 / max(n * n, 1)))
-    return [sets[start : start + size] for start in range(0, len(sets), size)]
 
 
 def _systematic(weight: Floats, count: int, seed: int) -> npt.NDArray[np.intp]:

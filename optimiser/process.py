@@ -14,7 +14,7 @@ from optimiser.covariance import Covariance
 from optimiser.encoding import Encoding, Points
 from optimiser.kernels import separations, shape
 from optimiser.posterior import explore
-from optimiser.triangles import inverse_factors
+from optimiser.triangles import inverse_factors, portions
 
 __all__ = [
     "EnsembleProcess",
@@ -29,7 +29,6 @@ Ints = npt.NDArray[np.intp]
 
 _OUTLIER = 4.0  # left-out residual, in its own standard deviations, that is called wild
 _LESSON = 300  # observations that are enough to learn hyperparameters from
-_CACHED = 2e5  # numbers of eight bytes that stay in the processor's cache
 _INFLATION = 100.0  # factor on a wild value's noise variance
 
 
@@ -131,7 +130,7 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         n = len(self.outputs_)
         self._whole = covariance
         self.half_ = np.empty((len(sets), n, n))  # K^-1 = half' half
-        for part in self.portions(n):
+        for part in portions(len(sets), n):
             total = self.covariance_at(*self._apart, part)
             self.half_[part] = inverse_factors(total + covariance.noise(sets[part]))
         self.alpha_ = np.einsum("sji,sj->si", self.half_, self.half_ @ self.outputs_)
@@ -184,11 +183,6 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
             All that were observed, and perhaps more.
         """
         return known
-
-    def portions(self, n: int) -> list[slice]:
-        """Split the draws so that a few matrices of n by n stay in the processor's cache."""
-        size = max(1, int(_CACHED / max(n * n, 1)))
-        return [slice(start, start + size) for start in range(0, len(self.sets_), size)]
 
     def noise(self, place: int) -> Floats:
         """Covariance of all that is not the recipe, of one draw, (n, n); standardised."""

@@ -75,10 +75,10 @@ class VolumeImprovement(NoisyImprovement):
         super().__init__(model, known, incumbents=incumbents, seed=seed)
         draws = self.best_.size
         self._places = np.arange(draws).reshape(self.best_.shape)
-        values = {
-            name: part.model.back(part.values).reshape(draws, -1) for name, part in self._named()
-        }
-        self.rises_ = model.goals.rises(values)
+        values = self._back(self._known_values())
+        self.rises_ = model.goals.rises(
+            {name: each.reshape(draws, -1) for name, each in values.items()}
+        )
         self._above = Columns.above(self.rises_)
         self._corner = _corner(self.rises_)
         self._sought = Columns.above(self.rises_ - self._corner)
@@ -102,11 +102,7 @@ class VolumeImprovement(NoisyImprovement):
         self, points: Points, draws: Draws, above: Columns, corner: Floats, soft: float
     ) -> Floats:
         """Give the volume that one draw of each recipe adds, (draws, m)."""
-        values = {}
-        for place, (name, part) in enumerate(self._named()):
-            mean, sd = part.predict(points, draws)
-            drawn = mean + sd[:, None, :] * self._normal[draws][:, :, None, place]
-            values[name] = part.model.back(drawn)
+        values = self._back(self._drawn(points, draws))
         rises = self.model.goals.rises(values) - corner
         rises = rises.reshape(-1, *rises.shape[2:])
         step = max(1, _CACHED // len(rises))

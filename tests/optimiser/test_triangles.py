@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.linalg import cho_factor, cho_solve
 
-from optimiser.triangles import inverse, inverse_factors, roots, white_height
+from optimiser.triangles import inverse, inverse_factors, portions, roots, white_height
 
 
 def matrices(count: int = 3, size: int = 7) -> np.ndarray:
@@ -50,3 +50,11 @@ def test_roots_of_definite_singular_and_nearly_definite_matrices():
     given = np.stack([wide, singular, below, np.diag([1.0, 1.0, 1.0, -1e-7])])
     found = roots(given, np.ones(4))
     np.testing.assert_allclose(found @ np.swapaxes(found, 1, 2), given, atol=2e-7)
+
+
+def test_portions_cover_all_once_and_are_small_where_matrices_are_large():
+    assert portions(16, 30) == [slice(0, 222)]
+    assert [each.start for each in portions(3, 1000)] == [0, 1, 2]
+    assert np.concatenate([np.arange(100)[each] for each in portions(100, 60)]).tolist() == [
+        *range(100)
+    ]
