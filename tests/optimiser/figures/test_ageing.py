@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
-from matplotlib.text import Text
 
 from optimiser import ageing
 from optimiser.figures import draw_ageing, to_png, to_svg
 from tests import kept_cones
+from tests.pictures import assert_on_the_page_and_legible, words
 
 PLAN = kept_cones.plan()
 SHELF = kept_cones.draw(cones=4, drift=-2.0).trials
@@ -30,11 +30,6 @@ CASES = {
 }
 
 
-def words(figure: Figure) -> str:
-    found = [text.get_text() for text in figure.findobj(Text) if text.get_visible()]
-    return " | ".join(found).replace("\n", " ").replace("\N{NO-BREAK SPACE}", " ")
-
-
 @pytest.fixture(scope="module")
 def drawn() -> dict[str, Figure]:
     figures = {name: draw_ageing(make()) for name, make in CASES.items()}
@@ -46,14 +41,7 @@ def drawn() -> dict[str, Figure]:
 @pytest.mark.parametrize("name", CASES)
 def test_nothing_leaves_the_page_and_type_is_legible(drawn, name):
     figure = drawn[name]
-    assert figure.get_figwidth() == 3.5
-    inside = figure.get_tightbbox()
-    assert inside.x0 > 0
-    assert inside.y0 > 0
-    assert inside.x1 < figure.get_figwidth()
-    assert inside.y1 < figure.get_figheight()
-    sizes = [text.get_fontsize() for text in figure.findobj(Text) if text.get_text().strip()]
-    assert min(sizes) >= 7.5
+    assert_on_the_page_and_legible(figure)
 
 
 def test_axes_have_units_and_cones_their_names(drawn):

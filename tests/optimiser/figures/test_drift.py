@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
-from matplotlib.text import Text
 
 from optimiser.drift import rig_drift
 from optimiser.figures import draw_drift, to_png, to_svg
 from optimiser.figures.style import LIGHT
 from tests import workshops
+from tests.pictures import assert_on_the_page_and_legible, words
 
 PLAN = workshops.plan()
 SHOP = workshops.draw(workshops.thorough(), 0.5, 0.3, 0.1).trials
@@ -34,11 +34,6 @@ CASES = {
 }
 
 
-def words(figure: Figure) -> str:
-    found = [text.get_text() for text in figure.findobj(Text) if text.get_visible()]
-    return " | ".join(found).replace("\n", " ").replace("\N{NO-BREAK SPACE}", " ")
-
-
 @pytest.fixture(scope="module")
 def drawn() -> dict[str, Figure]:
     figures = {name: draw_drift(make()) for name, make in CASES.items()}
@@ -50,14 +45,7 @@ def drawn() -> dict[str, Figure]:
 @pytest.mark.parametrize("name", CASES)
 def test_nothing_leaves_the_page_and_type_is_legible(drawn, name):
     figure = drawn[name]
-    assert figure.get_figwidth() == 3.5
-    inside = figure.get_tightbbox()
-    assert inside.x0 > 0
-    assert inside.y0 > 0
-    assert inside.x1 < figure.get_figwidth()
-    assert inside.y1 < figure.get_figheight()
-    sizes = [text.get_fontsize() for text in figure.findobj(Text) if text.get_text().strip()]
-    assert min(sizes) >= 7.5
+    assert_on_the_page_and_legible(figure)
     lowest = [label for label in figure.axes[-1].get_xticklabels() if label.get_text()]
     assert 1 < len(lowest) <= 8
 

@@ -9,10 +9,10 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
-from matplotlib.text import Text
 
 from optimiser import figures
 from tests import answers
+from tests.pictures import assert_on_the_page_and_legible, words
 
 NAN = float("nan")
 LINES = answers.curves().response
@@ -77,12 +77,6 @@ EMPTY: dict[str, Callable[[], Figure]] = {
 }
 
 
-def words(figure: Figure) -> str:
-    """All text of a figure."""
-    found = [text.get_text() for text in figure.findobj(Text) if text.get_visible()]
-    return " | ".join(found).replace("\n", " ").replace("\xa0", " ")
-
-
 @pytest.fixture(scope="module")
 def drawn() -> dict[str, Figure]:
     figures_of = {name: draw() for name, draw in PICTURES.items()}
@@ -94,14 +88,7 @@ def drawn() -> dict[str, Figure]:
 @pytest.mark.parametrize("name", PICTURES)
 def test_nothing_leaves_the_page_and_type_is_legible(drawn, name):
     figure = drawn[name]
-    assert figure.get_figwidth() == 3.5
-    drawn_inches = figure.get_tightbbox()
-    assert drawn_inches.x0 > 0
-    assert drawn_inches.y0 > 0
-    assert drawn_inches.x1 < figure.get_figwidth()
-    assert drawn_inches.y1 < figure.get_figheight()
-    sizes = [text.get_fontsize() for text in figure.findobj(Text) if text.get_text().strip()]
-    assert min(sizes) >= 7.5
+    assert_on_the_page_and_legible(figure)
 
 
 @pytest.mark.parametrize(
