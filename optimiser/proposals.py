@@ -256,7 +256,7 @@ class _Chooser:
         codes = best_codes(
             self.space,
             value,
-            self._ranked(),
+            self._ranked(acquisition),
             rough=partial(value, rough=True),
             seed=self.seed + 7919 * len(self.picked),
             exclude=self.space.codes(self._excluded()),
@@ -264,15 +264,22 @@ class _Chooser:
         )
         return None if codes is None else self.space.frame(codes[None, :])
 
-    def _ranked(self) -> Codes:
+    def _ranked(self, acquisition: NoisyImprovement | Foretold) -> Codes:
         """Known recipes' codes, the most promising first."""
         if not len(self.known):
             return np.asarray(self.space.codes(self.known))
-        order = np.argsort(-self._heights(self.known), kind="stable")
+        order = np.argsort(-self._heights(self.known, acquisition), kind="stable")
         return np.asarray(self.space.codes(self.known.iloc[order]))
 
-    def _heights(self, recipes: pd.DataFrame) -> Floats:
-        """Say how good known recipes are: their score, or their chance of being on the front."""
+    def _heights(
+        self, recipes: pd.DataFrame, acquisition: NoisyImprovement | Foretold | None = None
+    ) -> Floats:
+        """Say how good known recipes are: their score, or their chance of being on the front.
+
+        An acquisition of these very recipes has drawn their front already.
+        """
+        if isinstance(acquisition, VolumeImprovement):
+            return acquisition.chances_
         if self.model.goals.trade and self.model.scorable:
             points = self.encoding(recipes)
             return VolumeImprovement(self.model, points, seed=self.seed).chances_
