@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import Any
 
 from experiments.errors import LedgerError, Problem
 
-__all__ = ["clean_text", "cone_number", "finite_number", "needed_text"]
+__all__ = ["clean_text", "cone_number", "finite_number", "needed_text", "typed_number"]
 
 _LARGEST = 2**31
+_COMMA_NUMBER = re.compile(r"[+-]?\d+,\d+")
 
 
 def clean_text(value: Any, where: str) -> str:
@@ -69,7 +71,7 @@ def needed_text(value: Any, where: str, remedy: str = "") -> str:
     return text
 
 
-def finite_number(value: Any, where: str, *, least: float | None = None) -> float | None:
+def finite_number(value: Any, where: str, *, least: float | None = None, most: float | None = None) -> float | None:
     """Take a number that a person gave.
 
     Parameters
@@ -80,6 +82,8 @@ def finite_number(value: Any, where: str, *, least: float | None = None) -> floa
         The field, named in the error.
     least : float, optional
         The smallest that makes sense.
+    most : float, optional
+        The largest.
 
     Returns
     -------
@@ -89,7 +93,7 @@ def finite_number(value: Any, where: str, *, least: float | None = None) -> floa
     Raises
     ------
     LedgerError
-        If it is no number, infinite, or below `least`.
+        If it is no number, infinite, below `least` or above `most`.
     """
     if value is None:
         return None
@@ -101,9 +105,43 @@ def finite_number(value: Any, where: str, *, least: float | None = None) -> floa
         return None
     if math.isinf(number):
         raise LedgerError(Problem(where, repr(value), "a number"))
+    if most is not None and number > most:
+        raise LedgerError(Problem(where, f"{number:g}", f"{most:g} or less"))
     if least is not None and number < least:
         raise LedgerError(Problem(where, f"{number:g}", f"{least:g} or more"))
     return number + 0.0  # -0.0 becomes 0.0, which reads the same after a round trip
+
+
+def typed_number(text: str, where: str) -> float:
+    """Read a number with a decimal point or a decimal comma.
+
+    Parameters
+    ----------
+    text : str
+        What was typed.
+    where : str
+        The field, named in the error.
+
+    Returns
+    -------
+    float
+        The number.
+
+    Raises
+    ------
+    LedgerError
+        If it is no finite number.
+    """
+    plain = text.strip()
+    if _COMMA_NUMBER.fullmatch(plain):
+        plain = plain.replace(",", ".")
+    try:
+        value = float(plain)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise LedgerError(Problem(where, repr(text), "a number such as 2.5"))
+    return value
 
 
 def cone_number(value: Any, where: str = "cone") -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,7 +16,7 @@ from optimiser.templating import environment
 if TYPE_CHECKING:
     from experiments.plan import Plan
 
-__all__ = ["card_html", "card_path", "write_card"]
+__all__ = ["card_html", "card_path", "withdraw_cards", "write_card"]
 
 # With more lines than these the card is set smaller, so that it stays on one page.
 _ROOMY, _DENSE = 9, 28
@@ -33,6 +34,14 @@ class _Line:
 def card_path(folder: Path, cone: int) -> Path:
     """Give the path of a cone's card inside an experiment folder."""
     return folder / "cards" / f"cone_{cone:02d}.html"
+
+
+def withdraw_cards(folder: Path, cones: Iterable[int]) -> list[Path]:
+    """Remove the cards of cones that are no more; gives those that were there."""
+    found = [path for path in (card_path(folder, cone) for cone in cones) if path.is_file()]
+    for path in found:
+        path.unlink()
+    return found
 
 
 def card_html(plan: Plan, pick: Pick, cone: int, *, plate: int | None = None) -> str:

@@ -10,7 +10,7 @@ import click
 
 from experiments.ledger import Ledger
 from optimiser import wording
-from optimiser.cards import card_path
+from optimiser.cards import withdraw_cards
 from optimiser.command.options import as_json, in_folder
 from optimiser.command.show import print_json, print_table
 
@@ -32,9 +32,7 @@ def undo_command(folder: Path, json_wanted: bool) -> None:
         before = {cone.number for cone in ledger.cones()}
         told = ledger.undo()
         gone = sorted(before - {cone.number for cone in ledger.cones()})
-    cards = [path for path in (card_path(folder, number) for number in gone) if path.is_file()]
-    for path in cards:
-        path.unlink()
+    cards = withdraw_cards(folder, gone)
     if json_wanted:
         print_json({"undone": told, "cards_removed": [str(path) for path in cards]})
         return

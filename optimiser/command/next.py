@@ -22,7 +22,6 @@ from optimiser.command.options import (
     whole_check,
 )
 from optimiser.command.picks import pick_record, print_pick
-from optimiser.command.remarks import odd_entries
 from optimiser.command.shortlist import read_shortlist
 from optimiser.command.show import (
     print_calibration,
@@ -31,6 +30,7 @@ from optimiser.command.show import (
     print_text,
     progress,
 )
+from optimiser.remarks import odd_entries
 from optimiser.report import versions
 
 if TYPE_CHECKING:

@@ -10,6 +10,8 @@ from typing import Any, TypeVar, cast
 
 import click
 
+from experiments.entries import typed_number
+from experiments.errors import LedgerError
 from experiments.naming import meant
 from experiments.outputs import Kind, check_output, is_sealed, is_sealed_png
 from experiments.plan_parts import Metric, Variable
@@ -127,16 +129,10 @@ def parse_number(text: str, where: str) -> float:
     click.BadParameter
         If it is no finite number.
     """
-    plain = text.strip()
-    if _COMMA_NUMBER.fullmatch(plain):
-        plain = plain.replace(",", ".")
     try:
-        value = float(plain)
-    except ValueError:
-        value = float("nan")
-    if value != value or value in (float("inf"), float("-inf")):
-        raise click.BadParameter(f"{where}: found {text!r}, expected a number such as 2.5")
-    return value
+        return typed_number(text, where)
+    except LedgerError as error:
+        raise click.BadParameter(str(error)) from None
 
 
 def parse_pairs(pairs: tuple[str, ...], option: str) -> dict[str, str]:

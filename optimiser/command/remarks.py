@@ -5,17 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 
 import click
-import pandas as pd
 
 from experiments.ledger import Ledger
-from experiments.plan import Metric, Plan
-from experiments.slips import number_remark, recipe_remarks
-from experiments.trials import WEIGHED, is_mass
+from optimiser.remarks import entry_remarks
 
-__all__ = ["odd_entries", "print_remarks"]
-
-_FEW = 4
-_UNITS = {"mass": "g", "minutes": "min"}
+__all__ = ["print_remarks"]
 
 
 def print_remarks(
@@ -41,75 +35,8 @@ def print_remarks(
     further : iterable of str
         Remarks besides.
     """
-    remarks = [*further, *_on_recipe(ledger, cone, settings), *_on_numbers(ledger, cone, numbers)]
+    remarks = [*further, *entry_remarks(ledger, cone, numbers, settings)]
     for remark in remarks:
         click.echo(f"note: {remark}", err=True)
     if remarks:
         click.echo("If that is a slip, `coneloop undo` takes it back.", err=True)
-
-
-def odd_entries(plan: Plan, trials: pd.DataFrame) -> list[str]:
-    """Say which values that a person entered lie far from those of the other cones.
-
-    Parameters
-    ----------
-    plan : Plan
-        Whose metrics they are.
-    trials : DataFrame
-        The table, with ``cone`` and ``status``. Cones that are set aside do not count.
-
-    Returns
-    -------
-    list of str
-        One sentence a cone and metric. With fewer than four cones nobody knows which is odd.
-    """
-    # One number a cone: its first, since a cone heard ten times is one witness.
-    first = trials[trials["status"] != "set aside"].groupby("cone").first()
-    remarks = []
-    for name, metric in plan.metrics.items():
-        known = first[name].dropna() if metric.source == "hand" else first[name].iloc[:0]
-        for cone, value in known.items() if len(known) >= _FEW else ():
-            remark = number_remark(metric.label, value, known.drop(cone), unit=metric.unit)
-            remarks += [f"cone {cone}: {remark}"] if remark else []
-    return remarks
-
-
-def _on_recipe(ledger: Ledger, cone: int, typed: Collection[str]) -> list[str]:
-    """Say which settings lie outside the plan, and which rules the recipe breaks."""
-    if not typed:
-        return []
-    return recipe_remarks(ledger.plan, ledger.space, ledger.cone(cone).settings, typed)
-
-
-def _on_numbers(ledger: Ledger, cone: int, typed: Mapping[str, float | None]) -> list[str]:
-    """Say which numbers lie far from those of the other cones, or from poor and good."""
-    given = {name: value for name, value in typed.items() if value is not None}
-    if not given:
-        return []
-    plan, frame = ledger.plan, ledger.full_table()
-    # One number a cone: its first, since a cone heard ten times is one witness.
-    others = frame[frame["cone"] != cone].groupby("cone").first()
-    weighed = next((name for name, one in plan.metrics.items() if is_mass(one)), WEIGHED)
-    remarks = []
-    for name, value in given.items():
-        columns = {"mass": weighed, "minutes": "print_minutes"}
-        column = name if name in plan.metrics else columns.get(name, name)
-        metric = plan.metrics.get(column)
-        remarks.append(
-            number_remark(
-                metric.label if metric else name,
-                value,
-                others[column].dropna(),
-                unit=(metric.unit if metric else "") or _UNITS.get(name, ""),
-                ends=_ends(metric),
-            )
-        )
-    return [remark for remark in remarks if remark]
-
-
-def _ends(metric: Metric | None) -> list[float]:
-    """Give the numbers that the plan calls poor and good; a target has two poor ones."""
-    ends: list[float] = []
-    for end in (metric.poor, metric.good) if metric is not None else ():
-        ends += end if isinstance(end, tuple) else [] if end is None else [end]
-    return ends

@@ -13,7 +13,8 @@ from typing import Any
 import click
 
 from experiments.errors import ExperimentError, Problem
-from optimiser.command.failure import problem_records, write_diagnosis
+from optimiser.command.failure import problem_records
+from optimiser.diagnosing import write_diagnosis
 
 __all__ = ["VERBS", "Root"]
 

@@ -14,10 +14,10 @@ from experiments.ledger import Ledger
 from experiments.trials import LEADING
 from optimiser import wording
 from optimiser.command.options import as_json, in_folder
-from optimiser.command.remarks import odd_entries
 from optimiser.command.show import console, print_json, print_table
 from optimiser.command.spread import show_spread
 from optimiser.goals import Goals
+from optimiser.remarks import odd_entries
 
 if TYPE_CHECKING:
     from experiments.plan import Plan

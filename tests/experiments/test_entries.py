@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from experiments.entries import clean_text, cone_number, finite_number, needed_text
+from experiments.entries import clean_text, cone_number, finite_number, needed_text, typed_number
 from experiments.errors import LedgerError
 
 
@@ -64,3 +64,16 @@ def test_cone_numbers():
     for bad in (0, -1, 1.5, "x", None, True, math.inf, math.nan, 2**40):
         with pytest.raises(LedgerError, match=r"plate: found .*a whole number"):
             cone_number(bad, "plate")
+
+
+@pytest.mark.parametrize(
+    ("typed", "number"), [("2.5", 2.5), (" 2,5 ", 2.5), ("-0,25", -0.25), ("1e3", 1000.0)]
+)
+def test_a_number_may_have_a_decimal_comma(typed, number):
+    assert typed_number(typed, "mass") == number
+
+
+@pytest.mark.parametrize("typed", ["", "much", "1,2,3", "inf", "nan", "1.000,5"])
+def test_what_is_no_number_is_refused_by_name(typed):
+    with pytest.raises(LedgerError, match=r"mass: found .*, expected a number such as 2\.5"):
+        typed_number(typed, "mass")

@@ -9,7 +9,7 @@ import zlib
 
 import pytest
 
-from optimiser.cards import card_html, card_path, write_card
+from optimiser.cards import card_html, card_path, withdraw_cards, write_card
 from tests import answers
 from tests.pages import Page
 
@@ -125,3 +125,9 @@ def test_a_card_prints_on_one_page(tmp_path, count):
         check=True, capture_output=True, timeout=90,
     )  # fmt: skip
     assert pages_of(out.read_bytes()) == 1
+
+
+def test_cards_of_cones_that_are_no_more_are_removed(tmp_path):
+    write_card(tmp_path, answers.plan(), answers.pick(), 12)
+    assert withdraw_cards(tmp_path, [11, 12]) == [card_path(tmp_path, 12)]
+    assert withdraw_cards(tmp_path, [11, 12]) == []

@@ -1,9 +1,9 @@
-"""What is told of faults."""
+"""What is told of wrong input."""
 
 from __future__ import annotations
 
 from experiments.errors import Problem
-from optimiser.command.failure import diagnosis, problem_records
+from optimiser.command.failure import problem_records
 
 
 def test_problems_become_records():
@@ -12,12 +12,3 @@ def test_problems_become_records():
         {"field": "a.b", "text": "a.b: found 1, expected 2. Mend it."},
         {"field": "", "text": "no place"},
     ]
-
-
-def test_a_diagnosis_holds_no_words_of_the_user():
-    try:
-        raise ValueError("my secret cone")
-    except ValueError as error:
-        text = diagnosis(error)
-    assert "ValueError" in text
-    assert "secret" not in text

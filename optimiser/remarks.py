@@ -1,0 +1,111 @@
+"""Remarks about what was recorded but may be a slip of the finger."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+
+import pandas as pd
+
+from experiments.ledger import Ledger
+from experiments.plan import Metric, Plan
+from experiments.slips import number_remark, recipe_remarks
+from experiments.trials import WEIGHED, is_mass
+
+__all__ = ["entry_remarks", "odd_entries"]
+
+_FEW = 4
+_UNITS = {"mass": "g", "minutes": "min"}
+
+
+def entry_remarks(
+    ledger: Ledger,
+    cone: int,
+    numbers: Mapping[str, float | None],
+    settings: Collection[str] = (),
+) -> list[str]:
+    """Say what is odd about values that were recorded just now.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        The experiment.
+    cone : int
+        Whose values they are.
+    numbers : mapping
+        Metric, ``mass`` (grams) or ``minutes`` to number; None is passed over.
+    settings : collection of str
+        The variables that a person gave.
+
+    Returns
+    -------
+    list of str
+        One sentence each; empty where nothing is odd.
+    """
+    return [*_on_recipe(ledger, cone, settings), *_on_numbers(ledger, cone, numbers)]
+
+
+def odd_entries(plan: Plan, trials: pd.DataFrame) -> list[str]:
+    """Say which values that a person entered lie far from those of the other cones.
+
+    Parameters
+    ----------
+    plan : Plan
+        Whose metrics they are.
+    trials : DataFrame
+        The table, with ``cone`` and ``status``. Cones that are set aside do not count.
+
+    Returns
+    -------
+    list of str
+        One sentence a cone and metric. With fewer than four cones nobody knows which is odd.
+    """
+    # One number a cone: its first, since a cone heard ten times is one witness.
+    first = trials[trials["status"] != "set aside"].groupby("cone").first()
+    remarks = []
+    for name, metric in plan.metrics.items():
+        known = first[name].dropna() if metric.source == "hand" else first[name].iloc[:0]
+        for cone, value in known.items() if len(known) >= _FEW else ():
+            remark = number_remark(metric.label, value, known.drop(cone), unit=metric.unit)
+            remarks += [f"cone {cone}: {remark}"] if remark else []
+    return remarks
+
+
+def _on_recipe(ledger: Ledger, cone: int, typed: Collection[str]) -> list[str]:
+    """Say which settings lie outside the plan, and which rules the recipe breaks."""
+    if not typed:
+        return []
+    return recipe_remarks(ledger.plan, ledger.space, ledger.cone(cone).settings, typed)
+
+
+def _on_numbers(ledger: Ledger, cone: int, typed: Mapping[str, float | None]) -> list[str]:
+    """Say which numbers lie far from those of the other cones, or from poor and good."""
+    given = {name: value for name, value in typed.items() if value is not None}
+    if not given:
+        return []
+    plan, frame = ledger.plan, ledger.full_table()
+    # One number a cone: its first, since a cone heard ten times is one witness.
+    others = frame[frame["cone"] != cone].groupby("cone").first()
+    weighed = next((name for name, one in plan.metrics.items() if is_mass(one)), WEIGHED)
+    remarks = []
+    for name, value in given.items():
+        columns = {"mass": weighed, "minutes": "print_minutes"}
+        column = name if name in plan.metrics else columns.get(name, name)
+        metric = plan.metrics.get(column)
+        remarks.append(
+            number_remark(
+                metric.label if metric else name,
+                value,
+                others[column].dropna(),
+                unit=(metric.unit if metric else "") or _UNITS.get(name, ""),
+                ends=_ends(metric),
+            )
+        )
+    return [remark for remark in remarks if remark]
+
+
+def _ends(metric: Metric | None) -> list[float]:
+    """Give the numbers that the plan calls poor and good; a target has two poor ones."""
+    ends: list[float] = []
+    for end in (metric.poor, metric.good) if metric is not None else ():
+        ends += end if isinstance(end, tuple) else [] if end is None else [end]
+    return ends
