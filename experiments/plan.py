@@ -299,6 +299,7 @@ def _variable_keys(variable: Variable) -> dict[str, Any]:
         before=variable.before,
         was=variable.was,
         setup_minutes=variable.setup_minutes or None,
+        tolerance=variable.tolerance or None,
         per=variable.per if variable.per != "cone" else None,
         cautions=dict(sorted(variable.cautions.items())),
         label=_own_label(variable.label, variable.name),

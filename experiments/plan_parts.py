@@ -89,6 +89,9 @@ class Variable:
         Which safety cautions a level calls for.
     was : str
         The name under which earlier cones hold it in the store; empty if never renamed.
+    tolerance : float
+        Standard deviation, in its unit, of what the printer really does about a setting; 0 for
+        a printer that is exact. Without effect on words.
     """
 
     name: str
@@ -107,6 +110,7 @@ class Variable:
     per: Literal["cone", "plate"] = "cone"
     cautions: dict[str, str] = field(default_factory=FrozenDict)
     was: str = ""
+    tolerance: float = 0.0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "label", _shown_name(self.label, self.name))

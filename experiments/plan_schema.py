@@ -79,6 +79,7 @@ class VariableKeys(_Keys):
     before: Any = None
     was: Annotated[str, Field(strict=True, min_length=1, max_length=60)] | None = None
     setup_minutes: Annotated[float, Field(strict=True, ge=0, allow_inf_nan=False)] = 0.0
+    tolerance: Annotated[float, Field(strict=True, ge=0, allow_inf_nan=False)] = 0.0
     per: Literal["cone", "plate"] = "cone"
     cautions: Table = {}
     label: Text = ""

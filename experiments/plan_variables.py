@@ -88,6 +88,7 @@ def _variable(problems: Problems, name: str, keys: VariableKeys) -> Variable | N
         )
         return None
     _cautions(problems, where, variable)
+    _tolerance(problems, where, variable)
     return _before(problems, where, variable, keys.before)
 
 
@@ -107,6 +108,7 @@ def _record(name: str, keys: VariableKeys, levels: tuple[Value, ...] | None) -> 
         per=keys.per,
         cautions=FrozenDict(keys.cautions),
         was=keys.was or "",
+        tolerance=keys.tolerance,
     )
 
 
@@ -237,6 +239,20 @@ def _cautions(problems: Problems, where: str, variable: Variable) -> None:
             )
         if caution not in CAUTIONS:
             problems.note(path, show(caution), '"resin", "filament" or "other"')
+
+
+def _tolerance(problems: Problems, where: str, variable: Variable) -> None:
+    """Refuse a printer that strays by more than the whole range."""
+    if not variable.numeric:
+        return
+    span = float(variable.grid[-1] - variable.grid[0])
+    if variable.tolerance > span:
+        problems.note(
+            f"{where}.tolerance",
+            show(variable.tolerance),
+            f"at most its whole range, {show(span)}",
+            "It is the standard deviation about a setting, in the variable's unit.",
+        )
 
 
 def _before(problems: Problems, where: str, variable: Variable, value: Any) -> Variable | None:

@@ -55,6 +55,9 @@ low = 0.4                           # low and high can both be printed
 high = 1.2
 step = 0.1                          # counted from low, must reach high; without it: 101 values
 unit = "mm"
+# tolerance = 0.02                  # how far the printer strays from a setting (a number): the
+                                    # standard deviation of what it really makes, in the knob's
+                                    # unit; `coneloop recommend` allows for it; 0 unless given
 # scale = "log"                     # for knobs that act by ratio (1, 10, 100); else "linear"
 
 [variables.ribs]

@@ -175,7 +175,7 @@ def test_every_optional_key_survives_the_round_trip():
             },
             "x": {
                 "kind": "continuous", "low": 1, "high": 8, "scale": "log", "unit": "mm",
-                "only_when": {"p": ["resin", "b"]},
+                "only_when": {"p": ["resin", "b"]}, "tolerance": 0.02,
             },
             "n": {"kind": "integer", "low": 0, "high": 4, "step": 2, "before": 2},
             "o": {"kind": "ordered", "levels": [0.5, 2]},
@@ -385,7 +385,7 @@ def test_one_slip_does_not_make_other_lines_look_wrong():
 
 KEYS = (
     "name seed note variables derived rules metrics effort sessions rig files kind unit low high "
-    "step levels scale only_when before setup_minutes per cautions label formula from measure "
+    "step levels scale only_when before setup_minutes tolerance per cautions label formula from measure "
     "goal poor good weight limit shape drop_db smooth band thd_of prominence_db minutes money "
     "currency assume reference_cone response x y p"
 ).split()

@@ -59,6 +59,10 @@ def problem_of(**keys):
         (dict(kind="choice", levels=["a", ""]), "levels.1", '""', "without spaces"),
         (dict(kind="choice", levels=["a", "b"], scale="log"), "scale", "log", "linear"),
         (dict(kind="ordered", levels=[0, 1], scale="log"), "scale", "log", "linear"),
+        (dict(KNOB, tolerance=-0.1), "tolerance", "-0.1", "at least 0"),
+        (dict(KNOB, tolerance=1.5), "tolerance", "1.5", "at most its whole range, 1"),
+        (dict(KNOB, tolerance="wide"), "tolerance", '"wide"', "a number"),
+        (dict(KNOB, tolerance=float("nan")), "tolerance", "nan", "a finite number"),
         (dict(KNOB, step=0.5, before=0.3), "before", "0.3", "printable"),
         (dict(KNOB, before="high"), "before", '"high"', "printable"),
         (dict(kind="choice", levels=["a"], before="b"), "before", '"b"', "printable"),
@@ -112,6 +116,10 @@ def test_good_variables():
     variable, _ = read_one(kind="integer", low=1, high=100_001)
     assert len(variable.grid) == 100_001
     assert problem_of(kind="integer", low=0, high=100_001).where == "variables.x.step"
+    variable, _ = read_one(kind="ordered", levels=[1, 2.5], tolerance=0.1)
+    assert variable.tolerance == 0.1
+    variable, problems = read_one(kind="choice", levels=["a", "b"], tolerance=3.0)
+    assert not problems  # without effect: words do not stray
     variable, _ = read_one(kind="choice", levels=["a", "b"], cautions={"a": "other"})
     assert variable.cautions == {"a": "other"}
 
