@@ -15,6 +15,7 @@ import json
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
+from experiments.circumstances import circumstances
 from experiments.entries import clean_text, cone_number, finite_number, needed_text
 from experiments.errors import LedgerError, Problem
 from experiments.grammar import suggest
@@ -296,19 +297,20 @@ def measure_cone(
     values: Mapping[str, float | None],
     by_hand: Collection[str],
     cautions: Sequence[Caution],
-    age_days: float | None,
-    light_hours: float | None,
+    given: Mapping[str, Any],
     note: str,
 ) -> int:
-    """Record one measurement with its raw files; returns its id."""
+    """Record one measurement with its raw files; returns its id.
+
+    `given` has what is known of `experiments.circumstances`.
+    """
     status_now(writer, cone, "measured")
     measurement = writer.insert(
         "measurements",
         cone=cone,
         session=_session(writer, session),
         at=writer.at,
-        age_days=finite_number(age_days, "age in days", least=0.0),
-        light_hours=finite_number(light_hours, "hours in the light", least=0.0),
+        **circumstances(given),
         note=clean_text(note, "note"),
         warnings=caution_text(cautions),
     )

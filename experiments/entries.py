@@ -71,7 +71,9 @@ def needed_text(value: Any, where: str, remedy: str = "") -> str:
     return text
 
 
-def finite_number(value: Any, where: str, *, least: float | None = None, most: float | None = None) -> float | None:
+def finite_number(
+    value: Any, where: str, *, least: float | None = None, most: float | None = None
+) -> float | None:
     """Take a number that a person gave.
 
     Parameters

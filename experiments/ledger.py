@@ -6,6 +6,7 @@ Every act is one transaction with one row in the append-only history, and can be
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
@@ -41,6 +42,7 @@ class Ledger(Journal):
         plate: int | None = None,
         reason: Sequence[str] | None = None,
         proposal: Mapping[str, Any] | None = None,
+        shortlist: bytes | None = None,
     ) -> list[int]:
         """Record proposed recipes as planned cones.
 
@@ -54,7 +56,9 @@ class Ledger(Journal):
             Why each was chosen.
         proposal : dict, optional
             What the proposal stood on: seed, versions and so on, as JSON values. The digests
-            of the plan and of the data are added.
+            of the plan and of the data are added where it does not give them.
+        shortlist : bytes, optional
+            The recipes that it had to choose from; kept like a raw file.
 
         Returns
         -------
@@ -74,6 +78,9 @@ class Ledger(Journal):
             if proposal is not None:
                 data = reading.data_digest(act.writer.connection)
                 proposal = {"plan": self._plan.digest, "data": data, **proposal}
+                if shortlist is not None:
+                    proposal["shortlist"] = hashlib.sha256(shortlist).hexdigest()
+                    act.writer.keep(proposal["shortlist"], shortlist)
             numbers = acts.plan_plate(
                 act.writer,
                 space,
@@ -285,6 +292,8 @@ class Ledger(Journal):
         by_hand: Collection[str] = (),
         age_days: float | None = None,
         light_hours: float | None = None,
+        temperature_c: float | None = None,
+        humidity_percent: float | None = None,
         note: str = "",
     ) -> int:
         """Record one measurement: its raw files and its metrics.
@@ -305,6 +314,8 @@ class Ledger(Journal):
             Metrics whose value a person entered although files could give it.
         age_days, light_hours : float, optional
             Age of the cone and hours in the light.
+        temperature_c, humidity_percent : float, optional
+            Of the room: degrees Celsius, and relative humidity.
         note : str
             A remark.
 
@@ -330,6 +341,8 @@ class Ledger(Journal):
             "session": session,
             "age_days": age_days,
             "light_hours": light_hours,
+            "temperature_c": temperature_c,
+            "humidity_percent": humidity_percent,
             "note": note,
         }
         with self.act("measure", {**sitting, "files": files, "values": given}) as act:
@@ -343,8 +356,7 @@ class Ledger(Journal):
                 values=given,
                 by_hand=by_hand,
                 cautions=cautions,
-                age_days=age_days,
-                light_hours=light_hours,
+                given=sitting,
                 note=note,
             )
             act.summary = f"cone {cone} measured in session {clean_text(session, 'session')}"

@@ -16,6 +16,7 @@ from typing import Any
 from experiments.acoustics import catalogue
 from experiments.acoustics.form import DELIMITERS
 from experiments.acoustics.headings import role_of
+from experiments.circumstances import CIRCUMSTANCES
 from experiments.errors import Problem
 from experiments.expressions import Expression, ExpressionError
 from experiments.grammar import FUNCTIONS, is_plain_name, suggest
@@ -37,7 +38,7 @@ from experiments.plan_variables import read_variables
 __all__ = ["RESERVED", "Parts", "build", "sound_parts"]
 
 RESERVED = frozenset(
-    {"cone", "status", "plate", "session", "age_days", "light_hours", "score"}
+    {"cone", "status", "plate", "session", "score", *CIRCUMSTANCES}
     | {"print_minutes", "why", "note", "remark", "measurement", "version"}
 )
 """Columns of the table of trials, which no variable, metric or derived quantity may take."""

@@ -94,7 +94,8 @@ def measurements(connection: sqlite3.Connection, cone: int | None) -> list[Measu
     """Read the measurements of one cone, or all, in the order of recording."""
     where, values = ("", ()) if cone is None else (" WHERE m.cone = ?", (cone,))
     rows = connection.execute(
-        f"""SELECT m.id, m.cone, s.name, m.at, m.age_days, m.light_hours, m.note, m.warnings
+        f"""SELECT m.id, m.cone, s.name, m.at, m.age_days, m.light_hours, m.temperature_c,
+            m.humidity_percent, m.note, m.warnings
         FROM measurements m JOIN sessions s ON s.id = m.session{where} ORDER BY m.id""",
         values,
     ).fetchall()
@@ -123,10 +124,12 @@ def measurements(connection: sqlite3.Connection, cone: int | None) -> list[Measu
             at=row[3],
             age_days=row[4],
             light_hours=row[5],
-            note=row[6],
+            temperature_c=row[6],
+            humidity_percent=row[7],
+            note=row[8],
             values=readings[row[0]],
             by_hand=frozenset(by_hand[row[0]]),
-            warnings=cautions_of(row[7]),
+            warnings=cautions_of(row[9]),
             files=tuple(files[row[0]]),
         )
         for row in rows
@@ -238,4 +241,10 @@ def data_digest(connection: sqlite3.Connection) -> str:
         for row in connection.execute(sql):
             digest.update(json.dumps(row, ensure_ascii=False).encode())
         digest.update(b"\n")
+    # Joined later: tables without them keep the digest that they had.
+    for row in connection.execute(
+        """SELECT id, temperature_c, humidity_percent FROM measurements
+        WHERE temperature_c IS NOT NULL OR humidity_percent IS NOT NULL ORDER BY id"""
+    ):
+        digest.update(json.dumps(row).encode())
     return digest.hexdigest()

@@ -116,6 +116,8 @@ class Measurement:
         When it was recorded, ISO 8601, UTC.
     age_days, light_hours : float or None
         Age of the cone and hours in the light; None where nobody said.
+    temperature_c, humidity_percent : float or None
+        Of the room: degrees Celsius, and relative humidity; None where nobody said.
     note : str
         What the maker remarked.
     values : dict
@@ -134,6 +136,8 @@ class Measurement:
     at: str
     age_days: float | None
     light_hours: float | None
+    temperature_c: float | None
+    humidity_percent: float | None
     note: str
     values: dict[str, float | None]
     by_hand: frozenset[str]

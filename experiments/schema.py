@@ -94,7 +94,13 @@ _FIRST = (
 # Under which definition of its metric a value was computed; NULL where that was not kept.
 _SECOND = ("ALTER TABLE readings ADD COLUMN definition TEXT",)
 
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _SECOND)
+# The climate of the room at a measurement; NULL where nobody said.
+_THIRD = (
+    "ALTER TABLE measurements ADD COLUMN temperature_c REAL",
+    "ALTER TABLE measurements ADD COLUMN humidity_percent REAL",
+)
+
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _SECOND, _THIRD)
 """Statements that lead from version n to n + 1, in order; published ones are never edited."""
 
 

@@ -12,6 +12,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from experiments.acoustics.catalogue import resolve
+from experiments.circumstances import CIRCUMSTANCES
 from experiments.plan import Metric, Plan, Variable
 from experiments.space import Space
 
@@ -25,16 +26,16 @@ __all__ = [
     "with_records",
 ]
 
-LEADING = ("cone", "status", "plate", "session", "age_days", "light_hours")
+LEADING = ("cone", "status", "plate", "session", *CIRCUMSTANCES)
 """The columns that stand before the variables and the metrics."""
 
 WEIGHED = "mass on printing"
 """The column of the mass in grams that was given on printing; no metric can have such a name."""
 
-_ROWS = """
-    SELECT c.id, c.status, c.plate, s.name, m.age_days, m.light_hours, m.id,
+_ROWS = f"""
+    SELECT c.id, c.status, c.plate, s.name, m.id,
            CASE WHEN m.id IS NULL THEN c.note ELSE m.note END, c.version, c.mass_g, c.minutes,
-           CASE c.aside WHEN '' THEN c.failure ELSE c.aside END
+           CASE c.aside WHEN '' THEN c.failure ELSE c.aside END, {", ".join(CIRCUMSTANCES)}
     FROM cones c LEFT JOIN measurements m ON m.cone = c.id LEFT JOIN sessions s ON s.id = m.session
     ORDER BY c.id, m.id"""
 
@@ -73,7 +74,7 @@ def trials_frame(connection: sqlite3.Connection, plan: Plan, space: Space) -> pd
         ``measurement, note, version``, `WEIGHED`, ``print_minutes, why``.
     """
     rows = connection.execute(_ROWS).fetchall()
-    columns = list(zip(*rows, strict=True)) if rows else [()] * 12
+    columns = list(zip(*rows, strict=True)) if rows else [()] * (10 + len(CIRCUMSTANCES))
     cones = np.array(columns[0], dtype=np.int64)
     numbers, place = np.unique(cones, return_inverse=True)
     frame = {
@@ -81,25 +82,24 @@ def trials_frame(connection: sqlite3.Connection, plan: Plan, space: Space) -> pd
         "status": pd.Series(list(columns[1]), dtype=object),
         "plate": pd.Series(list(columns[2]), dtype="Int64"),
         "session": pd.Series(list(columns[3]), dtype=object),
-        "age_days": pd.Series(_floats(columns[4])),
-        "light_hours": pd.Series(_floats(columns[5])),
+        **{name: pd.Series(_floats(columns[10 + at])) for at, name in enumerate(CIRCUMSTANCES)},
     }
     recipes = cone_recipes(connection, plan, space, numbers)
     for name in plan.variables:
         frame[name] = recipes[name].iloc[place].reset_index(drop=True)
-    mass = _floats(columns[9])
-    measurements = _floats(columns[6])
+    mass = _floats(columns[7])
+    measurements = _floats(columns[4])
     for name, metric in plan.metrics.items():
         values = _readings(connection, name, measurements)
         if is_mass(metric):
             values = np.where(np.isnan(values) & ~np.isnan(measurements), mass, values)
         frame[name] = pd.Series(values)
-    frame["measurement"] = pd.Series(list(columns[6]), dtype="Int64")
-    frame["note"] = pd.Series(list(columns[7]), dtype=object)
-    frame["version"] = pd.Series(np.array(columns[8], dtype=np.int64))
+    frame["measurement"] = pd.Series(list(columns[4]), dtype="Int64")
+    frame["note"] = pd.Series(list(columns[5]), dtype=object)
+    frame["version"] = pd.Series(np.array(columns[6], dtype=np.int64))
     frame[WEIGHED] = pd.Series(mass)
-    frame["print_minutes"] = pd.Series(_floats(columns[10]))
-    frame["why"] = pd.Series(list(columns[11]), dtype=object)
+    frame["print_minutes"] = pd.Series(_floats(columns[8]))
+    frame["why"] = pd.Series(list(columns[9]), dtype=object)
     return pd.DataFrame(frame)
 
 

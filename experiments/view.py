@@ -31,6 +31,7 @@ from experiments.folder import CARDS, PLAN_FILE, STORE_FILE, no_experiment
 from experiments.history import read_history, return_to
 from experiments.plan import Plan
 from experiments.possible import impossible
+from experiments.proposed import Proposed, Standing, proposals, standing
 from experiments.records import Cone, Curve, Measurement
 from experiments.space import Space
 from experiments.store import Store
@@ -174,7 +175,8 @@ class View:
         Returns
         -------
         pandas.DataFrame
-            ``cone, status, plate, session, age_days, light_hours``, one column a variable (NaN
+            ``cone, status, plate, session, age_days, light_hours, temperature_c,
+            humidity_percent``, one column a variable (NaN
             or None where inactive), one a metric. A cone that was not measured has one row
             whose metrics are NaN. A variable that joined the plan later shows its ``before``
             value for earlier cones.
@@ -231,6 +233,16 @@ class View:
         with self._store.trying() as writer:
             return_to(writer, act)
             return trials_frame(writer.connection, plan, space)
+
+    def proposals(self) -> list[Proposed]:
+        """Read the proposals in force, in order."""
+        with self._store.reading() as connection:
+            return proposals(connection)
+
+    def standing(self, proposal: Proposed) -> Standing:
+        """Rebuild what a proposal stood on: see `experiments.proposed.standing`."""
+        with self._store.trying() as writer:
+            return standing(writer, proposal)
 
     def cones(self) -> list[Cone]:
         """Read every cone, by number."""

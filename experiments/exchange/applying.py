@@ -81,8 +81,7 @@ def _apply_edit(writer: Writer, plan: Plan, edit: ConeEdit) -> None:
                 values=sitting.readings,
                 by_hand=(),
                 cautions=(),
-                age_days=sitting.fields.get("age_days"),
-                light_hours=sitting.fields.get("light_hours"),
+                given=sitting.fields,
                 note=sitting.fields.get("note") or "",
             )
         else:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Any
 
+from experiments.circumstances import CIRCUMSTANCES
 from experiments.errors import Problem, RecipeError
 from experiments.exchange.preview import Change, ConeEdit, Row, Sitting, show
 from experiments.exchange.rows import SheetRow
@@ -118,7 +119,7 @@ class Findings:
                 readings[name] = value
                 self.change(row, cone, name, None, value)
         fields: Row = {"session": row.cells.get("session") or "imported"}
-        for name in ("age_days", "light_hours"):
+        for name in CIRCUMSTANCES:
             if row.cells.get(name) is not None:
                 fields[name] = row.cells[name]
         for name, value in fields.items():
@@ -131,7 +132,7 @@ class Findings:
 
     def stray(self, row: SheetRow) -> None:
         """Refuse circumstances of a measurement that has no value."""
-        for name in ("session", "age_days", "light_hours"):
+        for name in ("session", *CIRCUMSTANCES):
             if row.cells.get(name) is not None:
                 self.problem(row, name, row.cells[name], "a blank cell, or a metric in this row")
 

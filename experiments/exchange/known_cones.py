@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from experiments.circumstances import CIRCUMSTANCES
 from experiments.exchange.findings import Findings
 from experiments.exchange.merging import merged
 from experiments.exchange.preview import ConeEdit, Row, Sitting
@@ -140,7 +141,7 @@ class KnownCones:
 
     def _likely(self, row: SheetRow, measured: list[Row]) -> list[Row]:
         """Find the measurements that a row without an id may mean."""
-        told = ("session", "age_days", "light_hours", "note", *self._findings.plan.metrics)
+        told = ("session", *CIRCUMSTANCES, "note", *self._findings.plan.metrics)
         if not any(name in row.cells for name in told):
             return []  # it speaks of the cone alone
         named = row.cells.get("session")
@@ -149,7 +150,7 @@ class KnownCones:
     def _old_sitting(self, edit: ConeEdit, row: SheetRow, now: Row, rows: list[SheetRow]) -> None:
         sitting = Sitting(now["measurement"])
         cone: int = now["cone"]
-        for name in ("session", "age_days", "light_hours", "note"):
+        for name in ("session", *CIRCUMSTANCES, "note"):
             if not row.differs(name, now[name]):
                 continue
             value = row.cells[name]

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
+from experiments.circumstances import CIRCUMSTANCES
 from experiments.exchange.findings import Findings
 from experiments.exchange.preview import Row, show
 from experiments.exchange.rows import SheetRow
@@ -18,7 +19,7 @@ from experiments.trials import WEIGHED
 __all__ = ["merged"]
 
 _KEYS = ("cone", "measurement", "version")
-_CIRCUMSTANCES = ("session", "age_days", "light_hours", "note")
+_CIRCUMSTANCES = ("session", *CIRCUMSTANCES, "note")
 _AGAIN = "Export the table again and repeat the edit."
 
 

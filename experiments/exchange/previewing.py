@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from experiments.agreement import cones_text
+from experiments.circumstances import climate_remarks
 from experiments.errors import ExchangeError, Problem
 from experiments.exchange.cells import read_sheet
 from experiments.exchange.findings import Findings
@@ -56,7 +57,7 @@ def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
     with ledger.snapshot():
         findings = _compare(ledger, sheet, base)
         findings.notes += _left_out(ledger, sheet)
-        findings.notes += _odd_sessions(ledger, findings)
+        findings.notes += [*_odd_sessions(ledger, findings), *_odd_climates(findings)]
         problems = [*sheet.problems, *findings.problems]
         if any(_adds(edit) for edit in findings.edits):
             problems += _seen_before(ledger, digest, path)
@@ -149,6 +150,12 @@ def _odd_sessions(ledger: Ledger, findings: Findings) -> list[str]:
             notes += [f"{remark}; `coneloop undo` takes the import back"] if remark else []
             known.append(name)
     return notes
+
+
+def _odd_climates(findings: Findings) -> list[str]:
+    """Say which temperatures and humidities that were typed are odd, each once."""
+    typed = [one.fields for edit in findings.edits for one in edit.sittings]
+    return list(dict.fromkeys(remark for one in typed for remark in climate_remarks(one)))
 
 
 def _exported(ledger: Ledger, sheet: TypedSheet) -> dict[int, list[Row]]:

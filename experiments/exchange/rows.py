@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+from experiments.circumstances import CIRCUMSTANCES
 from experiments.entries import clean_text
 from experiments.errors import ExchangeError, LedgerError, Problem
 from experiments.exchange.cells import RawSheet, decimal_mark, parse_number, same_number
@@ -20,7 +21,6 @@ from experiments.trials import LEADING, is_mass
 __all__ = ["SheetRow", "TypedSheet", "columns_of", "typed_rows"]
 
 _WHOLE = ("cone", "plate", "measurement", "version")
-_NOT_NEGATIVE = ("age_days", "light_hours", "print_minutes")
 _TRAILING = ("print_minutes", "why", "note", "measurement", "version")
 _LARGEST = 2**31
 
@@ -188,7 +188,8 @@ def _readers(plan: Plan) -> dict[str, Callable[[str, str], Any]]:
     readers: dict[str, Callable[[str, str], Any]] = dict.fromkeys(columns_of(plan), parse_number)
     readers |= dict.fromkeys(_texts(plan), _text)
     readers |= dict.fromkeys(_WHOLE, _whole)
-    readers |= dict.fromkeys(_NOT_NEGATIVE, _not_negative)
+    readers["print_minutes"] = _within(0.0, None)
+    readers |= {name: _within(one.least, one.most) for name, one in CIRCUMSTANCES.items()}
     masses = [name for name, metric in plan.metrics.items() if is_mass(metric)]
     readers |= dict.fromkeys(masses, _above_zero)
     readers["status"] = _status
@@ -216,11 +217,16 @@ def _whole(text: str, mark: str) -> int:
     return int(number)
 
 
-def _not_negative(text: str, mark: str) -> float:
-    number = parse_number(text, mark)
-    if number < 0:
-        raise ValueError("0 or more")
-    return number
+def _within(least: float, most: float | None) -> Callable[[str, str], float]:
+    """Make a reader of numbers between two, or from one upwards."""
+
+    def read(text: str, mark: str) -> float:
+        number = parse_number(text, mark)
+        if number < least or (most is not None and number > most):
+            raise ValueError(f"{least:g} or more" if most is None else f"{least:g} to {most:g}")
+        return number
+
+    return read
 
 
 def _above_zero(text: str, mark: str) -> float:

@@ -11,6 +11,7 @@ from rich.text import Text
 
 from experiments.acoustics.catalogue import KINDS
 from experiments.acoustics.options import Options
+from experiments.circumstances import climate_remarks
 from experiments.drive import drive_cautions
 from experiments.ledger import Ledger
 from experiments.measuring import Measured, measure_files
@@ -61,6 +62,8 @@ __all__ = ["measure_command"]
 )
 @click.option("--age-days", type=NUMBER, metavar="DAYS", help="Age of the cone.")
 @click.option("--light-hours", type=NUMBER, metavar="HOURS", help="Hours it spent in the light.")
+@click.option("--temperature", type=NUMBER, metavar="CELSIUS", help="Of the room, in degrees C.")
+@click.option("--humidity", type=NUMBER, metavar="PERCENT", help="Relative humidity of the room.")
 @click.option("--note", default="", metavar="TEXT", help="A remark.")
 @in_folder
 @as_json
@@ -73,6 +76,8 @@ def measure_command(
     calibrator: str | None,
     age_days: float | None,
     light_hours: float | None,
+    temperature: float | None,
+    humidity: float | None,
     note: str,
     folder: Path,
     json_wanted: bool,
@@ -91,7 +96,7 @@ def measure_command(
             measured = measure_files(
                 ledger.plan, files, kinds=_kinds(kinds), hand=values, options=options
             )
-        odd = session_remark(session.strip(), ledger.sessions()["session"])
+        odd_session = session_remark(session.strip(), ledger.sessions()["session"])
         key = ledger.measure(
             cone,
             session=session,
@@ -101,6 +106,8 @@ def measure_command(
             by_hand=measured.by_hand,
             age_days=age_days,
             light_hours=light_hours,
+            temperature_c=temperature,
+            humidity_percent=humidity,
             note=note,
         )
         stored = next(each for each in ledger.measurements(cone) if each.id == key)
@@ -108,7 +115,9 @@ def measure_command(
             print_json({"measurement": stored, "notes": measured.notes})
         else:
             _print(ledger.plan, stored, measured, ledger.cone(cone).mass)
-        print_remarks(ledger, cone, values, further=[odd] if odd else [])
+        climate = {"temperature_c": temperature, "humidity_percent": humidity}
+        odd = [odd_session] if odd_session else []
+        print_remarks(ledger, cone, values, further=[*odd, *climate_remarks(climate)])
 
 
 def _values(plan: Plan, pairs: tuple[str, ...]) -> dict[str, float]:

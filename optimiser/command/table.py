@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from experiments.circumstances import CIRCUMSTANCES
 from experiments.ledger import Ledger
 from experiments.trials import LEADING
 from optimiser import wording
@@ -83,9 +84,11 @@ def _columns(plan: Plan, trials: pd.DataFrame) -> list[tuple[str, list[str]]]:
     """Give each column's head and cells; columns without any value are left out."""
     columns = [("cone", [wording.setting(cone) for cone in trials["cone"]])]
     columns.append(("status", [str(status) for status in trials["status"]]))
-    for name in ("plate", "session", "age_days", "light_hours"):
+    for name in ("plate", "session", *CIRCUMSTANCES):
         if name in trials and trials[name].notna().any():
-            columns.append((name.replace("_", "\n"), [_cell(v) for v in trials[name]]))
+            one = CIRCUMSTANCES.get(name)
+            head = _head(one.words, one.unit) if one else name
+            columns.append((head, [_cell(v) for v in trials[name]]))
     for variable in plan.variables.values():
         head = _head(variable.label, variable.unit)
         columns.append((head, [_cell(v) for v in trials[variable.name]]))

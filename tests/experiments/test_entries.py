@@ -56,6 +56,8 @@ def test_a_number_below_the_least_is_refused():
     assert finite_number(0, "age", least=0.0) == 0.0
     with pytest.raises(LedgerError, match="age: found -1, expected 0 or more"):
         finite_number(-1, "age", least=0.0)
+    with pytest.raises(LedgerError, match="damp: found 101, expected 100 or less"):
+        finite_number(101, "damp", least=0.0, most=100.0)
 
 
 def test_cone_numbers():

@@ -66,13 +66,22 @@ def test_printed_with_another_process_leaves_the_inactive_variable_out(ledger, r
 
 def test_measuring_keeps_files_values_and_warnings(ledger, resin):
     ledger.add(resin)
-    key = measure(ledger, warnings=["too short"], age_days=3, light_hours=7.5, note="warm room")
+    key = measure(
+        ledger,
+        warnings=["too short"],
+        age_days=3,
+        light_hours=7.5,
+        temperature_c=21.5,
+        humidity_percent=40,
+        note="warm room",
+    )
     (one,) = ledger.measurements(1)
     assert one.id == key
     assert one.values == {"upper_limit": 9.5, "thd_peak": None}
     assert one.files == ("r.txt", "d.txt")
     assert [str(warning) for warning in one.warnings] == ["too short"]
     assert (one.age_days, one.light_hours, one.note) == (3.0, 7.5, "warm room")
+    assert (one.temperature_c, one.humidity_percent) == (21.5, 40.0)
     assert one.by_hand == frozenset()
     first, second = ledger.curves(1)
     assert (first.content, first.options) == (RESPONSE.content, {"channel": 1})
@@ -199,7 +208,9 @@ def test_putting_back_restores_the_state(ledger, resin, status):
         ({"values": {"upper_limit": float("inf")}}, "upper_limit"),
         ({"values": {"upper_limit": "loud"}}, "upper_limit"),
         ({"age_days": -1}, "age in days"),
-        ({"light_hours": "long"}, "hours in the light"),
+        ({"light_hours": "long"}, "light in hours"),
+        ({"temperature_c": 295.15}, "temperature in °C"),
+        ({"humidity_percent": 140}, "humidity in %"),
         ({"note": "\ud800"}, "note"),
     ],
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sqlite3
 from pathlib import Path
 
@@ -88,14 +89,20 @@ def test_a_migration_that_fails_changes_nothing(ledger, resin, monkeypatch):
 OLD_STORES = Path(__file__).parent / "old_stores"
 
 
-def test_a_store_of_version_1_is_still_understood(tmp_path, plan_text):
-    connection = sqlite3.connect(tmp_path / "experiment.db")
-    connection.executescript((OLD_STORES / "version_1.sql").read_text(encoding="utf-8"))
+def lay_out(folder, version, plan_text):
+    """Put the store of an older release and a plan into a folder."""
+    connection = sqlite3.connect(folder / "experiment.db")
+    text = (OLD_STORES / f"version_{version}.sql").read_text(encoding="utf-8")
+    connection.executescript(text)
     connection.execute(f"PRAGMA application_id = {0x434F4E45}")
-    connection.execute("PRAGMA user_version = 1")
+    connection.execute(f"PRAGMA user_version = {version}")
     connection.commit()
     connection.close()
-    (tmp_path / "experiment.toml").write_text(plan_text)
+    (folder / "experiment.toml").write_text(plan_text)
+
+
+def test_a_store_of_version_1_is_still_understood(tmp_path, plan_text):
+    lay_out(tmp_path, 1, plan_text)
     with Ledger.open(tmp_path) as ledger:
         (problem,) = ledger.check()
         assert "without a record of how they were computed for cone 1" in problem.found
@@ -116,6 +123,34 @@ def test_a_store_of_version_1_is_still_understood(tmp_path, plan_text):
         assert ledger.cones() == []
         # Four numbers were given in that store, one to a cone that was taken back at the time.
         assert ledger.add({"process": "filament", "wall": 0.6, "ribs": 0}) == 5
+
+
+def test_a_store_of_version_2_is_still_understood(tmp_path, plan_text):
+    lay_out(tmp_path, 2, plan_text)
+    with Ledger.open(tmp_path) as ledger:
+        assert ledger.check() == []
+        # The digest that the release of version 2 gave: what was known then is the same data.
+        digest = ledger.data_digest()
+        assert digest == ("aaa923fcf74411ed5dfb9b51d31f654bbb3c4a0e3986dfbe120a71f5dbe4fa7d")
+        table = ledger.table()
+        assert table["light_hours"].tolist() == [1.5, 40.0, pytest.approx(math.nan, nan_ok=True)]
+        assert table["temperature_c"].isna().all()
+        assert table["humidity_percent"].isna().all()
+        one, two = ledger.measurements()
+        assert (one.temperature_c, two.humidity_percent) == (None, None)
+        key = ledger.measure(1, session="warm", values={"mass": 2.3}, temperature_c=28.0)
+        assert ledger.measurements()[-1].temperature_c == 28.0
+        assert ledger.data_digest() != digest
+        told = [ledger.undo() for _ in range(6)]
+        assert told[:2] == [
+            "undid: cone 1 measured in session warm",
+            "undid: import of t.csv: 1 changed cell",
+        ]
+        assert ledger.cones() == []
+        # The walk back through a measurement that was taken back under the old version holds.
+        assert key == 3
+        assert ledger.wide_table_at(6)["light_hours"].tolist()[:2] == [1.5, 40.0]
+        assert ledger.wide_table_at(7)["upper_limit"].tolist()[:3] == [9.25, 9.0, 8.0]
 
 
 def test_the_store_itself_refuses_what_makes_no_sense(ledger, resin):

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from experiments.circumstances import CIRCUMSTANCES
 from experiments.errors import LedgerError
 from experiments.ledger import Ledger
 from experiments.plan import Plan
@@ -38,7 +39,8 @@ def grow(ledger, plan_text, before="", child_before=""):
 def test_columns_and_types_without_any_cone(ledger):
     table = ledger.table()
     assert list(table.columns) == [
-        *("cone", "status", "plate", "session", "age_days", "light_hours"),
+        *("cone", "status", "plate", "session"),
+        *("age_days", "light_hours", "temperature_c", "humidity_percent"),
         *("process", "cure_time", "wall", "ribs"),
         *("upper_limit", "thd_peak", "mass"),
     ]
@@ -47,7 +49,7 @@ def test_columns_and_types_without_any_cone(ledger):
     assert kinds["cone"] == "int64"
     assert kinds["plate"] == "Int64"
     assert kinds["status"] == kinds["session"] == kinds["process"] == "object"
-    numbers = ("age_days", "light_hours", "cure_time", "wall", "ribs", "upper_limit", "mass")
+    numbers = (*CIRCUMSTANCES, "cure_time", "wall", "ribs", "upper_limit", "mass")
     assert {kinds[name] for name in numbers} == {"float64"}
 
 
@@ -56,9 +58,9 @@ def test_one_row_a_measurement_and_one_for_each_other_cone(ledger, resin, filame
     ledger.failed(2, why="warped")
     for cone in (3, 4):
         ledger.printed(cone, mass=2.5)
-    ledger.measure(3, session="b", values={"upper_limit": 9.0}, age_days=2)
+    ledger.measure(3, session="b", values={"upper_limit": 9.0}, age_days=2, temperature_c=23)
     ledger.measure(4, session="b", values={"upper_limit": 8.0, "mass": 2.4})
-    ledger.measure(3, session="c", values={"upper_limit": 7.0}, light_hours=5)
+    ledger.measure(3, session="c", values={"upper_limit": 7.0}, light_hours=5, humidity_percent=40)
     ledger.set_aside(4, why="lent")
     table = ledger.table()
     assert table["cone"].tolist() == [1, 2, 3, 3, 4]
@@ -71,6 +73,10 @@ def test_one_row_a_measurement_and_one_for_each_other_cone(ledger, resin, filame
     np.testing.assert_array_equal(table["mass"], [math.nan, math.nan, 2.5, 2.5, 2.4])
     np.testing.assert_array_equal(table["age_days"], [math.nan, math.nan, 2, math.nan, math.nan])
     np.testing.assert_array_equal(table["light_hours"].isna(), [True, True, True, False, True])
+    np.testing.assert_array_equal(table["temperature_c"], [math.nan] * 2 + [23] + [math.nan] * 2)
+    np.testing.assert_array_equal(
+        table["humidity_percent"].isna(), [True, True, True, False, True]
+    )
     assert table["plate"].tolist() == [1] * 5
 
 
@@ -204,7 +210,7 @@ def test_a_thousand_cones_take_under_half_a_second_of_the_processor(thousand):
     start = time.process_time()
     table = thousand.table()
     seconds = time.process_time() - start
-    assert table.shape == (2000, 13)
+    assert table.shape == (2000, 15)
     assert seconds < 0.5
     start = time.process_time()
     cones = thousand.cones()

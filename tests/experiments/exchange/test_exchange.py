@@ -17,7 +17,8 @@ def texts(problems):
 def test_the_sheet_has_one_row_a_measurement(full, sheet):
     assert is_mark(sheet.columns[-1])
     assert sheet.columns[:-1] == [
-        *("cone", "status", "plate", "session", "age_days", "light_hours"),
+        *("cone", "status", "plate", "session"),
+        *("age_days", "light_hours", "temperature_c", "humidity_percent"),
         *("process", "cure_time", "wall", "ribs"),
         *("upper_limit", "thd_peak", "mass"),
         *("print_minutes", "why", "note", "measurement", "version"),
@@ -95,6 +96,53 @@ def test_every_edit_is_shown_and_applied_as_one_act(full, sheet, dump):
     assert (second.age_days, second.light_hours, second.note) == (None, 3.0, "")
     assert full.undo() == "undid: import of table.csv: 13 changed cells"
     assert dump(full) == before
+
+
+def test_temperature_and_humidity_come_and_go_with_the_sheet(full, sheet, dump, tmp_path):
+    before = dump(full)
+    sheet.rows[2].update(temperature_c="70", humidity_percent="40.5")
+    row = {**sheet.rows[0], "cone": "", "status": "measured", "measurement": "", "version": ""}
+    sheet.rows.append({**row, "upper_limit": "8", "temperature_c": "-4", "humidity_percent": "0"})
+    preview = preview_csv(full, sheet.save())
+    assert preview.problems == ()
+    assert {(one.row, one.column): one.after for one in preview.changes}.items() >= {
+        ((4, "temperature_c"), 70.0),
+        ((4, "humidity_percent"), 40.5),
+        ((8, "temperature_c"), -4.0),
+        ((8, "humidity_percent"), 0.0),
+    }
+    notes = " ".join(preview.notes)
+    assert "temperature 70 °C" in notes
+    assert "humidity 0 %" in notes
+    apply(full, preview)
+    (first, _), (fresh,) = full.measurements(3), full.measurements(6)
+    assert (first.temperature_c, first.humidity_percent) == (70.0, 40.5)
+    assert (fresh.temperature_c, fresh.humidity_percent) == (-4.0, 0.0)
+    again = export_csv(full, tmp_path / "again.csv", decimal=",")
+    assert preview_csv(full, again).changes == ()
+    full.undo()
+    assert dump(full) == before
+
+
+def test_an_older_sheet_without_the_columns_leaves_them(full, sheet):
+    full.measure(3, session="warm", values={"upper_limit": 9.0}, temperature_c=30)
+    path = export_csv(full, sheet.path, force=True)
+    older = type(sheet)(path)
+    older.columns = [one for one in older.columns if one != "temperature_c"]
+    for row in older.rows:
+        del row["temperature_c"]
+    older.rows[3]["humidity_percent"] = "55"
+    preview = preview_csv(full, older.save())
+    assert [(one.column, one.after) for one in preview.changes] == [("humidity_percent", 55.0)]
+
+
+@pytest.mark.parametrize(
+    ("column", "text"), [("temperature_c", "300"), ("humidity_percent", "-1")]
+)
+def test_a_climate_that_cannot_be_is_refused(full, sheet, column, text):
+    sheet.rows[2][column] = "300"
+    (problem,) = preview_csv(full, sheet.save()).problems
+    assert problem.where == f"row 4, column {column}"
 
 
 def test_print_time_and_reason_are_corrected_like_other_cells(full, sheet, dump):

@@ -12,9 +12,10 @@ from experiments.ledger import Ledger
 def test_measuring_a_cone_from_its_file(run, folder, response):
     told = run(
         "measure", 8, response, "--session", "june", "--value", "loss=3,5",
-        "--age-days", "4,5", "--in", folder,
+        "--age-days", "4,5", "--temperature", "21,5", "--humidity", 45, "--in", folder,
     )  # fmt: skip
     assert told.status == 0
+    assert "note:" not in told.err
     assert "Cone 8 measured in session june" in told.out
     assert "kHz" in told.out
     with Ledger.open(folder) as ledger:
@@ -23,8 +24,19 @@ def test_measuring_a_cone_from_its_file(run, folder, response):
     # 10 dB below a second-order Butterworth low-pass lies at fc * 9 ** (1 / 4).
     assert stored.values["upper_limit"] == pytest.approx(6.0 * 9**0.25, rel=0.01)
     assert stored.values["loss"] == 3.5
-    assert stored.age_days == 4.5
+    assert (stored.age_days, stored.temperature_c, stored.humidity_percent) == (4.5, 21.5, 45.0)
     assert curve.content == response.read_bytes()
+
+
+def test_an_odd_climate_is_stored_remarked_upon_and_shown(run, folder):
+    words = ("--session", "june", "--value", "loss=2", "--temperature", 70, "--in", folder)
+    told = run("measure", 8, *words)
+    assert told.status == 0
+    assert "temperature 70 °C is none of a room" in told.err
+    assert "undo" in told.err
+    assert "(°C)" in run("table", "--in", folder).out
+    with Ledger.open(folder) as ledger:
+        assert ledger.measurements(8)[0].temperature_c == 70.0
 
 
 def test_a_metric_without_a_file_is_missing_and_says_so(run, folder):
@@ -56,6 +68,7 @@ def test_only_what_the_plan_wants_is_told(run, folder, response):
         (8, "--session", "june", "--value", "gloss=2"),
         (7, "--session", "june", "--value", "loss=2"),
         (8, "--value", "loss=2"),
+        (8, "--session", "june", "--value", "loss=2", "--humidity", "120"),
     ],
 )
 def test_a_measurement_that_cannot_be_stores_nothing(run, folder, words):
