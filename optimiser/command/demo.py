@@ -22,6 +22,7 @@ from optimiser.command.show import console, print_calibration, print_json, print
 from optimiser.gathering import gather_material
 from optimiser.material import Material
 from optimiser.report import write_report
+from optimiser.reproducing import proposal_record
 
 __all__ = ["demo_command"]
 
@@ -79,7 +80,10 @@ def _loop(ledger: Ledger, tell: Callable[[float, str], None]) -> _Demo:
     model = fit(plan, trials, seed=plan.seed)
     tell(0.15, "choosing the next cone")
     picks = propose(plan, trials, 1, plan.seed, model=model)
-    numbers, plate, cards = record(ledger, picks, plan.seed)
+    told = proposal_record(
+        picks, seed=plan.seed, plan=plan.digest, data=ledger.data_digest(), count=1
+    )
+    numbers, plate, cards = record(ledger, picks, told)
     # Learnt anew, with the new cone on the table: what is told is what the verbs will tell.
     material = gather_material(
         ledger,

@@ -31,7 +31,7 @@ from optimiser.command.show import (
     progress,
 )
 from optimiser.remarks import odd_entries
-from optimiser.report import versions
+from optimiser.reproducing import proposal_record, shortlist_bytes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -95,7 +95,8 @@ def next_command(
 ) -> None:
     """Propose what to print next, record it and write print cards."""
     with Ledger.open(folder) as ledger:
-        plan, trials = ledger.plan, ledger.table()
+        with ledger.snapshot():
+            plan, trials, data = ledger.plan, ledger.table(), ledger.data_digest()
         odd = odd_entries(plan, trials)
         start = plan.seed if seed is None else seed
         candidates = read_shortlist(shortlist, plan) if shortlist is not None else None
@@ -113,8 +114,12 @@ def next_command(
         cards: list[Path] = []
         plate = None
         if picks and not dry_run:
-            learned = past.record if past else None
-            numbers, plate, cards = record(ledger, picks, start, learned)
+            told = proposal_record(
+                picks, seed=start, plan=plan.digest, data=data, count=count, keep=keep, per=per
+            )
+            if past:
+                told["learned_from"] = past.record
+            numbers, plate, cards = record(ledger, picks, told, candidates)
     odd = [*(past.notes if past else []), *odd]
     shown: list[int | None] = [*numbers] or [None] * len(picks)
     if json_wanted:
@@ -177,37 +182,34 @@ def _short(
 
 
 def record(
-    ledger: Ledger, picks: list[Pick], seed: int, learned: dict[str, Any] | None = None
+    ledger: Ledger,
+    picks: list[Pick],
+    proposal: dict[str, Any],
+    candidates: pd.DataFrame | None = None,
 ) -> tuple[list[int], int | None, list[Path]]:
     """Record picks as planned cones of one plate and write their cards.
 
     Parameters
     ----------
     ledger : Ledger
-        The experiment; the digests of plan and data are added there.
+        The experiment.
     picks : list of Pick
         What was proposed.
-    seed : int
-        Where random steps started.
-    learned : dict, optional
-        Which earlier experiment was learned from: see `EarlierFolder`.
+    proposal : dict
+        What it stood on: see `proposal_record`; the earlier experiment that was learned from, too.
+    candidates : DataFrame, optional
+        The shortlist that it had to choose from.
 
     Returns
     -------
     tuple
         Cone numbers, the plate, the cards' paths.
     """
-    proposal: dict[str, Any] = {
-        "seed": seed,
-        "versions": versions(),
-        "kinds": [pick.kind for pick in picks],
-    }
-    if learned is not None:
-        proposal["learned_from"] = learned
     numbers = ledger.plan_cones(
         [pick.settings for pick in picks],
         reason=[pick.why for pick in picks],
         proposal=proposal,
+        shortlist=None if candidates is None else shortlist_bytes(candidates),
     )
     plate = ledger.cone(numbers[0]).plate
     cards = [

@@ -25,6 +25,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "start": ("start", "Start a new experiment with a commented plan."),
     "check": ("check", "Check plan, store and curves: everything that is wrong, at once."),
     "next": ("next", "Propose what to print next, record it and write print cards."),
+    "again": ("again", "Repeat an earlier proposal and say what differs."),
     "printed": ("acts", "Record that a cone was printed."),
     "failed": ("acts", "Record that a cone failed."),
     "aside": ("acts", "Set a cone aside: it stays in the table and counts no more."),
