@@ -43,6 +43,14 @@ def test_nothing_below_the_command_line_imports_it(path):
     assert not {name for name in imported(path) if name.startswith("optimiser.command")}
 
 
+@pytest.mark.parametrize(
+    "path", [p for p in modules("optimiser") if "page" not in p.parts], ids=str
+)
+def test_only_the_command_line_imports_the_page(path):
+    found = {name for name in imported(path) if name.startswith("optimiser.page")}
+    assert not found or path.parent.name == "command"
+
+
 @pytest.mark.parametrize("path", modules("experiments/acoustics"), ids=str)
 def test_acoustics_stands_alone(path):
     ours = {name for name in imported(path) if name.split(".")[0] == "experiments"}

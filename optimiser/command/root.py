@@ -37,6 +37,8 @@ VERBS: dict[str, tuple[str, str]] = {
     "table": ("table", "Show the table of trials."),
     "import": ("exchange", "Take an edited spreadsheet in, after a preview."),
     "export": ("exchange", "Write the table as a spreadsheet."),
+    "pack": ("archive", "Write the whole experiment into one archive."),
+    "unpack": ("archive", "Take an experiment out of an archive into a new folder."),
     "undo": ("history", "Take the last recorded act back."),
     "history": ("history", "Show what was recorded, newest first."),
     "knobs": ("answers", "Show which variables matter, and how much."),
@@ -45,9 +47,11 @@ VERBS: dict[str, tuple[str, str]] = {
     "front": ("answers", "Show the front between metrics that pull apart."),
     "deadends": ("answers", "Show which levels and regions can be given up."),
     "outlook": ("answers", "Show whether another cone is worth printing."),
+    "recommend": ("recommend", "Show which recipe to put into production, and how to confirm it."),
     "drift": ("drift", "Show whether the rig moves from session to session."),
     "ageing": ("ageing", "Show how kept cones drift with light or days."),
     "report": ("report", "Write the whole experiment as one self-contained page."),
+    "page": ("page", "Serve the experiment as a local web page."),
 }
 
 

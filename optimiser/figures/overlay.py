@@ -86,11 +86,13 @@ def overlay(axes: Axes, lines: Sequence[Line], best: int | None, *, log: bool = 
         x, y = thin(line.x, line.y, most=1200 if front else 400, log=log)
         if named:
             colour, dash = _STYLES[place]
-            axes.plot(x, y, color=colour, linestyle=dash, linewidth=1.3, zorder=3)
+            axes.plot(x, y, color=colour, linestyle=dash, linewidth=1.3, zorder=3, label=line.name)
         elif front:
-            axes.plot(x, y, color=LIGHT["lead"], linewidth=1.6, zorder=4)
+            axes.plot(x, y, color=LIGHT["lead"], linewidth=1.6, zorder=4, label=line.name)
         else:
-            axes.plot(x, y, color=LIGHT["quiet"], linewidth=0.7, alpha=0.8, zorder=2)
+            axes.plot(
+                x, y, color=LIGHT["quiet"], linewidth=0.7, alpha=0.8, zorder=2, label=line.name
+            )
 
 
 def _few(lines: Sequence[Line], best: int | None) -> bool:

@@ -1,0 +1,133 @@
+"""The open experiment behind the page: ledgers for its threads, and what outlives a request."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import experiments
+from experiments.folder import PLAN_FILE, STORE_FILE
+from optimiser.page.told import Told
+from optimiser.page.uploads import Uploads
+from optimiser.page.work import Outdated, Work
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from experiments.ledger import Ledger
+    from experiments.plan import Plan
+
+__all__ = ["Desk", "State"]
+
+
+@dataclass(frozen=True)
+class State:
+    """What the answers stand on; equal states have equal answers.
+
+    Parameters
+    ----------
+    plan, data : str
+        The digests of plan and data.
+    """
+
+    plan: str
+    data: str
+
+
+class Desk:
+    """One folder, its open ledgers, its long work and the files that wait to be saved.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder of the experiment; it may hold none yet.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.work = Work()
+        self.uploads = Uploads()
+        self.told = Told()
+        self._idle: list[tuple[tuple[int, int], Ledger]] = []
+        self._lock = threading.Lock()
+
+    @property
+    def begun(self) -> bool:
+        """Whether the folder holds an experiment."""
+        return (self.folder / PLAN_FILE).is_file()
+
+    @contextmanager
+    def ledger(self) -> Iterator[Ledger]:
+        """Lend an open ledger to one thread; it goes back to the pool afterwards.
+
+        Opening takes some 10 ms, so ledgers are kept; a store that was put back from a backup is
+        another file and is opened anew.
+
+        Raises
+        ------
+        LedgerError, PlanError
+            As `Ledger.open`.
+        """
+        file = self._file()
+        found = self._take(file)
+        # The class is loaded here, on the first need: it takes a second with its libraries.
+        ledger = found or experiments.Ledger.open(self.folder)
+        try:
+            yield ledger
+        finally:
+            with self._lock:
+                self._idle.append((file, ledger))
+
+    def _file(self) -> tuple[int, int]:
+        """Tell the store's file from another one of the same name."""
+        try:
+            stat = (self.folder / STORE_FILE).stat()
+        except OSError:
+            return (0, 0)
+        return (stat.st_dev, stat.st_ino)
+
+    def _take(self, file: tuple[int, int]) -> Ledger | None:
+        """Take a ledger of the present file out of the pool, and close those of others."""
+        with self._lock:
+            stale = [ledger for of, ledger in self._idle if of != file]
+            self._idle = [pair for pair in self._idle if pair[0] == file]
+            found = self._idle.pop()[1] if self._idle else None
+        for ledger in stale:
+            ledger.close()
+        return found
+
+    def state(self, ledger: Ledger) -> State:
+        """Give the present state of the experiment."""
+        return State(ledger.plan.digest, ledger.data_digest())
+
+    def trials(self, state: State) -> tuple[Plan, pd.DataFrame]:
+        """Give the plan and the table of a state, put together once; not to be changed.
+
+        Raises
+        ------
+        Outdated
+            If the experiment is in another state by now.
+        LedgerError
+            If store and plan disagree; see `Ledger.table`.
+        """
+
+        def read(_tell: object) -> tuple[Plan, pd.DataFrame]:
+            with self.ledger() as ledger, ledger.snapshot():
+                if self.state(ledger) != state:
+                    raise Outdated("The experiment was changed meanwhile.")
+                return ledger.plan, ledger.table()
+
+        found: tuple[Plan, pd.DataFrame] = self.work.once((state, "trials"), "the table", read)
+        return found
+
+    def close(self) -> None:
+        """Close the ledgers and stop working."""
+        self.work.close()
+        with self._lock:
+            idle, self._idle = self._idle, []
+        for _, ledger in idle:
+            ledger.close()

@@ -1,0 +1,34 @@
+"""A folder without an experiment: what a new one starts from."""
+
+from __future__ import annotations
+
+from starlette.responses import Response
+
+from experiments.errors import ExperimentError, PlanError
+from experiments.ledger import Ledger
+from experiments.template import PLAN_TEMPLATE
+from optimiser.page.call import Call
+from optimiser.page.forms import Form
+
+__all__ = ["show", "take"]
+
+
+def show(call: Call) -> Response:
+    """Show the template of a plan, to be edited before the experiment begins."""
+    if call.desk.begun:
+        return call.go("/")
+    return call.page("begin", form=None, start=PLAN_TEMPLATE)
+
+
+def take(call: Call, form: Form) -> Response:
+    """Begin the experiment, unless the plan is not valid."""
+    try:
+        Ledger.create(call.desk.folder, form.values.get("plan", "")).close()
+    except PlanError as error:
+        problems = [str(one) for one in error.problems]
+        form.faults = {"plan": "The plan is not valid yet; nothing was written."}
+        return call.page("begin", status=422, form=form, start="", problems=problems)
+    except ExperimentError as error:
+        form.blame(error)
+        return call.page("begin", status=422, form=form, start="")
+    return call.go("/", "The experiment has begun.")
