@@ -8,6 +8,7 @@ Tree::
     ├── LedgerError            the store, or an act that the store's state does not allow
     ├── CurveError             a measurement file that cannot be read or is ambiguous
     ├── ExchangeError          a spreadsheet that cannot be taken in
+    ├── ArchiveError           an archive of an experiment that is not to be trusted
     ├── OutputError            a file that must not or cannot be written
     └── TrialsError            a table of trials that cannot be used as it is
 """
@@ -17,6 +18,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 __all__ = [
+    "ArchiveError",
     "CurveError",
     "ExchangeError",
     "ExperimentError",
@@ -81,6 +83,10 @@ class CurveError(ExperimentError):
 
 class ExchangeError(ExperimentError):
     """A spreadsheet cannot be taken in."""
+
+
+class ArchiveError(ExperimentError):
+    """An archive is not as `coneloop pack` writes one."""
 
 
 class OutputError(ExperimentError):
