@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from experiments.agreement import cones_text, missing_settings, value_problems
+from experiments.damage import find_damage
 from experiments.errors import ExperimentError, LedgerError, PlanError, Problem, RecipeError
 from experiments.folder import PLAN_FILE, STORE_FILE, no_experiment
 from experiments.plan import Plan, read_plan_text
@@ -83,9 +84,8 @@ def check_store(connection: sqlite3.Connection, path: Path) -> list[Problem]:
         Empty when all is well.
     """
     problems = [
-        Problem(str(path), str(row[0]), "an undamaged database", "Put a backup back.")
-        for row in connection.execute("PRAGMA integrity_check")
-        if row[0] != "ok"
+        Problem(f"{path}, {where}", what, "an undamaged store", "Put a backup back.")
+        for where, what in find_damage(connection)
     ]
     problems += [
         Problem(f"{path}, table {row[0]}", f"row {row[1]} without its {row[2]}", "whole records")

@@ -5,12 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 from experiments.errors import LedgerError, Problem
+from experiments.places import CARDS, PLAN_FILE, STORE_FILE
 from experiments.plan import Plan
 from experiments.store import Store
 
 __all__ = ["CARDS", "PLAN_FILE", "STORE_FILE", "found_experiment", "no_experiment"]
-
-PLAN_FILE, STORE_FILE, CARDS = "experiment.toml", "experiment.db", "cards"
 
 
 def found_experiment(folder: Path, plan_text: str) -> None:

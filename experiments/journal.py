@@ -11,10 +11,13 @@ from pathlib import Path
 from typing import Any, Self
 
 from experiments import acts
+from experiments.copies import COPY, Copy
 from experiments.definitions import stamp_changes
 from experiments.entries import cone_number
 from experiments.folder import found_experiment
 from experiments.history import take_back
+from experiments.outputs import check_output
+from experiments.places import PLAN_FILE
 from experiments.store import Writer
 from experiments.view import View
 
@@ -112,9 +115,8 @@ class Journal(View):
         summary: str,
         undoes: int | None = None,
     ) -> None:
-        self._store.keep_plan(self._plan.digest, self._plan_text, writer.at)
-        self._store.record(
-            writer,
+        writer.keep_plan(self._plan.digest, self._plan_text)
+        writer.record(
             who=self._who,
             act=name,
             summary=summary,
@@ -154,28 +156,37 @@ class Journal(View):
             self._record(writer, "undo", {"act": number}, f"undid: {summary}", undoes=number)
         return f"undid: {summary}"
 
-    def backup(self, path: str | Path) -> Path:
-        """Copy the store to a new file while others may go on working.
+    def backup(self, path: str | Path, *, force: bool = False) -> Copy:
+        """Copy store and plan to one file while others may go on working, and read it back.
 
         Parameters
         ----------
         path : path
-            The new file.
+            The file, ``.db``; an older backup is replaced if it is as coneloop wrote it.
+        force : bool
+            Replace another file, too.
 
         Returns
         -------
-        Path
-            The file. Put beside an ``experiment.toml`` under the name ``experiment.db`` it is
-            a whole experiment again; the plan's texts are inside.
+        Copy
+            What was read back. `experiments.restoring` puts it back; beside an
+            ``experiment.toml``, under the name ``experiment.db``, it is a whole experiment, too.
 
         Raises
         ------
+        OutputError
+            If the name does not fit, or another file stands there.
         LedgerError
-            If the file exists or cannot be written.
+            If it cannot be written, or does not read back as it was written.
         """
         path = Path(path)
-        self._store.backup(path)
-        return path
+        check_output(path, COPY, force=force)
+        text = (self.folder / PLAN_FILE).read_text(encoding="utf-8-sig")
+        return self._store.backup(path, text, self._stamp())
+
+    def keep_copy(self, occasion: str) -> Path:
+        """Copy the store into the folder's ``backups``, before something that changes much."""
+        return self._store.keep_copy(occasion, self._stamp())
 
 
 def _plain_value(value: Any) -> Any:

@@ -12,8 +12,15 @@ import sqlite3
 from pathlib import Path
 
 from experiments.errors import LedgerError, Problem
+from experiments.seals import reseal
 
-__all__ = ["APPLICATION_ID", "MIGRATIONS", "STATE_TABLES", "check_identity", "migrate"]
+__all__ = [
+    "APPLICATION_ID",
+    "MIGRATIONS",
+    "STATE_TABLES",
+    "check_identity",
+    "migrate",
+]
 
 APPLICATION_ID = 0x434F4E45  # "CONE"; tells our files from other SQLite files
 
@@ -100,7 +107,20 @@ _THIRD = (
     "ALTER TABLE measurements ADD COLUMN humidity_percent REAL",
 )
 
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _SECOND, _THIRD)
+# By which a changed byte is noticed: see `experiments.seals`. `migrate` fills both. Raw files
+# need none.
+_FOURTH = (
+    "CREATE TABLE totals (name TEXT PRIMARY KEY, rows INTEGER, sum INTEGER) WITHOUT ROWID",
+    *(
+        f"ALTER TABLE {table} ADD COLUMN seal INTEGER"
+        for table in (
+            *("proposals", "cones", "settings", "sessions", "measurements", "readings"),
+            *("curves", "notes", "history", "plans"),
+        )
+    ),
+)
+
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _SECOND, _THIRD, _FOURTH)
 """Statements that lead from version n to n + 1, in order; published ones are never edited."""
 
 
@@ -161,3 +181,4 @@ def migrate(connection: sqlite3.Connection, version: int) -> None:
         for statement in statements:
             connection.execute(statement)
     connection.execute(f"PRAGMA user_version = {len(MIGRATIONS)}")
+    reseal(connection)

@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import sqlite3
-
 import pytest
 
 from experiments.checking import check_experiment
 from experiments.errors import LedgerError
 from experiments.records import StoredCurve
+from tests.stores import change_files
 
 
 def tamper(ledger):
-    connection = sqlite3.connect(ledger.folder / "experiment.db")
-    connection.execute("DROP TRIGGER files_no_update")
-    connection.execute("UPDATE files SET content = x'00'")
-    connection.commit()
-    connection.close()
+    change_files(ledger.folder / "experiment.db", b"\0")
 
 
 @pytest.fixture

@@ -15,11 +15,13 @@ from pathlib import Path
 
 import pytest
 
+from experiments import connecting
 from experiments import store as store_module
-from experiments.errors import LedgerError
+from experiments.errors import LedgerError, OutputError
 from experiments.ledger import Ledger
 from experiments.records import StoredCurve
 from experiments.store import Store
+from tests.stores import change_files
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -151,7 +153,7 @@ def test_a_killed_process_leaves_whole_acts_only(ledger, delays):
 
 
 def test_a_long_wait_for_another_writer_ends_in_plain_words(ledger, resin, monkeypatch):
-    monkeypatch.setattr(store_module, "PATIENCE", 0.05)
+    monkeypatch.setattr(connecting, "PATIENCE", 0.05)
     blocker = sqlite3.connect(ledger.folder / "experiment.db", isolation_level=None)
     blocker.execute("BEGIN IMMEDIATE")
     try:
@@ -178,10 +180,7 @@ def test_a_changed_file_is_noticed_on_reading(ledger, resin):
     ledger.measure(
         1, session="monday", curves=[StoredCurve("r.txt", "response", b"1 2 3")], values={}
     )
-    with sqlite3.connect(ledger.folder / "experiment.db") as connection:
-        connection.execute("DROP TRIGGER files_no_update")
-        connection.execute("UPDATE files SET content = ?", (b"1 2 4",))
-    connection.close()
+    change_files(ledger.folder / "experiment.db", b"1 2 4")
     with pytest.raises(LedgerError, match=r"cone 1, session monday, file r\.txt"):
         ledger.curves(1)
     assert [problem.where for problem in ledger.check()] == ["cone 1, session monday, file r.txt"]
@@ -205,9 +204,8 @@ def test_the_archive_is_only_ever_added_to(ledger, resin, table, verb):
 
 def test_backup_while_working(ledger, resin, tmp_path, dump):
     ledger.add(resin)
-    path = ledger.backup(tmp_path / "copy.db")
-    with pytest.raises(LedgerError, match="existing file"):
-        ledger.backup(path)
+    path = tmp_path / "copy.db"
+    ledger.backup(path)
     ledger.add(resin)
     again = tmp_path / "again"
     again.mkdir()
@@ -222,7 +220,7 @@ def test_backup_while_working(ledger, resin, tmp_path, dump):
 
 
 def test_backup_to_nowhere_is_one_clear_error(ledger, tmp_path):
-    with pytest.raises(LedgerError, match=r"copy\.db"):
+    with pytest.raises(OutputError, match=r"copy\.db"):
         ledger.backup(tmp_path / "missing" / "copy.db")
 
 
@@ -253,8 +251,8 @@ def test_damage_is_told_in_plain_words(ledger, resin):
     content = bytearray(path.read_bytes())
     content[8192 : 8192 + 6000] = b"\xff" * 6000
     path.write_bytes(content)
-    with Ledger.open(ledger.folder) as other, pytest.raises(LedgerError, match="damaged"):
-        other.check()
+    with pytest.raises(LedgerError, match=r"damaged.*coneloop rescue"):
+        Ledger.open(ledger.folder)
 
 
 def test_a_missing_store_is_not_made_by_accident(ledger):
