@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 from optimiser import wording
 from optimiser.answers import (
+    UNTOLD,
     Calibration,
     Comparison,
     DeadEnds,
@@ -22,6 +23,7 @@ from optimiser.uncertainty import Chart, Component, Drift, Offset, Spread
 
 __all__ = [
     "EVIDENCE",
+    "FRONT_RULE",
     "RULE",
     "SAVED",
     "Table",
@@ -62,6 +64,7 @@ class Table:
         Whether cells are short and never wrap.
     """
 
+    kind: ClassVar[str] = "table"
     title: str
     heads: Sequence[str]
     rows: Sequence[Sequence[str]]
@@ -253,23 +256,27 @@ def level_table(
     answers: Sequence[Comparison], called: Sequence[tuple[str, str]], name: str, unit: str
 ) -> Table:
     """List comparisons, one a row: the first of each pair against the second."""
-    scores = wording.intervals([each.score for each in answers], unit, most=3)
+    over = [each.paired.score if each.paired else UNTOLD for each in answers]
+    columns = [
+        wording.intervals(column, unit, most=3)
+        for column in ([each.score for each in answers], over)
+    ]
     rows = [
         [
             a,
             b,
-            score,
+            at_best,
             wording.percent(answer.probability),
             "over 50" if answer.replicates is None else str(answer.replicates),
+            same,
         ]
-        for answer, score, (a, b) in zip(answers, scores, called, strict=True)
+        for answer, at_best, same, (a, b) in zip(answers, *columns, called, strict=True)
     ]
     heads = [
-        "first", "second", f"{name}, first less second", "first beats second",
-        "cones of each to tell",
+        "first", "second", "each at its best", "first beats second", "cones of each to tell",
+        "over the same other settings",
     ]  # fmt: skip
-    title = "Levels of each choice, each at the best of all other settings"
-    return Table(title, heads, rows, narrow=True)
+    return Table(f"Levels of each choice: {name}, first less second", heads, rows, narrow=True)
 
 
 def dead_end_table(
@@ -340,8 +347,23 @@ RULE = (
 )
 
 
+FRONT_RULE = (
+    "Of the box from all poor to all good. A front has no single best cone, so no rule says when "
+    "to stop: go on while what a cone adds is worth its time."
+)
+
+
 def outlook_table(answer: Outlook, unit: str = "") -> Table:
-    """List what one more cone may bring."""
+    """List what one more cone may bring: to the score, or to the front of traded metrics."""
+    if answer.volume.known:
+        rows = [
+            ["the front covers", wording.covered(answer.volume, most=3)],
+            ["one more cone is expected to add", wording.interval(answer.added, most=3)],
+            ["from", wording.many(answer.cones, "cone")],
+        ]
+        if math.isfinite(answer.minutes):
+            rows.append(["time for one more", wording.duration(answer.minutes)])
+        return Table("Outlook of the front", ["", ""], rows)
     rows = [["verdict", answer.verdict]]
     if answer.best is not None:
         rows.append(["best so far", f"cone {answer.best}"])

@@ -6,7 +6,7 @@ Nothing here computes. A number that the data cannot carry is NaN, and a note sa
 from __future__ import annotations
 
 from optimiser.records.comparisons import Comparison, Paired
-from optimiser.records.estimates import Calibration, Estimate, Settings
+from optimiser.records.estimates import UNTOLD, Calibration, Estimate, Settings
 from optimiser.records.fronts import Front, Member
 from optimiser.records.knobs import Knob, Pair, Sensitivity
 from optimiser.records.optima import Optimum, Shift
@@ -15,6 +15,7 @@ from optimiser.records.picks import Pick
 from optimiser.records.variants import DeadEnds, Variant
 
 __all__ = [
+    "UNTOLD",
     "Calibration",
     "Comparison",
     "DeadEnds",

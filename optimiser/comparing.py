@@ -104,7 +104,7 @@ def compare_levels(
     model: Model | None = None,
     progress: Progress | None = None,
 ) -> list[Comparison]:
-    """Compare the levels of each choice, each at the best of all other settings.
+    """Compare the levels of each choice, each at its best and over the same other settings.
 
     Parameters
     ----------
@@ -150,6 +150,7 @@ def _levels(
             [values[0][1], drawn],
             called := sides(model.plan, values[0][0], side),
             free=called,
+            paired=pair(model, functions, values[0][0], side, seed),
         )
         for side, drawn in values[1:]
     ]

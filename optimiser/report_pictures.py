@@ -3,128 +3,121 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-
-import numpy as np
-from markupsafe import Markup
-from matplotlib.figure import Figure
+from dataclasses import replace
+from functools import partial
 
 from experiments.acoustics.catalogue import MEASURES, convert
+from experiments.plan import Plan
 from optimiser import figures, wording
+from optimiser import report_alternatives as words
 from optimiser.answers import Comparison
+from optimiser.document import Picture
+from optimiser.figures.style import hertz
 from optimiser.material import Material
 
-__all__ = ["Picture", "pictures"]
-
-
-@dataclass(frozen=True)
-class Picture:
-    """A drawn figure and its caption."""
-
-    svg: Markup
-    caption: str
-
-
-def _picture(figure: Figure, key: str, caption: str, alternative: str = "") -> Picture:
-    svg = figures.to_inline_svg(figure, key, alternative=f"{caption} {alternative}".strip())
-    # to_inline_svg writes what matplotlib drew and escapes the alternative itself.
-    return Picture(Markup(svg), caption)
-
-
-def pictures(material: Material) -> dict[str, list[Picture]]:
-    """Draw everything, by section of the report."""
-    labels = wording.describe(material.plan)
-    return {
-        "summary": _summary(material),
-        "curves": _curves(material),
-        "front": _front(material, labels),
-        "knobs": _knobs(material, labels),
-        "optimum": _optima(material, labels),
-        "comparison": _comparisons(material, labels),
-        "deadends": _dead_ends(material, labels),
-        "drift": _drift(material, labels),
-        "calibration": [
-            _picture(
-                figures.draw_calibration(material.calibration, labels=labels),
-                "calibration",
-                "Measured against foretold without that cone; on the line is perfect.",
-                " ".join(check.text for check in material.calibration),
-            )
-        ],
-    }
+__all__ = [
+    "calibration_picture",
+    "comparison_pictures",
+    "curve_pictures",
+    "dead_end_pictures",
+    "drift_pictures",
+    "front_pictures",
+    "history_picture",
+    "index_picture",
+    "knob_pictures",
+    "optimum_pictures",
+    "outlook_picture",
+]
 
 
 def _best(material: Material) -> int | None:
     return int(material.leader.cone) if material.leader is not None else None
 
 
-def _summary(material: Material) -> list[Picture]:
-    """Draw score history and outlook."""
+def _labels(material: Material) -> dict[str, str]:
+    return wording.describe(material.plan)
+
+
+def _units(material: Material) -> dict[str, str]:
+    plan = material.plan
+    units = {name: metric.unit for name, metric in plan.metrics.items()}
+    return {"score": wording.score_unit(plan), **units}
+
+
+def _minimises(plan: Plan) -> bool:
+    """Whether what is optimised is better the smaller it is."""
+    name = wording.score_name(plan)
+    return name in plan.metrics and plan.metrics[name].goal == "minimise"
+
+
+def history_picture(material: Material) -> Picture:
+    """Draw the measured score of each cone."""
     plan, trials = material.plan, material.trials
     name, unit = wording.score_name(plan), wording.score_unit(plan)
-    goal = plan.metrics[name].goal if name in plan.metrics else "maximise"
-    measured = np.isfinite(material.scores)
-    failed = trials.loc[trials["status"] == "failed", "cone"]
-    history = figures.draw_history(
+    failed = [int(cone) for cone in trials.loc[trials["status"] == "failed", "cone"]]
+    draw = partial(
+        figures.draw_history,
         [int(cone) for cone in trials["cone"]],
         material.scores,
-        failed=[int(cone) for cone in failed],
+        failed=failed,
         best=_best(material),
         metric=name,
         unit=unit,
-        minimise=goal == "minimise",
+        minimise=_minimises(plan),
     )
-    told = f"{int(measured.sum())} measurements have a score, {len(failed)} cones failed."
-    return [
-        _picture(history, "history", "Measured score of each cone, and the best so far.", told),
-        _picture(
-            figures.draw_outlook(material.outlook, metric=name, unit=unit),
-            "outlook",
-            "Left: best score after each cone, and the true best expected over more cones, were "
-            "they all chosen now (dashed, 90 % band; diamond: one more). Right: probability that "
-            "the best cone is near the best printable recipe.",
-            material.outlook.text,
-        ),
-    ]
+    told = words.history_words(material, _labels(material)[name], unit, failed)
+    return Picture(draw, "history", "Measured score of each cone, and the best so far.", told)
 
 
-def _curves(material: Material) -> list[Picture]:
+def outlook_picture(material: Material) -> Picture:
+    """Draw what more cones are expected to bring."""
+    plan = material.plan
+    name, unit = wording.score_name(plan), wording.score_unit(plan)
+    return Picture(
+        partial(figures.draw_outlook, material.outlook, metric=name, unit=unit),
+        "outlook",
+        "Left: best score after each cone, and the true best expected over more cones, were they "
+        "all chosen now (dashed, 90 % band; diamond: one more). Right: probability that the best "
+        "cone is near the best printable recipe.",
+        words.outlook_words(material.outlook, _labels(material)[name], unit),
+    )
+
+
+def curve_pictures(material: Material) -> list[Picture]:
     """Draw response, distortion and the best cone's impulse response."""
     curves, best = material.curves, _best(material)
     marks = _marks(material, {"lower_limit_hz": "from", "upper_limit_hz": "to"})
-    decay = _marks(material, {"decay_ms": "decay"})
+    decay = _marks(material, {"decay_ms": "decay"}).get("decay", float("nan"))
     front = f", cone {best} in front" if best is not None else ""
-    response = figures.draw_response(curves.response, best=best, limits=marks)
-    distortion = figures.draw_distortion(curves.distortion, best=best)
-    impulse = figures.draw_impulse(
-        curves.impulse, curves.envelope, decay_ms=decay.get("decay", float("nan"))
-    )
-    told = ", ".join(f"{name} {value:.4g} Hz" for name, value in marks.items())
+    ranged = "; dashed: its effective range" if marks else ""
+    limits = ", ".join(f"{name} {hertz(hz, unit=True)}" for name, hz in marks.items())
     of = f" of {curves.impulse.name}" if curves.impulse is not None else ""
     return [
-        _picture(
-            response,
+        Picture(
+            partial(figures.draw_response, curves.response, best=best, limits=marks),
             "response",
-            f"Responses of {wording.many(len(curves.response), 'cone')}{front}; "
-            "dashed: its effective range.",
-            told,
+            f"Responses of {wording.many(len(curves.response), 'cone')}{front}{ranged}.",
+            words.curve_words(curves.response, "level", "dB", best)
+            + (f" Its effective range goes {limits}." if limits else ""),
         ),
-        _picture(
-            distortion,
+        Picture(
+            partial(figures.draw_distortion, curves.distortion, best=best),
             "distortion",
             f"Total harmonic distortion of {wording.many(len(curves.distortion), 'cone')}{front}, "
             "at the fundamental's frequency.",
+            words.curve_words(curves.distortion, "harmonic distortion", "%", best),
         ),
-        _picture(
-            impulse,
+        Picture(
+            partial(figures.draw_impulse, curves.impulse, curves.envelope, decay_ms=decay),
             "impulse",
             f"Impulse response{of} with its envelope and the 5 % line.",
+            words.impulse_words(curves.impulse, decay),
         ),
     ]
 
 
 def _marks(material: Material, wanted: Mapping[str, str]) -> dict[str, float]:
-    """Give the leader's first measured values of some measures, in the measures' own units."""
+    """Give the leader's last measured values of some measures, in the measures' own units."""
     best, trials = _best(material), material.trials
     if best is None:
         return {}
@@ -139,92 +132,103 @@ def _marks(material: Material, wanted: Mapping[str, str]) -> dict[str, float]:
     return marks
 
 
-def _knobs(material: Material, labels: Mapping[str, str]) -> list[Picture]:
-    """Draw indices, main effects and what two knobs do together."""
-    answer = material.knobs
-    indices = figures.draw_indices(answer, labels=labels)
+def index_picture(material: Material) -> Picture:
+    """Draw the Sobol indices."""
+    return Picture(
+        partial(figures.draw_indices, material.knobs, labels=_labels(material)),
+        "indices",
+        "Sobol indices: what each knob does alone, and in all its company.",
+        words.index_words(material.knobs, _labels(material)),
+    )
+
+
+def knob_pictures(material: Material) -> list[Picture]:
+    """Draw main effects and what two knobs do together."""
+    answer, labels = material.knobs, _labels(material)
     units = {name: variable.unit for name, variable in material.plan.variables.items()}
     values = material.scores if answer.metric == wording.score_name(material.plan) else None
-    effects = figures.draw_effects(answer, material.trials, values, labels=labels)
     return [
-        _picture(
-            indices,
-            "indices",
-            "Sobol indices: what each knob does alone, and in all its company.",
-            answer.text,
-        ),
-        _picture(
-            effects,
+        Picture(
+            partial(figures.draw_effects, answer, material.trials, values, labels=labels),
             "effects",
             "Main effects: the mean over all other settings with its 90 % band; rings are cones.",
-            answer.text,
+            words.effect_words(answer, labels),
         ),
-        _picture(
-            figures.draw_interactions(answer, labels=labels, units=units),
+        Picture(
+            partial(figures.draw_interactions, answer, labels=labels, units=units),
             "interactions",
             "What two knobs do together: each pair, and the two strongest as curves (bars: 90 %).",
-            answer.text,
+            words.interaction_words(answer, labels),
         ),
     ]
 
 
-def _optima(material: Material, labels: Mapping[str, str]) -> list[Picture]:
+def optimum_pictures(material: Material) -> list[Picture]:
     """Draw each number knob's optimum, where anything is known of it."""
     name, unit = wording.score_name(material.plan), wording.score_unit(material.plan)
+    labels = _labels(material)
     return [
-        _picture(
-            figures.draw_optimum(
+        Picture(
+            partial(
+                figures.draw_optimum,
                 replace(answer, metrics={}),
                 labels=labels,
                 metric=name,
                 units={name: unit},
                 trials=material.trials.assign(score=material.scores),
             ),
-            f"optimum{place}",
+            f"optimum_{answer.variable}",
             answer.text,
-            f"Drawn: the expected {labels.get(name, name)} over {labels[answer.variable]}, and "
-            "each setting's chance of being the best; rings are cones.",
+            words.optimum_words(answer, labels, name, unit, minimise=_minimises(material.plan)),
         )
-        for place, answer in enumerate(material.findings.optima)
+        for answer in material.findings.optima
         if len(answer.curve)
     ]
 
 
-def _comparisons(material: Material, labels: Mapping[str, str]) -> list[Picture]:
+def comparison_pictures(material: Material) -> list[Picture]:
     """Draw the best level of each choice against the next best one, metric by metric."""
-    plan = material.plan
-    units = {name: metric.unit for name, metric in plan.metrics.items()}
-    units.setdefault("score", wording.score_unit(plan))
     rivals: dict[str, Comparison] = {}
     for answer in material.findings.levels:
         rivals.setdefault(next(iter(answer.a)), answer)
+    labels, units = _labels(material), _units(material)
     found = []
-    for place, answer in enumerate(rivals.values()):
-        a, b = wording.sides(plan, answer.a, answer.b)
-        figure = figures.draw_comparison(answer, a=a, b=b, units=units, labels=labels)
-        drawn = f"Drawn: {a} minus {b}, metric by metric, with 90 % intervals."
-        found.append(_picture(figure, f"comparison{place}", answer.text, drawn))
+    for variable, answer in rivals.items():
+        a, b = called = wording.sides(material.plan, answer.a, answer.b)
+        draw = partial(figures.draw_comparison, answer, a=a, b=b, units=units, labels=labels)
+        told = words.comparison_words(answer, called, units, labels)
+        found.append(Picture(draw, f"comparison_{variable}", answer.text, told))
     return found
 
 
-def _dead_ends(material: Material, labels: Mapping[str, str]) -> list[Picture]:
-    answer = material.findings.dead_ends
+def dead_end_pictures(material: Material) -> list[Picture]:
+    """Draw where the best recipe can still lie."""
+    answer, labels = material.findings.dead_ends, _labels(material)
     if answer is None or not any(each.loss.known for each in answer.variants):
         return []
-    figure = figures.draw_dead_ends(answer, labels=labels)
-    return [_picture(figure, "deadends", "Where the best recipe can still lie.", answer.text)]
+    draw, told = partial(figures.draw_dead_ends, answer, labels=labels), words.dead_end_words
+    return [
+        Picture(draw, "deadends", "Where the best recipe can still lie.", told(answer, labels))
+    ]
 
 
-def _front(material: Material, labels: Mapping[str, str]) -> list[Picture]:
-    answer = material.findings.front
+def front_pictures(material: Material) -> list[Picture]:
+    """Draw the front of a plan that trades."""
+    answer, labels = material.findings.front, _labels(material)
     if answer is None or not answer.members:
         return []
-    figure = figures.draw_front(answer, material.plan.metrics, labels=labels)
-    caption = "The measured recipes in the traded metrics, and the box from poor to good."
-    return [_picture(figure, "front", caption, answer.text)]
+    return [
+        Picture(
+            partial(figures.draw_front, answer, material.plan.metrics, labels=labels),
+            "front",
+            "The measured recipes in the traded metrics, and the box from poor to good.",
+            words.front_words(answer, _units(material), labels),
+        )
+    ]
 
 
-def _drift(material: Material, labels: Mapping[str, str]) -> list[Picture]:
+def drift_pictures(material: Material) -> list[Picture]:
+    """Draw the reference cone's chart and the sessions' offsets."""
     answer = material.findings.drift
     if answer is None:
         return []
@@ -232,4 +236,16 @@ def _drift(material: Material, labels: Mapping[str, str]) -> list[Picture]:
         "Dots: the reference cone's reading in each session, dashed its limits; bars: what each "
         "session adds, with its 90 % interval, from every cone heard in several sessions."
     )
-    return [_picture(figures.draw_drift(answer, labels=labels), "drift", caption, answer.text)]
+    draw = partial(figures.draw_drift, answer, labels=_labels(material))
+    return [Picture(draw, "drift", caption, words.drift_words(answer))]
+
+
+def calibration_picture(material: Material) -> Picture:
+    """Draw each cone foretold without itself."""
+    labels = _labels(material)
+    return Picture(
+        partial(figures.draw_calibration, material.calibration, labels=labels),
+        "calibration",
+        "Measured against foretold without that cone; on the line is perfect.",
+        words.calibration_words(material.calibration, labels),
+    )

@@ -12,6 +12,7 @@ from experiments.trials import is_mass
 from optimiser import wording
 from optimiser.answer_tables import Table
 from optimiser.answers import Estimate
+from optimiser.document import Term
 from optimiser.material import Material
 
 if TYPE_CHECKING:
@@ -186,23 +187,21 @@ def _seen(name: str, measured: Mapping[str, float] | None, near: Estimate) -> st
     return wording.beside(value, near)
 
 
-def definitions(plan: Plan) -> list[dict[str, str]]:
+def definitions(plan: Plan) -> list[Term]:
     """Give every measure's definition, those that the plan uses first."""
     used: dict[str, list[str]] = {}
     for metric in plan.metrics.values():
         full = "mass_g" if is_mass(metric) else metric.measure
         used.setdefault(full, []).append(metric.label)
-    rows = []
-    for measure in sorted(MEASURES.values(), key=lambda each: each.name not in used):
-        rows.append(
-            {
-                "name": measure.name,
-                "label": measure.label,
-                "unit": measure.unit,
-                "definition": measure.definition,
-                "standard": measure.standard,
-                "other_readings": measure.other_readings,
-                "used": ", ".join(used.get(measure.name, [])),
-            }
+    return [
+        Term(
+            label=each.label,
+            name=each.name,
+            unit=each.unit,
+            used=", ".join(used.get(each.name, [])),
+            definition=each.definition,
+            source=f"Source: {each.standard}"
+            + (f" Not meant: {each.other_readings}" if each.other_readings else ""),
         )
-    return rows
+        for each in sorted(MEASURES.values(), key=lambda each: each.name not in used)
+    ]

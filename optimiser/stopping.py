@@ -12,13 +12,15 @@ from experiments.plan import Plan
 from optimiser.acquisition import NoisyImprovement
 from optimiser.answers import Estimate, Outlook, Pick, Settings
 from optimiser.continuation import PLATE, continuation
+from optimiser.fronts import standing
 from optimiser.goals import Goals
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, repeatability
 from optimiser.proposals import first_cones, propose
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
-from optimiser.wording import duration, interval, many, number, percent, with_unit
+from optimiser.trading import VolumeImprovement
+from optimiser.wording import covered, duration, interval, many, number, percent, with_unit
 
 __all__ = ["outlook"]
 
@@ -56,7 +58,8 @@ def outlook(
         'nearly there' when it cannot be told from the best (within 5 % or the repeatability,
         whichever is more) with probability 0.6, and the gain is under half the repeatability.
         Cones planned or printed count as not there: what they may bring is still to be gained.
-        Where the plan trades its metrics, this is told of the score all the same.
+        Where the plan trades its metrics, what the next cone adds to the front; curve and
+        chances are those of the score all the same.
 
     Raises
     ------
@@ -66,9 +69,14 @@ def outlook(
     if model is None:
         model = fit(plan, trials, seed, progress=progress)
     if plan.goal == "trade":
-        model = _scored(model)
-    nothing_pending = model.evidence.pending.iloc[:0]
-    model = replace(model, evidence=replace(model.evidence, pending=nothing_pending))
+        return _traded(model, trials, seed, progress)
+    return _of_score(model, trials, seed, progress)
+
+
+def _of_score(model: Model, trials: pd.DataFrame, seed: int, progress: Progress | None) -> Outlook:
+    """Say what one more cone brings to the score."""
+    plan = model.plan
+    model = _none_pending(model)
     history = _history(model)
     leader = model.leader()
     if leader is None or model.cones < first_cones(plan) // 2 + 1:
@@ -109,11 +117,34 @@ def outlook(
     )
 
 
-def _scored(model: Model) -> Model:
-    """Give the model of a trading plan as one that seeks the best score."""
+def _traded(model: Model, trials: pd.DataFrame, seed: int, progress: Progress | None) -> Outlook:
+    """Say what one more cone adds to the front; the score is followed beside it."""
     plan = replace(model.plan, goal="score")
-    note = "The plan trades its metrics; the outlook is that of the score. See the front too."
-    return replace(model, plan=plan, goals=Goals(plan, model.metrics), notes=[*model.notes, note])
+    note = "The plan trades its metrics; curve and chances of the outlook are those of the score."
+    scored = replace(model, plan=plan, goals=Goals(plan, model.metrics))
+    answer = _of_score(scored, trials, seed, progress)
+    now = standing(_none_pending(model))
+    pick = next(iter(propose(model.plan, trials, 1, seed, model=_none_pending(model))), None)
+    if now is None or pick is None or answer.verdict == "cannot tell yet":
+        return replace(answer, notes=[*answer.notes, note], verdict="cannot tell yet")
+    known = now.model.encoding(now.model.evidence.known)
+    row = now.model.encoding(now.model.evidence.space.rows([pick.settings]))
+    gain = VolumeImprovement(now.model, known, seed=seed).gain(row)[:, 0]
+    added = estimate(gain, model.cones) if pick.kind != "first" else unknown(model.cones)
+    text = (
+        f"The front covers {covered(now.volume, most=3)}; the next cone is expected to add "
+        f"{interval(added, most=3)} (90 %, {many(model.cones, 'cone')})."
+    )
+    return replace(
+        answer, verdict="no verdict", text=text + _cost_text(model, pick), volume=now.volume,
+        added=added, minutes=pick.minutes, money=pick.money, notes=[*answer.notes, note],
+    )  # fmt: skip
+
+
+def _none_pending(model: Model) -> Model:
+    """Count cones that are planned or printed as not there."""
+    evidence = replace(model.evidence, pending=model.evidence.pending.iloc[:0])
+    return replace(model, evidence=evidence)
 
 
 def _next_gain(model: Model, trials: pd.DataFrame, seed: int) -> tuple[Estimate, Pick | None]:
@@ -150,12 +181,15 @@ def _plate_text(model: Model, plate: Estimate, pick: Pick | None) -> str:
         f" A plate of {PLATE} chosen now is expected to gain "
         f"{interval(plate, model.goals.unit, most=3)}."
     )
-    if pick is None:
-        return text
+    return text if pick is None else text + _cost_text(model, pick)
+
+
+def _cost_text(model: Model, pick: Pick) -> str:
+    """Say what the next cone costs; empty where the plan does not tell."""
     costs = [duration(pick.minutes)] if np.isfinite(pick.minutes) else []
     if np.isfinite(pick.money):
         costs.append(with_unit(f"{pick.money:.2f}", model.plan.effort.currency))
-    return f"{text} The next cone takes {' and '.join(costs)}." if costs else text
+    return f" The next cone takes {' and '.join(costs)}." if costs else ""
 
 
 def _behind(model: Model, settings: Settings, seed: int) -> tuple[Floats, Floats]:

@@ -29,7 +29,8 @@ class Outlook:
     alike : float
         Probability that it cannot be told from the best printable recipe: that it lies within
         5 % or the repeatability, whichever is more.
-    verdict : {'go on', 'nearly there', 'stop', 'cannot tell yet'}
+    verdict : {'go on', 'nearly there', 'stop', 'no verdict', 'cannot tell yet'}
+        'no verdict' where the plan trades: a front has no single best cone.
     best : int or None
         The best cone so far by its expected score.
     history : pandas.DataFrame
@@ -41,6 +42,9 @@ class Outlook:
     continuation : pandas.DataFrame
         ``more, best, low, high, gain, gain_low, gain_high, ceiling``: the best true score after
         so many more cones, were they all chosen now; see `optimiser.continuation`.
+    volume, added : Estimate
+        Where the plan trades, the hypervolume that the front covers, and what the next cone is
+        expected to add; see `Front`.
     """
 
     gain: Estimate
@@ -58,3 +62,5 @@ class Outlook:
     minutes: float = float("nan")
     money: float = float("nan")
     continuation: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False, compare=False)
+    volume: Estimate = UNTOLD
+    added: Estimate = UNTOLD

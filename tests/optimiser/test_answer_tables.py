@@ -107,7 +107,13 @@ def test_differences_and_levels():
     assert rows(table)[2] == ["decay", "-0.1 ms (-0.9 to 0.8)"]
     never = dataclasses.replace(answer, replicates=None)
     table = level_table([answer, never], [("a", "b"), ("a", "c")], "score", "")
-    assert [row[-2:] for row in rows(table)] == [["93 %", "4"], ["93 %", "over 50"]]
+    told = ["0.10 (-0.02 to 0.20)", "93 %"]
+    assert [row[2:] for row in rows(table)] == [
+        [*told, "4", "cannot tell yet"], [*told, "over 50", "cannot tell yet"],
+    ]  # fmt: skip
+    both = dataclasses.replace(answer, paired=answers.paired())
+    (row,) = rows(level_table([both], [("a", "b")], "score", ""))
+    assert row[-1] == "0.05 (-0.01 to 0.10)"
 
 
 def test_the_front_lists_those_that_may_be_on_it():
@@ -198,3 +204,15 @@ def test_the_rule_told_is_the_rule_followed(within, alike, gain, verdict):
         assert told in RULE
     found = _outlook_verdict(Estimate(gain, 0.0, 1.0), 1.0, {0.05: within}, alike)
     assert found == verdict
+
+
+def test_the_outlook_of_a_front_speaks_of_volume():
+    front = dataclasses.replace(
+        answers.outlook(), volume=Estimate(0.45, 0.4, 0.5, 3), added=Estimate(0.03, 0, 0.09, 3)
+    )
+    assert rows(outlook_table(front)) == [
+        ["the front covers", "0.45 (0.40 to 0.50) of the box from poor to good"],
+        ["one more cone is expected to add", "0.03 (0.00 to 0.09)"],
+        ["from", "3 cones"],
+        ["time for one more", "74 min"],
+    ]

@@ -8,9 +8,10 @@ import pytest
 
 from experiments.plan import Plan
 from experiments.space import Space
-from optimiser import fit, outlook, propose
+from optimiser import fit, front, outlook, propose
 from optimiser.continuation import continuation
 from tests.functions import branin_problem, hartmann6_problem
+from tests.optimiser.test_trading import trade_plan, trade_trials
 
 
 def test_an_unexplored_problem_goes_on():
@@ -144,3 +145,29 @@ def test_the_next_cone_tells_its_effort():
     assert 60 <= result.minutes <= 70
     assert result.money == 2
     assert f"takes {result.minutes:.0f}\xa0min and 2.00\xa0EUR" in result.text
+
+
+def test_a_plan_that_trades_speaks_of_its_front():
+    plan = trade_plan()
+    trials = trade_trials(plan, 8)
+    model = fit(plan, trials)
+    found = outlook(plan, trials, model=model)
+    told = front(plan, trials, model=model)
+    (pick,) = propose(plan, trials, 1, model=model)
+    assert found.verdict == "no verdict"
+    assert found.volume == told.volume
+    # The pick's gain is the mean over the same draws of what it adds.
+    assert found.added.mean == pytest.approx(pick.gain, rel=0.02)
+    assert 0 <= found.added.low <= found.added.mean <= found.added.high
+    assert "of the box from poor to good; the next cone is expected to add" in found.text
+    assert "score" not in found.text
+    waiting = pd.concat([trials, trials.iloc[:1].assign(**pick.settings, status="planned")])
+    planned = outlook(plan, waiting.assign(cone=range(1, 10)), seed=0)
+    assert planned.added.mean == pytest.approx(found.added.mean, rel=0.5)
+
+
+def test_a_plan_that_trades_cannot_tell_at_first():
+    plan = trade_plan()
+    found = outlook(plan, trade_trials(plan, 1))
+    assert found.verdict == "cannot tell yet"
+    assert not found.volume.known
