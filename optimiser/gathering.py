@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
-from experiments.acoustics import Distortion, Impulse, Options, Response, Sweep, listen
-from experiments.acoustics.calibration import stated
-from experiments.acoustics.reading import read
+from experiments.acoustics import Impulse
 from experiments.errors import ExperimentError
 from experiments.records import Cone, Curve
 from optimiser import fit, outlook, propose, sensitivity
@@ -16,6 +14,7 @@ from optimiser.findings import gather_findings
 from optimiser.heard import envelope_of, line_of
 from optimiser.material import Coming, Curves, Material
 from optimiser.plates import SetUp, set_up
+from optimiser.stored_curves import read_stored
 
 if TYPE_CHECKING:
     from experiments.ledger import Ledger
@@ -145,7 +144,7 @@ def gather_curves(ledger: Ledger, best: int | None) -> Curves:
     notes: list[str] = []
     for stored in _latest(ledger):
         try:
-            curves = _read(stored)
+            curves = read_stored(stored)
         except ExperimentError as error:
             notes.append(f"Cone {stored.cone}, {stored.name}: not drawn ({error}).")
             continue
@@ -173,19 +172,3 @@ def _latest(ledger: Ledger) -> list[Curve]:
         if curve.cone in counts:
             latest[curve.cone, curve.kind] = curve
     return list(latest.values())
-
-
-def _read(stored: Curve) -> Mapping[str, Any]:
-    """Read a stored file: its curves by kind."""
-    options = dict(stored.options)
-    if "sweep" in options:
-        options["sweep"] = Sweep(**options["sweep"])
-    chosen = Options().with_values(options)
-    if stored.kind == "sweep":
-        return listen(stored.content, name=stored.name, kind="sweep", options=chosen).curves
-    curve: Response | Distortion | Impulse = read(
-        stored.content, stored.name, stored.kind, chosen
-    ).curve
-    if isinstance(curve, Response):
-        curve, _ = stated(curve, chosen)
-    return {stored.kind: curve}
