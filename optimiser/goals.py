@@ -11,13 +11,17 @@ Journal of Quality Technology 12(4), 214-219.
 from __future__ import annotations
 
 from collections.abc import Collection
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
 from experiments.plan import Metric, Plan
 
-__all__ = ["FAR", "Goals", "desirability"]
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["FAR", "Goals", "desirability", "measured_scores"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -193,3 +197,14 @@ def _soft(metric: Metric, values: Floats) -> Floats:
     rise = np.minimum(_rise(metric, values), 1.0)
     tail = _KNEE * np.exp(np.clip((rise - _KNEE) / _KNEE, -20.0, 0.0))
     return np.asarray(np.where(rise >= _KNEE, rise, tail) ** metric.shape)
+
+
+def measured_scores(plan: Plan, trials: pd.DataFrame) -> Floats:
+    """Give the measured score of each row of a table; NaN where a metric that it needs lacks."""
+    measured = (trials["status"] == "measured").to_numpy(dtype=bool)
+    # As in the answers, a metric that nobody has measured yet leaves the score.
+    goals = Goals(plan, [name for name in plan.metrics if trials[name].notna().any()])
+    values = {name: trials[name].to_numpy(dtype=float) for name in goals.needed}
+    if not goals.metrics:
+        return np.full(len(trials), np.nan)
+    return np.where(measured, goals.score(values), np.nan)

@@ -8,8 +8,19 @@ touched the cone: when the cone was changed since the export, edits of its rows 
 from __future__ import annotations
 
 from experiments.exchange.applying import apply
+from experiments.exchange.editing import ConeSheet, EditConflict, cone_sheet, edit_cone
 from experiments.exchange.exporting import export_csv
 from experiments.exchange.preview import Change, Preview
 from experiments.exchange.previewing import preview_csv
 
-__all__ = ["Change", "Preview", "apply", "export_csv", "preview_csv"]
+__all__ = [
+    "Change",
+    "ConeSheet",
+    "EditConflict",
+    "Preview",
+    "apply",
+    "cone_sheet",
+    "edit_cone",
+    "export_csv",
+    "preview_csv",
+]

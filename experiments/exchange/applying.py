@@ -12,7 +12,7 @@ from experiments.store import Writer
 __all__ = ["apply"]
 
 
-def apply(ledger: Ledger, preview: Preview) -> str:
+def apply(ledger: Ledger, preview: Preview, *, act: str = "import") -> str:
     """Take a spreadsheet in as one act, which one `undo` takes back.
 
     Parameters
@@ -21,6 +21,8 @@ def apply(ledger: Ledger, preview: Preview) -> str:
         The experiment.
     preview : Preview
         From `preview_csv`.
+    act : {"import", "edit"}
+        What the history calls it.
 
     Returns
     -------
@@ -44,13 +46,13 @@ def apply(ledger: Ledger, preview: Preview) -> str:
         "sha256": preview.digest,
         "changes": [change.record() for change in preview.changes],
     }
-    with ledger.act("import", arguments) as act:
+    with ledger.act(act, arguments) as written:
         for edit in preview.edits:
-            _check_fresh(act.writer, edit)
+            _check_fresh(written.writer, edit)
         for edit in preview.edits:
-            _apply_edit(act.writer, plan, edit)
-        act.summary = f"import of {preview.path.name}: {preview.headline}"
-    return act.summary
+            _apply_edit(written.writer, plan, edit)
+        written.summary = f"{act} of {preview.path.name}: {preview.headline}"
+    return written.summary
 
 
 def _stale(found: str) -> ExchangeError:

@@ -11,7 +11,7 @@ import pandas as pd
 from experiments.agreement import cones_text
 from experiments.circumstances import climate_remarks
 from experiments.errors import ExchangeError, Problem
-from experiments.exchange.cells import read_sheet
+from experiments.exchange.cells import RawSheet, read_sheet
 from experiments.exchange.findings import Findings
 from experiments.exchange.known_cones import KnownCones
 from experiments.exchange.new_cones import NewCones
@@ -20,7 +20,7 @@ from experiments.exchange.rows import SheetRow, TypedSheet, columns_of, typed_ro
 from experiments.ledger import Ledger
 from experiments.slips import session_remark
 
-__all__ = ["preview_csv"]
+__all__ = ["by_cone", "preview_csv", "preview_sheet"]
 
 
 def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
@@ -48,8 +48,13 @@ def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
         If values were stored under another definition of their metric.
     """
     ledger.refuse_stale()
-    path, plan = Path(path), ledger.plan
-    raw = read_sheet(path, columns_of(plan))
+    path = Path(path)
+    return preview_sheet(ledger, read_sheet(path, columns_of(ledger.plan)), path)
+
+
+def preview_sheet(ledger: Ledger, raw: RawSheet, path: Path) -> Preview:
+    """As `preview_csv`, of cells that were read already; `path` only names them."""
+    plan = ledger.plan
     sheet = typed_rows(raw, plan, path.name)
     _refuse_nameless(sheet, path.name)
     digest = hashlib.sha256(raw.content).hexdigest()
@@ -93,7 +98,7 @@ def _refuse_nameless(sheet: TypedSheet, file: str) -> None:
 
 def _compare(ledger: Ledger, sheet: TypedSheet, base: dict[int, list[Row]]) -> Findings:
     findings = Findings(ledger.plan, ledger.space)
-    known = KnownCones(findings, ledger, _by_cone(ledger.wide_table()), base)
+    known = KnownCones(findings, ledger, by_cone(ledger.wide_table()), base)
     new = NewCones(findings)
     groups: dict[tuple[str, int], list[SheetRow]] = {}
     for row in sheet.rows:
@@ -179,7 +184,7 @@ def _exported(ledger: Ledger, sheet: TypedSheet) -> dict[int, list[Row]]:
     newest = max((version for versions in seen.values() for version in versions), default=0)
     for act in sorted({newest, *wanted.values()}, reverse=True):
         if wanted and act <= last:
-            then = _by_cone(ledger.wide_table_at(act))
+            then = by_cone(ledger.wide_table_at(act))
             found = [one for one in wanted if one in then and _version(then[one]) == wanted[one]]
             base |= {cone: then[cone] for cone in found if wanted.pop(cone)}
     return base
@@ -209,8 +214,8 @@ def _seen_before(ledger: Ledger, digest: str, path: Path) -> list[Problem]:
     return []
 
 
-def _by_cone(frame: pd.DataFrame) -> dict[int, list[Row]]:
-    """Group the rows of a table by cone, as plain Python values."""
+def by_cone(frame: pd.DataFrame) -> dict[int, list[Row]]:
+    """Group the rows of `View.wide_table` by cone, as plain Python values."""
     rows: dict[int, list[Row]] = {}
     for row in frame.to_dict("records"):
         plain = {str(name): _none(value) for name, value in row.items()}

@@ -6,8 +6,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
-import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from experiments.circumstances import CIRCUMSTANCES
@@ -17,7 +15,7 @@ from optimiser import wording
 from optimiser.command.options import as_json, in_folder
 from optimiser.command.show import console, print_json, print_table
 from optimiser.command.spread import show_spread
-from optimiser.goals import Goals
+from optimiser.goals import measured_scores
 from optimiser.remarks import odd_entries
 
 if TYPE_CHECKING:
@@ -55,7 +53,7 @@ def table_command(spread_wanted: bool, folder: Path, json_wanted: bool) -> None:
     if spread_wanted:
         show_spread(plan, trials, json_wanted=json_wanted)
         return
-    trials["score"] = _scores(plan, trials)
+    trials["score"] = measured_scores(plan, trials)
     for problem in left_out:
         click.echo(f"left out of the table: {problem}", err=True)
     if json_wanted:
@@ -100,17 +98,6 @@ def _columns(plan: Plan, trials: pd.DataFrame) -> list[tuple[str, list[str]]]:
     if trials["score"].notna().any() and wording.score_name(plan) not in plan.metrics:
         columns.append(("score", wording.column(trials["score"])))
     return columns
-
-
-def _scores(plan: Plan, trials: pd.DataFrame) -> npt.NDArray[np.float64]:
-    """Give the measured score of each row; NaN where a metric that it needs is missing."""
-    measured = (trials["status"] == "measured").to_numpy(dtype=bool)
-    # As in the answers, a metric that nobody has measured yet leaves the score.
-    goals = Goals(plan, [name for name in plan.metrics if trials[name].notna().any()])
-    values = {name: trials[name].to_numpy(dtype=float) for name in goals.needed}
-    if not goals.metrics:
-        return np.full(len(trials), np.nan)
-    return np.where(measured, goals.score(values), np.nan)
 
 
 def _notes(trials: pd.DataFrame) -> list[list[str]]:
