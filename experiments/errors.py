@@ -6,6 +6,7 @@ Tree::
     ├── PlanError              the plan file: carries every problem at once
     ├── RecipeError            a recipe that cannot be printed or is not complete
     ├── LedgerError            the store, or an act that the store's state does not allow
+    │   └── ConflictError      an act that somebody else's change came before
     ├── CurveError             a measurement file that cannot be read or is ambiguous
     ├── ExchangeError          a spreadsheet that cannot be taken in
     ├── ArchiveError           an archive of an experiment that is not to be trusted
@@ -19,6 +20,7 @@ from dataclasses import dataclass
 
 __all__ = [
     "ArchiveError",
+    "ConflictError",
     "CurveError",
     "ExchangeError",
     "ExperimentError",
@@ -75,6 +77,10 @@ class RecipeError(ExperimentError):
 
 class LedgerError(ExperimentError):
     """The store cannot be opened, or refuses an act."""
+
+
+class ConflictError(LedgerError):
+    """Somebody else changed a cone first."""
 
 
 class CurveError(ExperimentError):

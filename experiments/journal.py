@@ -14,6 +14,7 @@ from experiments import acts
 from experiments.copies import COPY, Copy
 from experiments.definitions import stamp_changes
 from experiments.entries import cone_number
+from experiments.expecting import refuse_change
 from experiments.folder import found_experiment
 from experiments.history import take_back
 from experiments.outputs import check_output
@@ -42,6 +43,8 @@ class Act:
 
 class Journal(View):
     """An experiment in which acts can be written down and taken back, whatever they are."""
+
+    _expected: tuple[int, int] | None = None
 
     @classmethod
     def create(
@@ -84,6 +87,28 @@ class Journal(View):
         return ledger
 
     @contextmanager
+    def expecting(self, cone: int, version: int) -> Iterator[None]:
+        """Let an act inside the block pass only while a cone is as somebody saw it.
+
+        Parameters
+        ----------
+        cone : int
+            The cone.
+        version : int
+            The act that had last touched it then; see `View.wide_table`.
+
+        Raises
+        ------
+        ConflictError
+            By the act, which then changes nothing, if another one came first.
+        """
+        self._expected = (cone, version)
+        try:
+            yield
+        finally:
+            self._expected = None
+
+    @contextmanager
     def act(self, name: str, arguments: Mapping[str, Any]) -> Iterator[Act]:
         """One transaction with its row in the history; for the modules of this package.
 
@@ -101,6 +126,8 @@ class Journal(View):
         """
         self._refresh()
         with self._store.writing(self._stamp()) as writer:
+            if self._expected is not None:
+                refuse_change(writer, *self._expected)
             act = Act(writer)
             yield act
             stamp_changes(writer, self._plan)
