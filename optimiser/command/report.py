@@ -13,15 +13,17 @@ from optimiser.command.options import as_json, force_option, in_folder, random_s
 from optimiser.command.show import print_json, progress
 from optimiser.gathering import gather_material
 from optimiser.report import write_report
+from optimiser.report_markdown import check_pictures, write_markdown
 
 __all__ = ["report_command"]
 
 
-_PAGE = Kind("a report", (".html", ".htm"), is_sealed)
+_MARKDOWN = (".md", ".markdown")
+_REPORT = Kind("a report", (".html", ".htm", *_MARKDOWN), is_sealed)
 
 
 @click.command("report")
-@click.argument("file", type=click.Path(path_type=Path), required=False, metavar="[FILE.html]")
+@click.argument("file", type=click.Path(path_type=Path), required=False, metavar="[FILE]")
 @force_option
 @random_seed
 @in_folder
@@ -29,19 +31,31 @@ _PAGE = Kind("a report", (".html", ".htm"), is_sealed)
 def report_command(
     file: Path | None, force: bool, seed: int | None, folder: Path, json_wanted: bool
 ) -> None:
-    """Write the whole experiment as one self-contained page.
+    """Write the whole experiment as one self-contained page, or as Markdown.
 
-    Without FILE.html it is report.html in the experiment's folder.
+    Without FILE it is report.html in the experiment's folder. FILE.md is Markdown for a web post,
+    its pictures as PNG in the folder FILE_pictures beside it.
     """
     path = file or folder / "report.html"
+    markdown = path.suffix.lower() in _MARKDOWN
     with Ledger.open(folder) as ledger:
-        check_output(path, _PAGE, force=force)
+        check_output(path, _REPORT, force=force)
+        if markdown:
+            check_pictures(path)
         with progress("writing the report") as tell:
             material = gather_material(
                 ledger, seed=seed, made=f"{datetime.now(UTC):%Y-%m-%d}", progress=tell
             )
-    write_report(material, path)
+            written = (
+                write_markdown(material, path, force=force)
+                if markdown
+                else [write_report(material, path)]
+            )
     if json_wanted:
-        print_json({"file": str(path), "bytes": path.stat().st_size, "notes": material.notes})
-    else:
-        click.echo(f"wrote {path}")
+        pictures = [str(each) for each in written[1:]]
+        told = {"file": str(path), "bytes": path.stat().st_size, "pictures": pictures}
+        print_json({**told, "notes": material.notes})
+        return
+    click.echo(f"wrote {path}")
+    if markdown:
+        click.echo(f"wrote {len(written) - 1} pictures in {written[1].parent}")

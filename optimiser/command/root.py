@@ -50,7 +50,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "recommend": ("recommend", "Show which recipe to put into production, and how to confirm it."),
     "drift": ("drift", "Show whether the rig moves from session to session."),
     "ageing": ("ageing", "Show how kept cones drift with light or days."),
-    "report": ("report", "Write the whole experiment as one self-contained page."),
+    "report": ("report", "Write the whole experiment as one self-contained page, or as Markdown."),
     "page": ("page", "Serve the experiment as a local web page."),
 }
 

@@ -153,3 +153,16 @@ def test_a_report_replaces_reports_only(run, fresh, tmp_path):
     assert run("report", page, "--in", fresh).status == 2
     assert "my own remark" in page.read_text(encoding="utf-8")
     assert run("report", tmp_path / "report.pdf", "--in", fresh).status == 2
+
+
+def test_a_report_as_markdown(run, fresh, tmp_path):
+    told = run("report", tmp_path / "post.md", "--json", "--in", fresh)
+    assert told.status == 0
+    pictures = sorted((tmp_path / "post_pictures").iterdir())
+    assert sorted(told.json["pictures"]) == [str(each) for each in pictures]
+    assert len(pictures) > 5
+    assert "# window-sill radio" in (tmp_path / "post.md").read_text(encoding="utf-8")
+    again = run("report", tmp_path / "post.md", "--in", fresh)
+    assert f"{len(pictures)} pictures" in again.out
+    (tmp_path / "other_pictures").write_text("mine", encoding="utf-8")
+    assert run("report", tmp_path / "other.md", "--in", fresh).status == 2
