@@ -1,4 +1,4 @@
-"""How kept cones age: every metric's drift with light or days, and what follows from it."""
+"""How kept cones age, or follow the climate: every metric's drift, and what follows from it."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ import pandas as pd
 from experiments.errors import Problem, TrialsError
 from experiments.plan import Metric, Plan
 from optimiser import wording
+from optimiser.ageing_beside import effects_beside, with_beside
 from optimiser.ageing_choice import choose_law
 from optimiser.ageing_confounding import Confounding, confounding
 from optimiser.ageing_crossing import bound_of, cone_crossing
@@ -36,6 +37,7 @@ Progress = Callable[[float, str], None]
 _DRAWS = 3000
 _FAR = 2.0  # times the longest time seen: beyond, every law counts the same
 _GRID = 60
+_VALUES = 3  # of a climate, before a line through them can be called straight
 _UNKNOWN = Estimate(math.nan, math.nan, math.nan, 0)
 
 
@@ -49,19 +51,20 @@ def ageing(
     seed: int = 0,
     progress: Progress | None = None,
 ) -> Ageing:
-    """Say how each metric of the kept cones drifts with age.
+    """Say how each metric of the kept cones drifts with age, or follows the climate.
 
     Parameters
     ----------
     plan : Plan
     trials : DataFrame
-        One row a measurement (see `Ledger.table`), with a column ``light_hours`` or
-        ``age_days``. Light that is not given counts as none; an age that is not given leaves the
-        measurement out.
-    by : {'light_hours', 'age_days'}
-        What age is counted in.
+        One row a measurement (see `Ledger.table`), with a column named as `by`. Light that is
+        not given counts as none; what else is not given leaves the measurement out. Over an age,
+        ``temperature_c`` and ``humidity_percent`` are taken into account where they can be.
+    by : {'light_hours', 'age_days', 'temperature_c', 'humidity_percent'}
+        What age is counted in; or a climate, whose effect is a straight line that comes and
+        goes with it.
     at : float, optional
-        A time for which the kept cones' scores are wanted.
+        A time for which the kept cones' scores are wanted; not over a climate.
     seed : int
         Where random draws start.
     progress : callable, optional
@@ -74,7 +77,7 @@ def ageing(
     Raises
     ------
     TrialsError
-        A table that does not fit the plan, an unknown `by`, or an `at` below 0.
+        A table that does not fit the plan, an unknown `by`, an `at` below 0 or over a climate.
     """
     clock = _clock(by, at)
     heard = hear(plan, trials)
@@ -87,7 +90,8 @@ def ageing(
             progress(place / len(plan.metrics), metric.label)
         metrics.append(desk.metric(metric, place, parts))
     visits = next_visits(
-        [(kept, desk.draw(model, 0)) for kept, model in parts.values()], clock.slack
+        [(kept, desk.draw(model, 0)) for kept, model in parts.values() if not kept.straight],
+        clock.slack,
     )
     notes = [*heard.notes, *desk.notes]
     notes += [f"{', '.join(labels)}: {text}." for text, labels in desk.tangled.items()]
@@ -111,6 +115,8 @@ def ageing(
 def _clock(by: str, at: float | None) -> Clock:
     if by not in CLOCKS:
         raise TrialsError(Problem("by", repr(by), f"one of: {', '.join(CLOCKS)}"))
+    if at is not None and CLOCKS[by].reversible:
+        raise TrialsError(Problem("at", f"{at:g}", "nothing over a climate: it ages no cone"))
     if at is not None and not (math.isfinite(at) and at >= 0):
         raise TrialsError(Problem("at", f"{at:g}", f"a time of 0 {CLOCKS[by].unit} or more"))
     return CLOCKS[by]
@@ -133,8 +139,8 @@ class _Desk:
         missing = int(self.heard.table[self.clock.name].isna().sum())
         if missing:
             self.notes.append(
-                f"{wording.many(missing, 'measurement')} without an age left out: give "
-                "--age-days with `measure`."
+                f"{wording.many(missing, 'measurement')} without {self.clock.of} left out: give "
+                f"{self.clock.option} with `measure`."
             )
 
     def draw(self, model: AgeModel, stream: int, *, even: bool = False) -> Drawn:
@@ -146,12 +152,16 @@ class _Desk:
     ) -> MetricAgeing:
         """Answer for one metric; what can be told joins `parts`."""
         kept = keep(self.heard, metric.name, self.clock)
-        tied = confounding(kept) if kept.aged.any() else None
-        lacking = _lacking(kept, tied, self.clock)
+        tied = confounding(kept, self.clock) if kept.aged.any() else None
+        recorded = int(self.heard.table[self.clock.name].notna().sum())
+        lacking = _lacking(kept, tied, self.clock, recorded)
         if lacking:
             if len(kept) and not kept.changes:
                 self.same.append((metric.name, kept))
             return _silent(metric, kept, self.clock, lacking)
+        kept, together = with_beside(self.heard, kept, self.clock)
+        for why in together:
+            self.tangled.setdefault(why, []).append(metric.label)
         model = AgeModel(kept)
         parts[metric.name] = (kept, model)
         if tied is not None and tied.text:
@@ -163,10 +173,13 @@ class _Desk:
         # One cone tells its own drift, and nothing of how cones differ.
         own = drawn.mean_drift if few > 1 else drawn.drift[:, int(np.argmax(kept.aged))]
         early, whole = (self._change(kept, own * share, few) for share in (shares, 1.0))
-        law, unit = choose_law(model), "%" if kept.logarithmic else metric.unit
-        verdict = _verdict(whole)
-        bound = bound_of(metric)
-        horizon = kept.span.first + _FAR * kept.span.length
+        law = None if kept.straight else choose_law(model)
+        unit = "%" if kept.logarithmic else metric.unit
+        verdict = _verdict(whole, self.clock)
+        bound = None if kept.straight else bound_of(metric)
+        horizon = (
+            kept.span.longest if kept.straight else (kept.span.first + _FAR * kept.span.length)
+        )
         crossings = [
             cone_crossing(drawn, kept, cone, bound, self.clock, horizon)
             for cone in range(len(kept.cones) if bound is not None else 0)
@@ -182,6 +195,7 @@ class _Desk:
             _lines(kept, drawn, horizon, math.nan if bound is None else bound.value,
                 metric.unit),
             self._text(metric, own_unit, whole, few, kept, verdict),
+            effects_beside(kept, drawn, own_unit),
         )  # fmt: skip
 
     def _change(self, kept: Kept, drift: Floats, cones: int) -> Estimate:
@@ -200,7 +214,12 @@ class _Desk:
         who = f"{wording.many(few, 'cone')}, {len(kept)} measurements"
         alone = "" if few > 1 else "; one cone alone, so other cones may drift otherwise"
         drift = wording.interval(whole, unit)
-        return f"{metric.label}: {verdict}, {drift} in {time} of {self.clock.of} ({who}{alone})"
+        beside = " and ".join(each.clock.of for each in kept.beside)
+        apart = f"; {beside} taken into account" if beside else ""
+        return (
+            f"{metric.label}: {verdict}, {drift} in {time} of {self.clock.of} "
+            f"({who}{alone}{apart})"
+        )
 
     def scores(
         self, at: float | None, parts: dict[str, tuple[Kept, AgeModel]], notes: list[str]
@@ -232,13 +251,23 @@ def _beyond(at: float, kept: Kept, clock: Clock, far: bool) -> str:
     )
 
 
-def _lacking(kept: Kept, tied: Confounding | None, clock: Clock) -> str:
+def _lacking(kept: Kept, tied: Confounding | None, clock: Clock, recorded: int) -> str:
     """Say what is missing before any drift can be told; empty if nothing is."""
     measure = "measure kept cones again"
     if not len(kept):
+        if clock.reversible and recorded == 0:
+            return f"{clock.of} was not recorded; give {clock.option} with `measure`"
         return f"no cone was heard twice; {measure} later"
     if not kept.aged.any():
+        if clock.reversible:
+            return f"no cone was heard at two values of {clock.of}; {measure} at another"
         return f"no cone was heard at two ages ({clock.of} in {clock.unit}); {measure} later"
+    if clock.reversible and _distinct(kept, clock) < _VALUES:
+        return (
+            f"two values of {clock.of} alone fit any line; a third, more than "
+            f"{wording.with_unit(f'{clock.slack:g}', clock.unit)} apart, would show whether it "
+            "is straight"
+        )
     if not kept.changes:
         return "every cone reads the same each time: entered once, or read too coarsely"
     if len(kept) - len(kept.cones) < 2:
@@ -246,6 +275,16 @@ def _lacking(kept: Kept, tied: Confounding | None, clock: Clock) -> str:
     if tied is not None and tied.blocked:
         return tied.text
     return ""
+
+
+def _distinct(kept: Kept, clock: Clock) -> int:
+    """Count values that lie apart, among cones that were heard at several."""
+    seen = np.sort(kept.times[kept.aged[kept.cone]])
+    count, last = 0, -math.inf
+    for each in seen:
+        if each - last > clock.slack:
+            count, last = count + 1, float(each)
+    return count
 
 
 def _silent(metric: Metric, kept: Kept, clock: Clock, why: str) -> MetricAgeing:
@@ -256,10 +295,13 @@ def _silent(metric: Metric, kept: Kept, clock: Clock, why: str) -> MetricAgeing:
     )  # fmt: skip
 
 
-def _verdict(whole: Estimate) -> str:
-    if whole.low > 0:
-        return "drifts up"
-    return "drifts down" if whole.high < 0 else "no drift told"
+def _verdict(whole: Estimate, clock: Clock) -> str:
+    up, down, none = (
+        ("rises", "falls", "no dependence told")
+        if clock.reversible
+        else ("drifts up", "drifts down", "no drift told")
+    )
+    return up if whole.low > 0 else down if whole.high < 0 else none
 
 
 def _lines(kept: Kept, drawn: Drawn, horizon: float, bound: float, unit: str) -> Lines:
@@ -291,12 +333,14 @@ def _text(metrics: list[MetricAgeing], visits: list[Visit], clock: Clock, heard:
             if len(heard.table)
             else ("nothing was measured; keep cones and measure them again later")
         )
-        return f"Cannot tell yet how cones age: {why}."
-    drifting = [each.text for each in known if each.verdict.startswith("drifts")]
-    still = [each.label for each in known if each.verdict == "no drift told"]
+        what = f"follow {clock.of}" if clock.reversible else "age"
+        return f"Cannot tell yet how cones {what}: {why}."
+    still = [each.label for each in known if each.verdict.startswith("no ")]
+    drifting = [each.text for each in known if not each.verdict.startswith("no ")]
     parts = [f"{'; '.join(drifting)}."] if drifting else []
     if still:
-        parts.append(f"No drift is told from 0 in {', '.join(still)}.")
+        what = f"dependence on {clock.of}" if clock.reversible else "drift"
+        parts.append(f"No {what} is told from 0 in {', '.join(still)}.")
     unknown = [each.label for each in metrics if not each.whole.known]
     if unknown:
         parts.append(f"Cannot tell yet: {', '.join(unknown)}.")

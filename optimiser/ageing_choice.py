@@ -44,7 +44,8 @@ def left_out(model: AgeModel) -> Floats:
     found = []
     for part in (each for each in parts if each.any()):
         rest = kept.without(part)
-        if len(rest) - len(np.unique(rest.cone)) > 1 and kept.aged[rest.cone].any():
+        spare = len(rest) - len(np.unique(rest.cone)) - len(rest.beside)
+        if spare > 1 and kept.aged[rest.cone].any():
             found.append(whole - model.log_evidence(rest))
     return np.array(found).reshape(-1, len(LAWS))
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimiser.ageing_rows import Kept
+from optimiser.ageing_rows import Clock, Kept
 
 __all__ = ["Confounding", "confounding"]
 
@@ -33,13 +33,15 @@ class Confounding:
     text: str
 
 
-def confounding(kept: Kept) -> Confounding:
+def confounding(kept: Kept, clock: Clock) -> Confounding:
     """Tell how far age and session go together.
 
     Parameters
     ----------
     kept : Kept
         With a cone heard at several ages.
+    clock : Clock
+        What they are counted in; a climate too.
 
     Notes
     -----
@@ -56,12 +58,15 @@ def confounding(kept: Kept) -> Confounding:
     ages, sessions = columns[:, 0], columns[:, 1:]
     found, _, rank, _ = np.linalg.lstsq(sessions, ages, rcond=1e-10)
     left = float(np.sum((ages - sessions @ found) ** 2) / np.sum(ages**2))
+    what, like = ("age", "ageing") if not clock.reversible else (clock.of, "it")
     advice = "measure a young cone, or one that does not age, in the session of the old ones"
+    if clock.reversible:
+        advice = f"measure at more than one {what} in one session"
     if left < 1e-9:
-        together = "every session holds one age only, so a moved rig looks like ageing"
+        together = f"every session holds one {what} only, so a moved rig looks like {like}"
         blocked = int(rank) < 2
         more = "" if blocked else "; it is told only against how sessions scatter"
         return Confounding(0.0, blocked, f"{together}{more}; {advice}")
     if left < _MOSTLY:
-        return Confounding(left, False, f"age and session nearly go together; {advice}")
+        return Confounding(left, False, f"{what} and session nearly go together; {advice}")
     return Confounding(left, blocked=False, text="")

@@ -55,8 +55,10 @@ class Point(NamedTuple):
     log_prior: float
 
 
-def law_points(span: Span) -> list[Point]:
-    """Give every law, time constants from a thirtieth to twice the span."""
+def law_points(span: Span, *, straight: bool = False) -> list[Point]:
+    """Give every law, or a straight line alone; time constants from a thirtieth to two spans."""
+    if straight:
+        return [Point(0, math.inf, 0.0)]
     ends = span.length * _QUICK, span.length * _SLOW
     return [
         Point(0, math.inf, 0.0),

@@ -1,7 +1,8 @@
 """How one metric of the kept cones changes with age: a mixed model, averaged over its unknowns.
 
-``y = level of the cone + (mean drift + the cone's own) law(t) + session offset + noise``. Levels
-are left free, one a cone: cones differ by recipe, and what older cones read otherwise than
+``y = level of the cone + (mean drift + the cone's own) law(t) + climate + session offset +
+noise``, the climate's straight lines (`Kept.beside`) the same for all cones and next to free.
+Levels are left free, one a cone: cones differ by recipe, and what older cones read otherwise than
 younger ones tells nothing of ageing. Drifts and session offsets are normal, their variances over
 the noise's unknown. Laird & Ware (1982), Biometrics 38(4); the restricted likelihood of Patterson
 & Thompson (1971), Biometrika 58(3), with the noise variance integrated out (prior 1/s2).
@@ -14,7 +15,7 @@ Laws are equally likely beforehand. All of it is summed over a grid.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -35,6 +36,7 @@ _LEAST, _MOST = 0.02, 1e3  # ratios of standard deviations that are tried
 _ENDS = np.tile(np.log([_LEAST, _MOST]), (2, 1))
 _ROUGH, _COARSE, _FINE = 7, 12, 8  # nodes of either ratio
 _NEAR = 10.0  # natural logarithms below the best: beyond, a node has no weight
+_FREE = 1e-6  # prior precision of a climate's effect, so that some left-out part can lack it
 
 
 @dataclass(frozen=True)
@@ -46,8 +48,9 @@ class Solved:
     log_evidence : ndarray of shape (m,)
         Logarithm of the restricted likelihood without its constants, noise variance integrated.
     precision : ndarray of shape (m, k, k)
-        Of the coefficients, in units of one over the noise variance: mean drift, each cone's own,
-        each session's offset, the factor of a covariate if there is one.
+        Of the coefficients, in units of one over the noise variance: mean drift, each of
+        `Kept.beside`, each cone's own drift, each session's offset, the factor of a covariate
+        if there is one.
     mean : ndarray of shape (m, k)
     quadratic : ndarray of shape (m,)
         Generalised sum of squares.
@@ -77,14 +80,16 @@ def solve(kept: Kept, law: Floats, ratios: Floats, *, covariate: Floats | None =
     """
     within = _Within(kept)
     own = within.less_mean(law)
+    beside = within.beside
     drifts = own[:, None] * within.member
     offsets = within.sessions if kept.shared else np.zeros((len(own), 0))
     extra = np.zeros((len(own), 0)) if covariate is None else (own * covariate[kept.cone])[:, None]
-    design = np.hstack([own[:, None], drifts, offsets, extra])
+    design = np.hstack([own[:, None], beside, drifts, offsets, extra])
     values = within.less_mean(kept.values)
     spread, session = ratios[:, :1] ** 2, ratios[:, 1:] ** 2
     prior = np.hstack(
         [
+            np.full((len(ratios), beside.shape[1]), 1.0 / _FREE),
             np.repeat(spread, drifts.shape[1], axis=1),
             np.repeat(session, offsets.shape[1], axis=1),
             np.repeat(spread, extra.shape[1], axis=1),
@@ -100,7 +105,7 @@ def solve(kept: Kept, law: Floats, ratios: Floats, *, covariate: Floats | None =
     mean = np.linalg.solve(np.swapaxes(factor, 1, 2), half)[:, :, 0]
     total = float(values @ values)
     quadratic = np.maximum(total - np.sum(half[:, :, 0] ** 2, axis=1), 1e-12 * total + 1e-300)
-    degrees = len(values) - len(np.unique(kept.cone)) - 1
+    degrees = len(values) - len(np.unique(kept.cone)) - 1 - beside.shape[1]
     log_det = 2.0 * np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
     evidence = -0.5 * (log_det + np.log(prior).sum(axis=1) + degrees * np.log(quadratic))
     return Solved(evidence, precision, np.asarray(mean), np.asarray(quadratic), degrees)
@@ -116,6 +121,10 @@ class _Within:
         self.means = self.member.T @ sessions / self.count[:, None]
         self.sessions = sessions - self.means[kept.cone]
         self._cone = kept.cone
+        columns = [each.values for each in kept.beside]
+        beside = np.column_stack(columns) if columns else np.zeros((len(kept), 0))
+        self.beside_means = self.mean(beside.T).T
+        self.beside = beside - self.beside_means[kept.cone]
 
     def mean(self, column: Floats) -> Floats:
         """Give each cone's mean; leading axes are kept."""
@@ -139,6 +148,10 @@ class Drawn:
     mean_drift, noise, session : ndarray of shape (draws,)
         The mean drift over cones; standard deviations of noise and of sessions.
     span : Span
+    spread : ndarray of shape (draws,)
+        Standard deviation of cones' own drifts.
+    beside : ndarray of shape (draws, climates)
+        Effect of one standard deviation of each of `Kept.beside`.
     """
 
     law: Labels
@@ -149,6 +162,8 @@ class Drawn:
     noise: Floats
     session: Floats
     span: Span
+    spread: Floats = field(default_factory=lambda: np.zeros(0))
+    beside: Floats = field(default_factory=lambda: np.zeros((0, 0)))
 
     def along(self, times: npt.ArrayLike) -> Floats:
         """Evaluate the drawn laws, shape (draws, times)."""
@@ -156,7 +171,10 @@ class Drawn:
         return curve(self.law[:, None], self.shape[:, None], ahead, self.span)
 
     def values(self, cone: int, times: npt.ArrayLike) -> Floats:
-        """Give one cone's own value, free of sessions and noise, shape (draws, times)."""
+        """Give one cone's own value, free of sessions and noise, shape (draws, times).
+
+        In the mean climate of the measurements.
+        """
         return np.asarray(
             self.level[:, cone, None] + self.drift[:, cone, None] * self.along(times)
         )
@@ -168,7 +186,8 @@ class AgeModel:
     Parameters
     ----------
     kept : Kept
-        With at least one degree of freedom: more measurements than cones, and one.
+        With at least one degree of freedom: more measurements than cones, one, and one for each
+        of `Kept.beside`.
     """
 
     def __init__(self, kept: Kept) -> None:
@@ -177,7 +196,9 @@ class AgeModel:
     @cached_property
     def points(self) -> list[Point]:
         """The laws tried, time constants close together where the weight lies."""
-        coarse = law_points(self.kept.span)
+        coarse = law_points(self.kept.span, straight=self.kept.straight)
+        if self.kept.straight:
+            return coarse
         ratios = _grid(_ENDS, _ROUGH, self.kept.shared)
         weight = np.array([self._log_weight(self.kept, each, ratios).max() for each in coarse])
         found = coarse[:1]
@@ -219,7 +240,9 @@ class AgeModel:
         part = self.kept if kept is None else kept
         found = np.stack([self._log_weight(part, each, self.ratios) for each in self.points])
         laws = np.array([each.law for each in self.points])
-        return np.array([special.logsumexp(found[laws == law]) for law in range(len(LAWS))])
+        return np.array(
+            [special.logsumexp(found[laws == law]) for law in range(len(LAWS)) if law in laws]
+        )
 
     @cached_property
     def weights(self) -> Floats:
@@ -242,7 +265,7 @@ class AgeModel:
         )
         laws = np.array([each.law for each in self.points])
         if even:
-            for law in range(len(LAWS)):
+            for law in np.unique(laws):
                 log_weight[laws == law] -= special.logsumexp(log_weight[laws == law])
         chance = special.softmax(log_weight.ravel())
         chosen = np.sort(rng.choice(len(chance), size=count, p=chance))
@@ -253,7 +276,9 @@ class AgeModel:
         point, place = np.divmod(chosen, len(self.ratios))
         kept, within = self.kept, _Within(self.kept)
         count, cones = len(chosen), len(kept.cones)
-        coefficients = np.empty((count, 1 + cones + kept.shared * len(kept.sessions)))
+        first = 1 + len(kept.beside)
+        last = first + cones
+        coefficients = np.empty((count, last + kept.shared * len(kept.sessions)))
         noise, means = np.empty(count), np.empty((count, cones))
         for each in np.unique(point):
             law = curve(self.points[each].law, self.points[each].shape, kept.times, kept.span)
@@ -269,10 +294,11 @@ class AgeModel:
                 normal[own] = np.linalg.solve(upper[node], normal[own].T).T
             coefficients[here] = found.mean[back] + noise[here, None] * normal
             means[here] = within.mean(law)
-        drift = coefficients[:, :1] + coefficients[:, 1 : 1 + cones]
+        drift = coefficients[:, :1] + coefficients[:, first:last]
         level = within.mean(kept.values) - drift * means
+        level -= coefficients[:, 1:first] @ within.beside_means.T
         if kept.shared:
-            level -= coefficients[:, 1 + cones :] @ within.means.T
+            level -= coefficients[:, last:] @ within.means.T
         level += noise[:, None] / np.sqrt(within.count) * rng.standard_normal((count, cones))
         return Drawn(
             law=np.array([self.points[each].law for each in point], dtype=np.intp),
@@ -283,6 +309,8 @@ class AgeModel:
             noise=noise,
             session=noise * self.ratios[place, 1] * kept.shared,
             span=kept.span,
+            spread=noise * self.ratios[place, 0],
+            beside=coefficients[:, 1:first],
         )
 
 

@@ -9,7 +9,17 @@ import numpy.typing as npt
 
 from optimiser.answers import Estimate
 
-__all__ = ["Ageing", "Crossing", "LawChoice", "Lines", "MetricAgeing", "Score", "Setting", "Visit"]
+__all__ = [
+    "Ageing",
+    "Crossing",
+    "Effect",
+    "LawChoice",
+    "Lines",
+    "MetricAgeing",
+    "Score",
+    "Setting",
+    "Visit",
+]
 
 Floats = npt.NDArray[np.float64]
 
@@ -83,6 +93,29 @@ class Setting:
 
 
 @dataclass(frozen=True)
+class Effect:
+    """What a climate does to a metric, the same to every cone; taken out of the drift.
+
+    Parameters
+    ----------
+    name : str
+        Column of the table.
+    step : float
+    unit : str
+        What `effect` is for: so much more, and its unit.
+    effect : Estimate
+        In the unit of the drift.
+    text : str
+    """
+
+    name: str
+    step: float
+    unit: str
+    effect: Estimate
+    text: str
+
+
+@dataclass(frozen=True)
 class Lines:
     """The kept cones over time, for the picture; all in the metric's unit.
 
@@ -126,12 +159,16 @@ class MetricAgeing:
         number of cones heard at several ages.
     measurements : int
         Measurements of the cones heard more than once.
-    verdict : {'drifts up', 'drifts down', 'no drift told', 'cannot tell yet'}
+    verdict : str
+        ``drifts up``, ``drifts down``, ``no drift told``; over a climate ``rises``, ``falls``,
+        ``no dependence told``; ``cannot tell yet``.
     law : LawChoice or None
+        None over a climate.
     crossings : list of Crossing
     settings : list of Setting
     lines : Lines or None
     text : str
+    beside : list of Effect
     """
 
     metric: str
@@ -148,6 +185,7 @@ class MetricAgeing:
     settings: list[Setting]
     lines: Lines | None = field(repr=False, compare=False)
     text: str
+    beside: list[Effect] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -189,13 +227,13 @@ class Score:
 
 @dataclass(frozen=True)
 class Ageing:
-    """How kept cones age.
+    """How kept cones age, or follow the climate.
 
     Parameters
     ----------
-    by : {'light_hours', 'age_days'}
+    by : {'light_hours', 'age_days', 'temperature_c', 'humidity_percent'}
     unit : str
-        Of time.
+        Of what `by` names.
     metrics : list of MetricAgeing
         In plan order.
     first, longest : float

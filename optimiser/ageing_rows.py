@@ -1,8 +1,8 @@
-"""The measurements that can tell ageing: cones heard more than once, with their ages."""
+"""The measurements that can tell ageing or climate: cones heard more than once, and when."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -11,7 +11,7 @@ from optimiser.ageing_laws import Span
 from optimiser.repeats import Heard
 from optimiser.scales import is_logarithmic
 
-__all__ = ["CLOCKS", "Clock", "Kept", "keep"]
+__all__ = ["CLOCKS", "Beside", "Clock", "Kept", "keep"]
 
 Floats = npt.NDArray[np.float64]
 Labels = npt.NDArray[np.intp]
@@ -19,16 +19,20 @@ Labels = npt.NDArray[np.intp]
 
 @dataclass(frozen=True)
 class Clock:
-    """What a cone's age is counted in.
+    """What a metric is followed over: a cone's age, or the climate it is heard in.
 
     Parameters
     ----------
     name, unit, of : str
-        Column of the table; unit of time; what it is time of.
+        Column of the table; its unit; what it is time of, or which climate.
     step : float
         After how much of it the drift is told.
     slack : float
         Differences up to this count as none.
+    option : str
+        Of `measure`, that records it.
+    reversible : bool
+        A climate: what it changes comes back with it, and a straight line is all that is asked.
     """
 
     name: str
@@ -36,12 +40,38 @@ class Clock:
     of: str
     step: float
     slack: float
+    option: str
+    reversible: bool = False
 
 
 CLOCKS = {
-    "light_hours": Clock("light_hours", "h", "light", 100.0, 1.0),
-    "age_days": Clock("age_days", "days", "age", 30.0, 0.5),
+    each.name: each
+    for each in (
+        Clock("light_hours", "h", "light", 100.0, 1.0, "--light-hours"),
+        Clock("age_days", "days", "age", 30.0, 0.5, "--age-days"),
+        Clock("temperature_c", "°C", "temperature", 10.0, 1.0, "--temperature", reversible=True),
+        Clock("humidity_percent", "%", "humidity", 10.0, 3.0, "--humidity", reversible=True),
+    )
 }
+
+
+@dataclass(frozen=True)
+class Beside:
+    """What else a metric may follow along a straight line, so that it is not taken for drift.
+
+    Parameters
+    ----------
+    clock : Clock
+    values : ndarray of shape (n,)
+        At each measurement, less `middle`, over `scale`.
+    middle, scale : float
+        Mean over the measurements; standard deviation within the cones.
+    """
+
+    clock: Clock
+    values: Floats
+    middle: float
+    scale: float
 
 
 @dataclass(frozen=True)
@@ -62,6 +92,11 @@ class Kept:
         Of the cones heard at several ages.
     aged : ndarray of bool, shape (cones,)
         Which cones those are.
+    rows : ndarray of int, shape (n,)
+        Places in the table heard.
+    straight : bool
+        Whether a straight line is the only law.
+    beside : tuple of Beside
     """
 
     values: Floats
@@ -73,6 +108,9 @@ class Kept:
     logarithmic: bool
     span: Span
     aged: npt.NDArray[np.bool_]
+    rows: Labels = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
+    straight: bool = False
+    beside: tuple[Beside, ...] = ()
 
     def __len__(self) -> int:
         return len(self.values)
@@ -95,10 +133,15 @@ class Kept:
         """Leave some measurements out; span and labels stay. Lone ones tell nothing and go too."""
         left = ~rows
         left &= np.bincount(self.cone[left], minlength=len(self.cones))[self.cone] > 1
-        return Kept(
-            self.values[left], self.times[left], self.cone[left], self.session[left],
-            self.cones, self.sessions, self.logarithmic, self.span, self.aged,
-        )  # fmt: skip
+        return replace(
+            self,
+            values=self.values[left],
+            times=self.times[left],
+            cone=self.cone[left],
+            session=self.session[left],
+            rows=self.rows[left] if len(self.rows) else self.rows,
+            beside=tuple(replace(each, values=each.values[left]) for each in self.beside),
+        )
 
 
 def keep(heard: Heard, metric: str, clock: Clock) -> Kept:
@@ -149,4 +192,6 @@ def keep(heard: Heard, metric: str, clock: Clock) -> Kept:
         logarithmic,
         span,
         aged,
+        place,
+        clock.reversible,
     )

@@ -4,9 +4,18 @@ from __future__ import annotations
 
 from optimiser import wording
 from optimiser.ageing_records import Ageing, MetricAgeing
+from optimiser.ageing_rows import CLOCKS
 from optimiser.answer_tables import Table
 
-__all__ = ["crossing_table", "drift_table", "law_table", "score_table", "setting_table"]
+__all__ = [
+    "ageing_tables",
+    "beside_table",
+    "crossing_table",
+    "drift_table",
+    "law_table",
+    "score_table",
+    "setting_table",
+]
 
 
 def drift_table(answer: Ageing) -> Table:
@@ -18,10 +27,13 @@ def drift_table(answer: Ageing) -> Table:
         counts = [str(each.whole.cones), str(each.measurements)]
         rows.append([each.label, each.verdict, *drifts, *counts])
     known = [each.step for each in answer.metrics if each.whole.known]
-    early = f"after {min(known):.0f} {answer.unit}" if known else "early"
-    whole = f"after {answer.longest - answer.first:.0f} {answer.unit}" if known else "in all"
+    clock = CLOCKS[answer.by]
+    after = "over" if clock.reversible else "after"
+    early = f"{after} {min(known):.0f} {answer.unit}" if known else "early"
+    whole = f"{after} {answer.longest - answer.first:.0f} {answer.unit}" if known else "in all"
     heads = ["metric", "verdict", early, whole, "cones", "n"]
-    return Table("Mean drift of the kept cones, 90 % intervals", heads, rows)
+    what = f"Dependence on {clock.of}" if clock.reversible else "Mean drift"
+    return Table(f"{what} of the kept cones, 90 % intervals", heads, rows)
 
 
 def _unit(metric: MetricAgeing) -> str:
@@ -32,6 +44,32 @@ def law_table(answer: Ageing) -> Table:
     """List which law each metric follows."""
     rows = [[each.label, each.law.text] for each in answer.metrics if each.law is not None]
     return Table("Law of the drift", ["metric", "law"], rows)
+
+
+def beside_table(answer: Ageing) -> Table:
+    """List what was taken into account beside the drift."""
+    rows = [[each.label, one.text] for each in answer.metrics for one in each.beside]
+    return Table("Taken into account", ["metric", ""], rows)
+
+
+def ageing_tables(answer: Ageing, score: str = "score", unit: str = "") -> list[Table]:
+    """List everything that is told, tables without rows left out.
+
+    Parameters
+    ----------
+    answer : Ageing
+    score, unit : str
+        Words for the score, and its unit.
+    """
+    tables = [
+        drift_table(answer),
+        beside_table(answer),
+        law_table(answer),
+        crossing_table(answer),
+        setting_table(answer),
+        score_table(answer, score, unit),
+    ]
+    return [table for table in tables if table.rows]
 
 
 def crossing_table(answer: Ageing) -> Table:

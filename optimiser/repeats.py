@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from experiments.circumstances import CIRCUMSTANCES
 from experiments.plan import Plan
 from optimiser.evidence import gather
 from optimiser.scales import is_logarithmic
@@ -30,7 +31,7 @@ class Heard:
     plan : Plan
     table : DataFrame
         One row a measurement: the plan's metrics, ``cone`` (str), ``session`` (str, or None
-        where none was named), ``age_days``, ``light_hours`` (0 where not given), ``group``
+        where none was named), the `CIRCUMSTANCES` (``light_hours`` 0 where not given), ``group``
         (int: recipe and light it got) and ``item`` (int: cone and light it got).
     sessions : list of str
         Named sessions in the order of their first measurement.
@@ -120,7 +121,7 @@ def hear(plan: Plan, trials: pd.DataFrame) -> Heard:
     # dtype=object is said aloud: pandas 3 would turn None into its own missing text.
     session = _column(frame, "session", rows, None)
     table["session"] = pd.Series(session, index=table.index, dtype=object)
-    for name in ("age_days", "light_hours"):
+    for name in CIRCUMSTANCES:
         numbers = pd.Series(_column(frame, name, rows, np.nan), index=table.index)
         table[name] = pd.to_numeric(numbers, errors="coerce").astype(float)
     table["light_hours"] = table["light_hours"].fillna(0.0)

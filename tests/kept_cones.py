@@ -60,11 +60,14 @@ def draw(
     dark: int = 1,
     longest: float = 500.0,
     by_process: float = 0.0,
+    warm: float = 0.0,
+    rising: float = 0.0,
     seed: int = 0,
 ) -> Shelf:
     """Draw cones that start one session after another, and some that are kept in the dark.
 
-    `by_process` is what filament adds to the drift; every other cone is of filament.
+    `by_process` is what filament adds to the drift; every other cone is of filament. `warm` is
+    what 1 °C adds; sessions differ by some 4 °C, and grow warmer by `rising` from one to the next.
     """
     rng = np.random.default_rng([seed, 31])
     span = Span(0.0, longest)
@@ -81,6 +84,9 @@ def draw(
     level = 80 + 0.5 * rng.standard_normal(cones + dark)
     values = level[cone] + drifts[cone] * curve(law, shape, hours, span) + offsets[sitting]
     values = values + noise * rng.standard_normal(len(rows))
+    room = np.random.default_rng([seed, 32]).standard_normal(visits + 2)  # a stream of its own
+    warmth = np.round(22 + 4 * room + rising * np.arange(visits + 2), 1)
+    values = values + warm * (warmth - 22)[sitting]
     trials = pd.DataFrame(
         {
             "cone": cone + 1,
@@ -88,6 +94,8 @@ def draw(
             "session": [f"day {each + 1}" for each in sitting],
             "light_hours": hours,
             "age_days": 1.0 + sitting * 10.0,
+            "temperature_c": warmth[sitting] if warm or rising else np.nan,
+            "humidity_percent": np.nan,
             "wall": (cone * 7.0) % 60,
             "process": np.where(cone % 2 == 0, "resin", "filament"),
             "level": values,

@@ -8,13 +8,7 @@ import click
 
 from experiments.ledger import Ledger
 from optimiser import ageing, figures, wording
-from optimiser.ageing_tables import (
-    crossing_table,
-    drift_table,
-    law_table,
-    score_table,
-    setting_table,
-)
+from optimiser.ageing_tables import ageing_tables
 from optimiser.command.options import NUMBER, as_json, in_folder, picture_files, random_seed
 from optimiser.command.show import (
     print_json,
@@ -27,7 +21,12 @@ from optimiser.command.show import (
 
 __all__ = ["ageing_command"]
 
-_CLOCKS = {"light": "light_hours", "days": "age_days"}
+_CLOCKS = {
+    "light": "light_hours",
+    "days": "age_days",
+    "temperature": "temperature_c",
+    "humidity": "humidity_percent",
+}
 
 
 @click.command("ageing")
@@ -36,7 +35,7 @@ _CLOCKS = {"light": "light_hours", "days": "age_days"}
     type=click.Choice(list(_CLOCKS)),
     default="light",
     show_default=True,
-    help="Count age in hours of light or in days.",
+    help="Count age in hours of light or in days; or follow the room's climate.",
 )
 @click.option(
     "--at", type=NUMBER, metavar="TIME", help="Show the kept cones' scores after so long."
@@ -58,10 +57,13 @@ def ageing_command(
 
     Cones measured again with `measure --light-hours` or `--age-days` tell each metric's drift,
     the law it follows, when a limit is crossed, which settings slow it, and what to measure next.
-    Temperature and humidity are not recorded, so nothing is said of them.
+    With `--temperature` and `--humidity` recorded, a warm session is not taken for ageing, and
+    `--by temperature` or `--by humidity` tells what either does to each metric.
     """
     if at is not None and at < 0:
         raise click.BadParameter(f"--at: found {at:g}, expected a time of 0 or more")
+    if at is not None and by not in ("light", "days"):
+        raise click.BadParameter(f"--at: found --by {by}, expected light or days, which age cones")
     with Ledger.open(folder) as ledger:
         plan, trials = ledger.plan, ledger.wide_table(strict=True)
     start = plan.seed if seed is None else seed
@@ -72,14 +74,8 @@ def ageing_command(
     if json_wanted:
         print_json(answer)
         return
-    tables = [drift_table(answer)] if answer.metrics else []
-    tables += [law_table(answer), crossing_table(answer), setting_table(answer)]
-    if at is not None:
-        tables.append(
-            score_table(answer, labels[wording.score_name(plan)], wording.score_unit(plan))
-        )
-    for table in tables:
-        if table.rows:
-            print_rows(table)
+    score, unit = labels[wording.score_name(plan)], wording.score_unit(plan)
+    for table in ageing_tables(answer, score, unit):
+        print_rows(table)
     print_text(answer.text)
     print_notes(answer.notes, title="Notes")

@@ -25,7 +25,13 @@ from optimiser.figures.style import (
 
 __all__ = ["draw_ageing"]
 
-_TIME = {"light_hours": "hours of light", "age_days": "age (days)"}
+_TIME = {
+    "light_hours": "hours of light",
+    "age_days": "age (days)",
+    "temperature_c": "temperature (°C)",
+    "humidity_percent": "relative humidity (%)",
+}
+_CLIMATES = ("temperature_c", "humidity_percent")
 _MARKS = "osD^vPX*"
 _COLOURS = ("sea", "lead", "straw", "soft")
 _MOST_NAMED = 7
@@ -49,23 +55,34 @@ def draw_ageing(answer: Ageing, *, labels: Mapping[str, str] | None = None) -> F
     matplotlib.figure.Figure
     """
     shown = [(each, each.lines) for each in answer.metrics if each.lines is not None]
+    climate = answer.by in _CLIMATES
     if not shown:
         return empty(
-            "No ageing to draw: no cone was heard at two ages. Keep some cones and measure them "
-            "again later."
+            "Nothing to draw: no cone was heard at several values of it. Measure kept cones "
+            "again on warmer, colder, drier or damper days."
+            if climate
+            else "No ageing to draw: no cone was heard at two ages. Keep some cones and measure "
+            "them again later."
         )
     figure = new_figure(1.3 + 1.3 * len(shown))
     grid = figure.subplots(len(shown), 1, sharex=True, squeeze=False)[:, 0]
     cones = list(dict.fromkeys(cone for _, lines in shown for cone in lines.cones))
     for axes, (metric, lines) in zip(grid, shown, strict=True):
         tune(axes)
-        _strip(axes, metric, lines, cones, answer.longest, labels)
+        _strip(axes, metric, lines, cones, labels)
+        if not climate:
+            axes.axvline(
+                answer.longest, color=LIGHT["quiet"], linewidth=0.9, linestyle=(0, (1, 2))
+            )
     grid[-1].set_xlabel(_TIME[answer.by], fontsize=TYPE, color=LIGHT["ink"])
     grid[-1].xaxis.set_major_locator(round_ticks(5))
     _name_cones(figure, cones)
     heading(
         figure,
-        f"{cones_text(answer.cones)} heard at several ages; lines: the cone itself without "
+        f"{cones_text(answer.cones)} heard at several values; lines: the cone itself without "
+        "session offsets, 90 % bands"
+        if climate
+        else f"{cones_text(answer.cones)} heard at several ages; lines: the cone itself without "
         "session offsets, 90 % bands; dashed: limit or poor; dotted: longest time seen",
     )
     return figure
@@ -76,7 +93,6 @@ def _strip(
     metric: MetricAgeing,
     lines: Lines,
     cones: list[str],
-    longest: float,
     labels: Mapping[str, str] | None,
 ) -> None:
     """Draw one metric; the values seen set its scale, not the far end of a wide band."""
@@ -95,11 +111,11 @@ def _strip(
             markersize=4.2,
             zorder=4,
         )
-    axes.axvline(longest, color=LIGHT["quiet"], linewidth=0.9, linestyle=(0, (1, 2)))
     axes.set_ylim(*_ends(lines))
     if np.isfinite(lines.bound):
         axes.axhline(lines.bound, color=LIGHT["ink"], linewidth=0.9, linestyle=(0, (4, 3)))
-    axes.set_xlim(lines.grid[0] - 0.02 * np.ptp(lines.grid), lines.grid[-1])
+    room = 0.02 * float(np.ptp(lines.grid))
+    axes.set_xlim(lines.grid[0] - room, lines.grid[-1] + room)
     axes.yaxis.set_major_locator(round_ticks(4))
     title = label_of(metric.metric, labels)
     axes.set_title(

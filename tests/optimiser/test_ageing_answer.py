@@ -167,10 +167,58 @@ def test_a_measurement_without_its_age_is_counted():
     trials = SHELF.trials.copy()
     trials.loc[3, "age_days"] = np.nan
     notes = ageing(PLAN, trials, "age_days").notes
-    assert any("1 measurement without an age left out" in note for note in notes)
+    assert any("1 measurement without age left out" in note for note in notes)
+
+
+WARM = kept_cones.draw(drift=0.0, warm=0.3, rising=4.0, dark=0)
+
+
+def test_a_warm_session_does_not_look_like_ageing():
+    blind = ageing(PLAN, WARM.trials.drop(columns="temperature_c")).metrics[0]
+    assert blind.verdict == "drifts up"
+    level = ageing(PLAN, WARM.trials).metrics[0]
+    assert level.verdict == "no drift told"
+    (effect,) = level.beside
+    assert (effect.name, effect.step, effect.unit) == ("temperature_c", 10.0, "°C")
+    assert effect.effect.low < 3.0 < effect.effect.high
+    assert "temperature taken into account" in level.text
+
+
+def test_what_a_climate_does_is_a_line_with_light_taken_out():
+    shelf = kept_cones.draw(warm=0.3, drift=-2.0)
+    found = ageing(PLAN, shelf.trials, "temperature_c")
+    level = found.metrics[0]
+    assert (found.unit, level.verdict, level.law) == ("°C", "rises", None)
+    assert level.crossings == found.visits == found.scores == []
+    assert level.step == pytest.approx(min(10.0, found.longest - found.first))
+    truth = 0.3 * (found.longest - found.first)
+    assert level.whole.low < truth < level.whole.high
+    # A line: what is told of a part is that part of the whole.
+    share = level.step / (found.longest - found.first)
+    assert level.early.mean == pytest.approx(share * level.whole.mean)
+    assert "; light taken into account)" in level.text
+    assert level.beside == []  # how cones age is another question
+    assert level.lines.grid[-1] == found.longest
+
+
+@pytest.mark.parametrize(
+    ("degrees", "why"),
+    [
+        ([None] * 6, "temperature was not recorded; give --temperature"),
+        ([20.0, 20.4, 20.9] * 2, "no cone was heard at two values of temperature"),
+        ([20.0, 25.0, 25.5] * 2, "two values of temperature alone fit any line; a third"),
+    ],
+)
+def test_too_few_temperatures_cannot_tell_yet(degrees, why):
+    rows = [(cone, 0, 80 + cone + each / 10) for cone in (1, 2) for each in range(3)]
+    found = ageing(PLAN, table(rows, temperature_c=degrees), "temperature_c")
+    assert found.text.startswith("Cannot tell yet how cones follow temperature: ")
+    assert why in found.text
 
 
 def test_wrong_questions_are_refused():
+    with pytest.raises(TrialsError, match="it ages no cone"):
+        ageing(PLAN, SHELF.trials, "temperature_c", at=30.0)
     with pytest.raises(TrialsError, match=r"moonlight.*light_hours, age_days"):
         ageing(PLAN, SHELF.trials, "moonlight")
     with pytest.raises(TrialsError, match="a time of 0 h or more"):

@@ -7,7 +7,17 @@ import pytest
 
 from optimiser.ageing_confounding import confounding
 from optimiser.ageing_laws import Span
-from optimiser.ageing_rows import Kept
+from optimiser.ageing_rows import CLOCKS, Kept
+
+
+def told(part: Kept, name: str = "light_hours"):
+    return confounding(part, CLOCKS[name])
+
+
+def test_a_climate_is_spoken_of_as_one():
+    said = told(kept(YOUNG_AND_OLD), "humidity_percent").text
+    assert said.startswith("every session holds one humidity only")
+    assert "measure at more than one humidity in one session" in said
 
 
 def kept(rows: list[tuple[int, int, float]]) -> Kept:
@@ -24,20 +34,20 @@ YOUNG_AND_OLD = [(cone, session, 300.0 * session) for cone in range(3) for sessi
 
 
 def test_all_old_in_one_session_blocks():
-    found = confounding(kept(YOUNG_AND_OLD))
+    found = told(kept(YOUNG_AND_OLD))
     assert found.left == 0
     assert found.blocked
     assert "a moved rig looks like ageing" in found.text
 
 
 def test_many_sessions_in_step_with_age_are_told_against_their_scatter():
-    found = confounding(kept([(cone, s, 100.0 * s) for cone in range(3) for s in range(5)]))
+    found = told(kept([(cone, s, 100.0 * s) for cone in range(3) for s in range(5)]))
     assert not found.blocked
     assert "only against how sessions scatter" in found.text
 
 
 def test_a_dark_cone_in_both_sessions_sets_them_apart():
-    found = confounding(kept([*YOUNG_AND_OLD, (3, 0, 0.0), (3, 1, 0.0)]))
+    found = told(kept([*YOUNG_AND_OLD, (3, 0, 0.0), (3, 1, 0.0)]))
     assert not found.blocked
     # Three cones of 300 h and one of 0: a quarter of the ages' squares stays.
     assert found.left == pytest.approx(0.25)
@@ -45,13 +55,13 @@ def test_a_dark_cone_in_both_sessions_sets_them_apart():
 
 
 def test_a_cone_whose_ages_barely_differ_in_kind_is_nearly_confounded():
-    found = confounding(kept([*YOUNG_AND_OLD, (3, 0, 0.0), (3, 1, 280.0)]))
+    found = told(kept([*YOUNG_AND_OLD, (3, 0, 0.0), (3, 1, 280.0)]))
     assert 0 < found.left < 0.1
     assert "nearly go together" in found.text
     assert not found.blocked
 
 
 def test_a_session_of_its_own_for_each_reading_is_noise():
-    found = confounding(kept([(0, 0, 0.0), (0, 1, 100.0), (0, 2, 200.0)]))
+    found = told(kept([(0, 0, 0.0), (0, 1, 100.0), (0, 2, 200.0)]))
     assert not found.blocked
     assert found.text == ""

@@ -6,6 +6,8 @@ import pytest
 
 from optimiser import ageing
 from optimiser.ageing_tables import (
+    ageing_tables,
+    beside_table,
     crossing_table,
     drift_table,
     law_table,
@@ -55,3 +57,21 @@ def test_nothing_told_is_said_in_words():
         ["level", "cannot tell yet", "cannot tell yet", "cannot tell yet", "0", "0"]
     ]
     assert crossing_table(found).rows == law_table(found).rows == setting_table(found).rows == []
+    assert [each.title for each in ageing_tables(found)] == [drift_table(found).title]
+
+
+def test_all_tables_that_have_rows(answer):
+    assert [each.title for each in ageing_tables(answer, "worth")] == [
+        TABLES[name](answer).title.replace("Score", "Worth") for name in TABLES
+    ]
+
+
+def test_a_climate_has_words_of_its_own():
+    trials = kept_cones.draw(warm=0.3, drift=-2.0).trials
+    beside = beside_table(ageing(kept_cones.plan(), trials))
+    assert beside.rows[0][1].startswith("temperature, per 10\N{NO-BREAK SPACE}°C more: ")
+    found = ageing(kept_cones.plan(), trials, "temperature_c")
+    drift, _ = ageing_tables(found)
+    assert drift.title.startswith("Dependence on temperature")
+    assert drift.heads[2].startswith("over ")
+    assert drift.rows[0][1] == "rises"

@@ -71,9 +71,33 @@ def test_json_is_all_that_stdout_holds(run, shelf, tmp_path):
 
 def test_days_without_an_age_say_so(run, shelf):
     said = " ".join(run("ageing", "--by", "days", "--in", shelf).out.split())
-    assert "6 measurements without an age left out" in said
+    assert "6 measurements without age left out" in said
     # What is left are two ages, each in a session of its own.
     assert "a moved rig looks like ageing" in said
+
+
+def test_a_climate_that_was_not_recorded(run, shelf):
+    told = run("ageing", "--by", "humidity", "--in", shelf)
+    assert told.status == 0
+    assert "humidity was not recorded; give --humidity" in " ".join(told.out.split())
+
+
+def test_what_temperature_does(run, shelf):
+    with Ledger.open(shelf) as ledger:
+        for place, warmth in enumerate((15.0, 20.0, 24.0, 30.0)):
+            for cone in (1, 2, 3):
+                ledger.measure(
+                    cone,
+                    session=f"room {place}",
+                    values={"upper_limit": 5.0 * np.exp(0.01 * warmth + 1e-3 * (cone - place))},
+                    temperature_c=warmth,
+                )
+    told = run("ageing", "--by", "temperature", "--in", shelf)
+    said = " ".join(told.out.split())
+    assert "Dependence on temperature of the kept cones" in said
+    assert "upper limit rises" in said
+    assert "°C of temperature" in said
+    assert run("ageing", "--by", "temperature", "--json", "--in", shelf).json["unit"] == "°C"
 
 
 def test_cones_heard_once(run, folder, tmp_path):
@@ -98,6 +122,7 @@ def test_an_experiment_without_a_cone(run, fresh):
         (["--by", "moonlight"], "'light', 'days'"),
         (["--at", "-3"], "expected a time of 0 or more"),
         (["--at", "soon"], "expected a number"),
+        (["--by", "humidity", "--at", "30"], "expected light or days"),
     ],
 )
 def test_wrong_questions(run, folder, words, why):

@@ -26,6 +26,7 @@ CASES = {
     "two metrics": two_metrics,
     "days": lambda: ageing(PLAN, SHELF, "age_days"),
     "many cones": lambda: ageing(PLAN, kept_cones.draw(cones=11, visits=3).trials),
+    "temperature": lambda: ageing(PLAN, kept_cones.draw(warm=0.3).trials, "temperature_c"),
     "wide bands": lambda: ageing(PLAN, kept_cones.draw(cones=2, visits=2, noise=2.0).trials),
 }
 
@@ -53,6 +54,9 @@ def test_axes_have_units_and_cones_their_names(drawn):
     assert "age (days)" in words(drawn["days"])
     assert "long decay (ms)" in words(drawn["two metrics"])
     assert "and 4 more" in words(drawn["many cones"])
+    climate = words(drawn["temperature"])
+    assert "temperature (°C)" in climate
+    assert "longest time" not in climate
 
 
 def test_the_limit_is_drawn_where_it_is_near(drawn):
@@ -81,3 +85,5 @@ def test_it_writes_as_png_and_svg(drawn):
 
 def test_nothing_to_draw_says_why():
     assert "no cone was heard at two ages" in words(draw_ageing(ageing(PLAN, SHELF.iloc[:0])))
+    humid = words(draw_ageing(ageing(PLAN, SHELF, "humidity_percent")))
+    assert "no cone was heard at several values" in humid
