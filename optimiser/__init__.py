@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from optimiser.fronts import front
     from optimiser.influence import sensitivity
     from optimiser.optima import optimum
+    from optimiser.production import recommend
     from optimiser.proposals import propose
     from optimiser.stopping import outlook
     from optimiser.surrogate import Model, fit
@@ -29,6 +30,7 @@ __all__ = [
     "optimum",
     "outlook",
     "propose",
+    "recommend",
     "sensitivity",
 ]
 
@@ -46,6 +48,7 @@ _HOMES = {
     "optimum": "optimiser.optima",
     "outlook": "optimiser.stopping",
     "propose": "optimiser.proposals",
+    "recommend": "optimiser.production",
     "sensitivity": "optimiser.influence",
 }
 

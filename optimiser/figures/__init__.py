@@ -23,6 +23,7 @@ from optimiser.figures.optimum import draw_optimum
 from optimiser.figures.outlook import draw_outlook
 from optimiser.figures.output import to_inline_svg, to_png, to_svg
 from optimiser.figures.overlay import Line
+from optimiser.figures.production import draw_recommendation
 from optimiser.figures.response import draw_response
 from optimiser.figures.ringing import Ringing, draw_ringing
 
@@ -45,6 +46,7 @@ __all__ = [
     "draw_interactions",
     "draw_optimum",
     "draw_outlook",
+    "draw_recommendation",
     "draw_response",
     "draw_ringing",
     "to_inline_svg",

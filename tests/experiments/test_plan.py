@@ -385,9 +385,9 @@ def test_one_slip_does_not_make_other_lines_look_wrong():
 
 KEYS = (
     "name seed note variables derived rules metrics effort sessions rig files kind unit low high "
-    "step levels scale only_when before setup_minutes tolerance per cautions label formula from measure "
-    "goal poor good weight limit shape drop_db smooth band thd_of prominence_db minutes money "
-    "currency assume reference_cone response x y p"
+    "step levels scale only_when before setup_minutes tolerance per cautions label formula from "
+    "measure goal poor good weight limit shape drop_db smooth band thd_of prominence_db minutes "
+    "money currency assume reference_cone response x y p"
 ).split()
 VALUES = st.one_of(
     st.none(),

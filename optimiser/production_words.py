@@ -1,0 +1,138 @@
+"""The recommendation in plain sentences."""
+
+from __future__ import annotations
+
+from optimiser import wording
+from optimiser.answers import Estimate
+from optimiser.records.production import Candidate, Confirmation, Hinge, Recommendation
+from optimiser.surrogate import Model
+from optimiser.tolerance import strays
+from optimiser.wording import interval, many, percent
+
+__all__ = ["cannot_tell", "confirmation_text", "hinge_text", "recommendation_text"]
+
+
+def recommendation_text(model: Model, answer: Recommendation) -> str:
+    """Say what to produce, how sure that is, what would change it, how to confirm it."""
+    recipe, unit, name = answer.recipe, model.goals.unit, _scored(model)
+    assert recipe is not None
+    assert answer.confirmation is not None
+    allowed = " within the printer's tolerance" if strays(model.plan) else ""
+    sentences = [
+        f"Put into production: {wording.recipe_line(model.plan, recipe.settings)}: expected "
+        f"{name}{allowed} {interval(recipe.made, unit, most=3)} at 90 %, from "
+        f"{many(model.cones, 'cone')}; within 5 % of the best printable recipe with probability "
+        f"{percent(answer.within[0.05])}.",
+        _standing(recipe, answer, unit),
+    ]
+    if recipe.limits:
+        sentences.append(
+            f"Of its prints {_share(answer.kept)} keep every hard limit, scatter included (90 %)."
+        )
+    exact = _in_role(answer, "best if exact")
+    if exact is not None:
+        sentences.append(
+            f"Were the printer exact, {_differs(model, exact, recipe)} would be best: robustness "
+            f"costs {interval(answer.cost, unit, most=3)} and gains "
+            f"{interval(answer.gain, unit, most=3)}."
+        )
+    rival = _in_role(answer, "runner-up")
+    if rival is not None:
+        sentences.append(
+            f"Runner-up that clearly differs: {_differs(model, rival, recipe)}, better with "
+            f"probability {percent(rival.beats)}."
+        )
+    if answer.hinge is not None:
+        sentences.append(hinge_text(model, answer.hinge))
+    return " ".join([*sentences, confirmation_text(model, answer.confirmation)])
+
+
+def _in_role(answer: Recommendation, role: str) -> Candidate | None:
+    return next((each for each in answer.others if each.role == role), None)
+
+
+def _scored(model: Model) -> str:
+    return "score" if model.goals.raw is None else model.goals.raw.label
+
+
+def _share(kept: Estimate) -> str:
+    if kept.low > 0.99:
+        return percent(kept.low)
+    return f"{percent(kept.mean)} ({percent(kept.low)} to {percent(kept.high)})"
+
+
+def _differs(model: Model, other: Candidate, recipe: Candidate) -> str:
+    """Name another recipe by the settings in which it differs."""
+    return wording.sides(model.plan, other.settings, recipe.settings)[0]
+
+
+def _standing(recipe: Candidate, answer: Recommendation, unit: str) -> str:
+    """Say whether it was printed already, and how it stands to the best that was."""
+    if recipe.cones:
+        return f"It was measured: cone{'s' * (len(recipe.cones) > 1)} {', '.join(recipe.cones)}."
+    best = _in_role(answer, "best measured")
+    text = "No cone of just this recipe has been measured"
+    if best is None:
+        return f"{text}."
+    return (
+        f"{text}: it is expected to be {interval(best.behind, unit, most=3)} better than the best "
+        f"measured recipe (cone {best.cones[0]}), which is the better one with probability "
+        f"{percent(best.beats)}."
+    )
+
+
+def hinge_text(model: Model, hinge: Hinge) -> str:
+    """Say what would turn the choice."""
+    metric = model.plan.metrics[hinge.metric]
+    beyond = "above" if hinge.above else "below"
+    whose = "the recommended recipe" if hinge.role == "recommended" else "the runner-up"
+    value = wording.with_unit(wording.beside(hinge.threshold, hinge.expected), metric.unit)
+    return (
+        f"It hinges on {metric.label}: if the true one of {whose} is {beyond} {value} (expected "
+        f"{interval(hinge.expected, metric.unit)}; probability {percent(hinge.probability)}), the "
+        "runner-up is the better choice."
+    )
+
+
+def confirmation_text(model: Model, run: Confirmation) -> str:
+    """Say how to confirm it, and how often that errs."""
+    unit, name = model.goals.unit, _scored(model)
+    sign = "at least" if model.goals.sign > 0 else "at most"
+    threshold = wording.with_unit(wording.number(run.threshold, run.sd), unit)
+    rival = wording.with_unit(wording.number(run.rival, run.sd), unit)
+    text = (
+        f"To confirm it print and measure {run.cones} cones of it; their mean {name} must be "
+        f"{sign} {threshold}"
+    )
+    for proof in run.limits:
+        label = model.plan.metrics[proof.metric].label
+        of = "mean logarithm" if proof.log else "mean"
+        text += (
+            f", and the {of} of {label} must keep the limit {proof.limit} by "
+            f"{proof.factor:.2f} standard deviations of the cones"
+        )
+    text += f". If the model is right they pass with {percent(run.passes)}"
+    caught = wording.with_unit(wording.number(run.caught, run.sd), unit)
+    worse = "or less" if model.goals.sign > 0 else "or more"
+    text += f"; if its true {name} is {caught} {worse}, they fail with 95\N{NO-BREAK SPACE}%"
+    if run.limits:
+        text += "; if only nine of ten prints keep a limit, they fail with 95\N{NO-BREAK SPACE}%"
+    if run.decides:
+        text += f". A true {name} of {rival} is what the runner-up is expected to reach"
+    elif run.fails == run.fails:
+        text += (
+            ". No run of up to 20 cones is likely to tell it from the runner-up, expected to "
+            f"reach {rival} (this one fails such a recipe with {percent(run.fails)}): the "
+            "threshold is what the recipe itself misses one time in twenty"
+        )
+    return f"{text}."
+
+
+def cannot_tell(model: Model, needed: int) -> str:
+    """Answer while there is too little to go by."""
+    more = max(needed - model.cones, 1)
+    return (
+        f"Cannot tell yet which recipe to put into production: "
+        f"{many(model.cones, 'measured cone')}; {many(more, 'more cone')} with a score would do "
+        "for a first answer."
+    )
