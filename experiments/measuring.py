@@ -4,33 +4,28 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from experiments.acoustics.catalogue import KINDS, convert
 from experiments.acoustics.curves import Distortion
 from experiments.acoustics.evidence import harmonic_support
-from experiments.acoustics.excitation import excitation_beside
-from experiments.acoustics.form import Form
-from experiments.acoustics.listening import Listening, listen
-from experiments.acoustics.options import Options, Sweep
-from experiments.acoustics.reading import NoExcitation
+from experiments.acoustics.listening import Listening
+from experiments.acoustics.options import Options
 from experiments.acts import check_values
 from experiments.errors import CurveError, LedgerError, Problem
 from experiments.plan import Metric, Plan
+from experiments.raw_files import RawFile, Source, open_source, sources_on_disk, sources_sent
 from experiments.records import Caution, StoredCurve
 from experiments.trials import is_mass
 
-__all__ = ["Measured", "RawFile", "measure_files", "measured_from", "with_rig"]
-
-READING = (
-    "sweep", "channel", "loopback", "rate", "sensitivity_dbfs", "drive_volts", "distance_m",
-    "columns", "unit", "decimal", "delimiter", "encoding",
-)  # fmt: skip
-"""Options that say how a file is read, and are therefore stored with it."""
-
-MAX_BYTES = 1_000_000_000  # SQLite's own limit for one value
+__all__ = [
+    "Measured",
+    "measure_contents",
+    "measure_files",
+    "measured_from",
+]
 
 _ABOUT = (
     ("level and deviation:", ("level_db", "deviation_db", "deviation_sd_db")),
@@ -91,54 +86,6 @@ class Measured:
     heard: list[Listening] = field(default_factory=list, repr=False)
 
 
-class RawFile:
-    """One file, listened to once for each set of options that some metric wants.
-
-    Parameters
-    ----------
-    name : str
-    content : bytes
-    kind : str or None
-        Found out where not given.
-    base : Options
-        How the file is read.
-
-    Raises
-    ------
-    CurveError
-        If it cannot be read.
-    """
-
-    def __init__(self, name: str, content: bytes, kind: str | None, base: Options) -> None:
-        self.name, self.content, self.base = name, content, base
-        self._heard = {base: listen(content, name=name, kind=kind, options=base)}
-        self.kind = self.heard.kind
-
-    @property
-    def heard(self) -> Listening:
-        """What the file gives without any metric's own options."""
-        return self._heard[self.base]
-
-    def listen(self, options: Mapping[str, Any]) -> Listening:
-        """Give what the file says under a metric's own options."""
-        wanted = self.base.with_values(options)
-        if wanted not in self._heard:
-            self._heard[wanted] = listen(
-                self.content, name=self.name, kind=self.kind, options=wanted
-            )
-        return self._heard[wanted]
-
-    def stored(self) -> StoredCurve:
-        """Give the file as the store keeps it."""
-        given = {name: getattr(self.base, name) for name in READING}
-        plain = {
-            name: asdict(value) if isinstance(value, Sweep) else value
-            for name, value in given.items()
-            if value is not None
-        }
-        return StoredCurve(self.name, self.kind, self.content, plain)
-
-
 def measure_files(
     plan: Plan,
     files: Sequence[str | Path],
@@ -175,11 +122,51 @@ def measure_files(
     LedgerError
         If an entered value belongs to no metric of the plan.
     """
+    return _measured(plan, sources_on_disk(files, kinds), hand, options)
+
+
+def measure_contents(
+    plan: Plan,
+    files: Sequence[tuple[str, bytes]],
+    *,
+    kinds: Mapping[str, str] | None = None,
+    hand: Mapping[str, float | None] | None = None,
+    options: Options | None = None,
+) -> Measured:
+    """As `measure_files`, of files that are not on this disk but were sent.
+
+    Parameters
+    ----------
+    plan, hand, options
+        As in `measure_files`.
+    files : sequence of (str, bytes)
+        What each is called, and its content. A sidecar of a sweep may be among them.
+    kinds : mapping of str to str, optional
+        The kind of each file by its name; found out where not given.
+
+    Returns
+    -------
+    Measured
+
+    Raises
+    ------
+    CurveError, LedgerError
+        As in `measure_files`.
+    """
+    return _measured(plan, sources_sent(files, kinds), hand, options)
+
+
+def _measured(
+    plan: Plan,
+    sources: Sequence[Source],
+    hand: Mapping[str, float | None] | None,
+    options: Options | None,
+) -> Measured:
     opened: list[RawFile] = []
     problems: list[Problem | str] = []
-    for path in map(Path, files):
+    for source in sources:
         try:
-            opened.append(_open(plan, path, _kind(path, kinds), options or Options()))
+            opened.append(open_source(plan, source, options or Options()))
         except CurveError as error:
             problems += error.problems
     try:
@@ -205,87 +192,6 @@ def _refuse_useless(plan: Plan, files: Sequence[RawFile]) -> None:
         wanted = f"a kind that the plan's metrics are taken from: {', '.join(sorted(used))}"
     remedy = "Say its kind if it was mistaken, or put a metric that uses it into the plan first."
     raise CurveError(*(Problem(one.name, f"the kind {one.kind}", wanted, remedy) for one in files))
-
-
-def _kind(path: Path, kinds: Mapping[str | Path, str] | str | None) -> str | None:
-    if kinds is None or isinstance(kinds, str):
-        return kinds
-    named = {str(key): kind for key, kind in kinds.items()}
-    return named.get(str(path), named.get(path.name))
-
-
-def _open(plan: Plan, path: Path, kind: str | None, options: Options) -> RawFile:
-    content = _bytes(path)
-    if kind == "sweep":
-        return RawFile(path.name, content, kind, _with_excitation(plan, path, options))
-    if kind is not None:
-        return RawFile(path.name, content, kind, with_rig(plan, kind, options))
-    try:
-        file = RawFile(path.name, content, None, options)
-    except CurveError as error:
-        # A recording of unknown kind may be the sweep that the plan says the rig plays.
-        recording = content[:4] in (b"RIFF", b"RIFX")
-        if not recording:
-            return _in_stated_form(plan, path.name, content, options, error)
-        rig = "sweep" in plan.rig
-        if not rig and not isinstance(error, NoExcitation):
-            raise
-        fitted = _with_excitation(plan, path, options)
-        if fitted.sweep is None:
-            raise
-        return RawFile(path.name, content, "sweep", fitted)
-    fitted = with_rig(plan, file.kind, options)
-    return file if fitted == options else RawFile(path.name, content, file.kind, fitted)
-
-
-def _in_stated_form(
-    plan: Plan, name: str, content: bytes, options: Options, error: CurveError
-) -> RawFile:
-    """Read a text file of unknown kind in a form that the plan states for one kind."""
-    found, refusals = [], []
-    stated = {field.name for field in fields(Form)}
-    for kind in (kind for kind, keys in plan.rig.items() if stated & keys.keys()):
-        try:
-            file = RawFile(name, content, None, with_rig(plan, kind, options))
-        except CurveError as refusal:
-            refusals.append(refusal)
-            continue
-        found += [file] if file.kind == kind else []
-    if len(found) == 1:
-        return found[0]
-    raise refusals[0] if len(refusals) == 1 and not found else error
-
-
-def _bytes(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > MAX_BYTES:
-            raise CurveError(
-                Problem(str(path), "more than 1 GB", "a measurement file", "Export fewer points.")
-            )
-        return path.read_bytes()
-    except OSError as error:
-        found = {FileNotFoundError: "no such file", IsADirectoryError: "a folder"}.get(
-            type(error), error.strerror or str(error)
-        )
-        raise CurveError(Problem(str(path), found, "a measurement file")) from None
-
-
-def with_rig(plan: Plan, kind: str, options: Options) -> Options:
-    """Add what the plan says about the rig's files where `options` say nothing."""
-    known = {one.name for one in fields(Options)}
-    given = {
-        name: Sweep.from_text(value) if name == "sweep" else value
-        for name, value in plan.rig.get(kind, {}).items()
-        if name in known and getattr(options, name) is None
-    }
-    return options.with_values(given)
-
-
-def _with_excitation(plan: Plan, path: Path, options: Options) -> Options:
-    """Add the rig's words about sweeps; the excitation may stand beside the recording instead."""
-    fitted = with_rig(plan, "sweep", options)
-    found = excitation_beside(path) if fitted.sweep is None else None
-    return fitted if found is None else fitted.with_values({"sweep": found.sweep})
 
 
 def measured_from(

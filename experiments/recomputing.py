@@ -14,8 +14,9 @@ from experiments.agreement import told_stale
 from experiments.definitions import Stale, stale_readings, stamp, unmarked_entries
 from experiments.errors import CurveError, LedgerError, Problem
 from experiments.ledger import Ledger
-from experiments.measuring import Measured, RawFile, measured_from, with_rig
+from experiments.measuring import Measured, measured_from
 from experiments.plan import Plan
+from experiments.raw_files import RawFile, with_rig
 from experiments.records import Curve, Measurement, caution_text
 from experiments.store import Writer
 

@@ -31,6 +31,7 @@ __all__ = [
     "agreeing_beside",
     "excitation_beside",
     "read_excitation",
+    "read_sidecar",
     "sidecar_of",
     "sidecar_text",
     "to_wav",
@@ -320,16 +321,44 @@ def _bytes(path: Path, largest: float = math.inf) -> bytes:
         raise _bad(str(path), found, "an excitation that `coneloop sweep` wrote") from None
 
 
+def read_sidecar(name: str, content: bytes) -> Found:
+    """Read a sidecar that was sent rather than found beside a recording.
+
+    Parameters
+    ----------
+    name : str
+        What it is called; used in notes and errors.
+    content : bytes
+        The file.
+
+    Returns
+    -------
+    Found
+
+    Raises
+    ------
+    CurveError
+        If it is no sidecar.
+    """
+    if len(content) > _LARGEST:
+        raise _bad(name, "a file too large for a sidecar", "a small TOML file")
+    return Found(_sweep_of(name, content)[0], f"excitation as {name} says")
+
+
 def _sweep_in(path: Path) -> tuple[Sweep, str]:
     """Read a sidecar: the sweep, and the checksum of its WAV file."""
+    return _sweep_of(str(path), _bytes(path, _LARGEST))
+
+
+def _sweep_of(path: str, content: bytes) -> tuple[Sweep, str]:
     remedy = "Write the excitation again with `coneloop sweep`, or say --sweep F1:F2:SECONDS."
     try:
-        table = tomllib.loads(_bytes(path, _LARGEST).decode("utf-8"))
+        table = tomllib.loads(content.decode("utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise _bad(str(path), f"no TOML ({error})", "a sidecar", remedy) from None
+        raise _bad(path, f"no TOML ({error})", "a sidecar", remedy) from None
     values = table.get("sweep")
     if not isinstance(values, dict):
-        raise _bad(str(path), "no table [sweep]", "a sidecar", remedy)
+        raise _bad(path, "no table [sweep]", "a sidecar", remedy)
     odd = [key for key in values if key not in (*_SWEEP, *_REST)]
     missing = [key for key in (*_SWEEP, "sha256") if key not in values]
     if odd or missing:

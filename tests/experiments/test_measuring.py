@@ -12,7 +12,7 @@ from experiments.acoustics.excitation import Excitation, sidecar_text
 from experiments.acoustics.listening import listen
 from experiments.acoustics.options import Options, Sweep
 from experiments.errors import CurveError, LedgerError
-from experiments.measuring import measure_files
+from experiments.measuring import measure_contents, measure_files
 from experiments.plan import Plan
 from tests.raw_files import PLAN, STATED, SWEEP_PLAN, write_response
 
@@ -170,6 +170,10 @@ def test_a_sidecar_beside_the_recording_says_what_was_played(recording):
         measured = measure_files(plan, [recording], kinds=kind)
         assert measured.values == measure_files(stated, [recording]).values
         assert measured.curves[0].options["sweep"]["law"] == "exponential"
+    files = [(recording.name, recording.read_bytes()), ("play.sweep.toml", text.encode())]
+    assert measure_contents(plan, files).values == measured.values
+    with pytest.raises(CurveError, match="2 sidecars sent with it"):
+        measure_contents(plan, [*files, ("other.sweep.toml", text.encode())])
 
 
 def test_a_distortion_file_may_support_the_break_up_of_another(plan, tmp_path):
@@ -280,3 +284,12 @@ def test_files_that_no_metric_uses_are_refused_with_the_kinds_that_are_used(tmp_
     assert (problem.where, problem.found) == (impulse.name, "the kind impulse")
     assert "are taken from: response" in problem.expected
     assert measure_files(plan, [impulse], hand={"gloss": 2}).values["gloss"] == 2
+
+
+def test_files_that_were_sent_give_what_files_on_disk_give(plan, response):
+    sent = measure_contents(plan, [(response.name, response.read_bytes())], hand={"gloss": 2.0})
+    read = measure_files(plan, [response], hand={"gloss": 2.0})
+    for name in ("values", "curves", "warnings", "by_hand", "notes"):
+        assert getattr(sent, name) == getattr(read, name)
+    with pytest.raises(CurveError, match=r"x\.txt"):
+        measure_contents(plan, [("x.txt", b"what is this")])
