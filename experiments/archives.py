@@ -21,6 +21,7 @@ from typing import IO, Any
 from experiments.errors import ArchiveError, Problem
 from experiments.folder import PLAN_FILE, STORE_FILE
 from experiments.plan import MAX_BYTES
+from experiments.zips import directory_of
 
 __all__ = [
     "GIGABYTE",
@@ -46,8 +47,6 @@ RATIO, SMALL = 200, 1_000_000
 _MANIFEST_BYTES = 20_000
 _DIRECTORY_BYTES = 10_000
 _CHUNK = 1 << 20
-_ENDS = (56, 20, 22)
-"""Bytes at the end: the record of ZIP64, its locator, the end of the directory."""
 _FILES = (PLAN_FILE, STORE_FILE)
 _NOT_ZIP = "Ask for the archive again, as `coneloop pack` wrote it."
 
@@ -178,24 +177,10 @@ def damaged(path: Path, error: BaseException) -> ArchiveError:
 
 
 def _check_directory(path: Path) -> None:
-    """Bound the directory before anything parses it: APPNOTE.TXT of PKWARE, 4.3.14 to 4.3.16.
-
-    `coneloop pack` writes no comment and one volume. Where it writes the record of ZIP64, for
-    the size of the store, that stands right before its locator.
-    """
-    with path.open("rb") as file:
-        whole = file.seek(0, 2)
-        file.seek(max(whole - sum(_ENDS), 0))
-        tail = file.read().rjust(sum(_ENDS), b"\0")
-    record, locator, end = tail[:56], tail[56:76], tail[76:]
-    if end[:4] != b"PK\x05\x06" or end[20:] != b"\0\0":
+    """Bound the directory before anything parses it."""
+    count, size = directory_of(path)
+    if count == size == 0:
         raise refused(path.name, "a file that ends otherwise", "an archive of an experiment")
-    count, size = struct.unpack("<HI", end[10:16])
-    if locator[:4] == b"PK\x06\x07":
-        at = struct.unpack("<Q", locator[8:16])[0]
-        count, size = struct.unpack("<QQ", record[32:48])
-        if record[:4] != b"PK\x06\x06" or at != whole - sum(_ENDS):
-            count, size = 0, 0
     if count != len(_FILES) + 1 or not 0 < size <= _DIRECTORY_BYTES:
         found = f"{count:,} entries" if count != len(_FILES) + 1 else "an odd directory"
         raise refused(path.name, found, f"{MANIFEST}, {PLAN_FILE} and {STORE_FILE}")

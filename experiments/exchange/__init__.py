@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from experiments.exchange.applying import apply
 from experiments.exchange.editing import ConeSheet, EditConflict, cone_sheet, edit_cone
-from experiments.exchange.exporting import export_csv
+from experiments.exchange.exporting import export_csv, export_table
 from experiments.exchange.preview import Change, Preview
 from experiments.exchange.previewing import preview_csv
 
@@ -22,5 +22,6 @@ __all__ = [
     "cone_sheet",
     "edit_cone",
     "export_csv",
+    "export_table",
     "preview_csv",
 ]

@@ -1,4 +1,4 @@
-"""CSV as spreadsheets write it: encodings, separators, decimal commas, cells that are formulas."""
+"""Tables as spreadsheets write them: encodings, separators, decimal commas, formula-like cells."""
 
 from __future__ import annotations
 
@@ -17,13 +17,16 @@ from experiments.outputs import seal, write_whole
 __all__ = [
     "EXACT",
     "HEARD",
+    "DateText",
     "RawSheet",
+    "Refused",
     "cell_text",
     "decimal_mark",
     "disarm",
     "parse_number",
     "read_sheet",
     "rearm",
+    "refused_cell",
     "same_number",
     "write_sheet",
 ]
@@ -41,7 +44,7 @@ _RISKY = ("=", "+", "-", "@", "\t", "'")
 
 @dataclass(frozen=True)
 class RawSheet:
-    """A CSV file as text cells.
+    """A spreadsheet as text cells.
 
     Parameters
     ----------
@@ -51,11 +54,13 @@ class RawSheet:
         Row number as a spreadsheet counts (the header is row 1), and the cells; blank rows are
         left out.
     delimiter : str
-        What separates the cells.
+        What separates the cells; empty for a workbook, whose numbers have a decimal point.
     content : bytes
         The file.
     notes : list of str
         What was assumed.
+    sheet : str
+        Name of the sheet of a workbook.
     """
 
     header: list[str]
@@ -63,6 +68,33 @@ class RawSheet:
     delimiter: str
     content: bytes
     notes: list[str]
+    sheet: str = ""
+
+
+class DateText(str):
+    """A date as text, in the order of ISO 8601; the spreadsheet may have made it of a number."""
+
+    __slots__ = ()
+
+
+class Refused(str):
+    """The text of a cell that cannot be taken for what it seems to be.
+
+    Attributes
+    ----------
+    expected, remedy : str
+        What should stand there, and how to mend it.
+    """
+
+    expected: str = ""
+    remedy: str = ""
+
+
+def refused_cell(text: str, expected: str, remedy: str = "") -> Refused:
+    """Make the text of a cell that is refused."""
+    made = Refused(text)
+    made.expected, made.remedy = expected, remedy
+    return made
 
 
 def disarm(text: str) -> str:
@@ -160,7 +192,8 @@ def decimal_mark(cells: Iterable[str], delimiter: str) -> str:
     cells : iterable of str
         The cells of numeric columns.
     delimiter : str
-        A comma between cells makes a decimal comma less likely; it decides a tie.
+        A comma between cells makes a decimal comma less likely; it decides a tie. Without one
+        it is a workbook, whose numbers have a point.
 
     Returns
     -------
@@ -170,20 +203,22 @@ def decimal_mark(cells: Iterable[str], delimiter: str) -> str:
     numbers = [cell for cell in cells if _NUMBER.fullmatch(cell)]
     commas = sum("," in cell for cell in numbers)
     points = sum("." in cell for cell in numbers)
+    if not delimiter:
+        return "."
     if commas == points:
         return "." if delimiter == "," or not commas else ","
     return "," if commas > points else "."
 
 
 def read_sheet(path: Path, known: Sequence[str]) -> RawSheet:
-    """Read a CSV file.
+    """Read a CSV file or a workbook.
 
     Parameters
     ----------
     path : Path
         The file.
     known : sequence of str
-        Column names that are expected; they tell the delimiter.
+        Column names that are expected; they tell the delimiter, and the sheet of a workbook.
 
     Returns
     -------
@@ -193,12 +228,14 @@ def read_sheet(path: Path, known: Sequence[str]) -> RawSheet:
     Raises
     ------
     ExchangeError
-        If it cannot be read, is empty, too large or a workbook.
+        If it cannot be read, is empty or too large.
     """
     content = _bytes(path)
+    wanted = {name.casefold() for name in known}
+    if content[:2] == b"PK":
+        return _workbook(path, content, wanted)
     text, notes = _decode(content, path)
     first = text.lstrip("\r\n").split("\n", 1)[0]
-    wanted = {name.casefold() for name in known}
     delimiter = max(_DELIMITERS, key=lambda mark: (_hits(first, mark, wanted), first.count(mark)))
     try:
         records = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
@@ -211,6 +248,18 @@ def read_sheet(path: Path, known: Sequence[str]) -> RawSheet:
     if not filled:
         raise ExchangeError(Problem(path.name, "an empty file", "a table with a header row"))
     return RawSheet(filled[0][1], filled[1:], delimiter, content, notes)
+
+
+def _workbook(path: Path, content: bytes, wanted: set[str]) -> RawSheet:
+    # Not for those who have no workbook: the library takes a while to load.
+    from experiments.exchange.workbook import read_workbook
+
+    title, found, notes = read_workbook(path, content, wanted)
+    rows = [
+        (number, [rearm(text) if type(text) is str else text for text in row])
+        for number, row in found
+    ]
+    return RawSheet([str(text) for text in rows[0][1]], rows[1:], "", content, notes, title)
 
 
 def _hits(line: str, delimiter: str, wanted: set[str]) -> int:
@@ -232,9 +281,10 @@ def _bytes(path: Path) -> bytes:
         raise ExchangeError(
             Problem(path.name, "a very large file", f"at most {MAX_BYTES // 1_000_000} MB")
         )
-    if content[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
+    if content[:4] == b"\xd0\xcf\x11\xe0":
+        remedy = "Save it without a password as .xlsx, or the sheet as CSV."
         raise ExchangeError(
-            Problem(path.name, "a workbook", "a CSV file", "Save the sheet as CSV first.")
+            Problem(path.name, "an old or an encrypted workbook", "a workbook (.xlsx)", remedy)
         )
     return content
 

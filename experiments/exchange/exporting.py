@@ -1,18 +1,20 @@
-"""The table as a CSV file."""
+"""The table as a spreadsheet: a CSV file or a workbook."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from experiments.errors import ExchangeError, Problem
 from experiments.exchange.cells import EXACT, HEARD, cell_text, write_sheet
 from experiments.exchange.rows import columns_of
 from experiments.ledger import Ledger
-from experiments.outputs import MARK, Kind, check_output, is_sealed
+from experiments.outputs import MARK, Kind, check_output, is_sealed, write_whole
 
-__all__ = ["export_csv"]
+__all__ = ["export_csv", "export_table"]
 
-_TABLE = Kind("a table", (".csv",), is_sealed)
+_TABLE = Kind("a table", (".csv", ".xlsx"), is_sealed)
 
 
 def export_csv(
@@ -64,17 +66,61 @@ def export_csv(
             )
         )
     path = Path(path)
-    check_output(path, _TABLE, force=force)
-    ledger.refuse_stale()
-    plan = ledger.plan
-    names = columns_of(plan)
-    frame = ledger.full_table()
-    # Whole columns at once: object arrays hold None for what is missing.
-    columns = []
-    for name in names:
-        digits = HEARD if name in plan.metrics else EXACT
-        values = frame[name].astype(object).where(frame[name].notna(), None)
-        columns.append([cell_text(value, decimal, digits) for value in values])
-    rows = zip(*columns, strict=True)
+    check_output(path, replace(_TABLE, suffixes=(".csv",)), force=force)
+    names, columns = _cells(ledger)
+    texts = [[cell_text(value, decimal, digits) for value in values] for values, digits in columns]
+    rows = zip(*texts, strict=True)
     write_sheet(path, [[*names, MARK], *([*row, ""] for row in rows)], delimiter)
     return path
+
+
+def export_table(
+    ledger: Ledger, path: str | Path, *, decimal: str = ".", force: bool = False
+) -> Path:
+    """Write the table as a CSV file or, where the name ends in ``.xlsx``, as a workbook.
+
+    Parameters
+    ----------
+    ledger, path, decimal, force
+        As in `export_csv`; a workbook has no decimal mark of its own.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    ExchangeError, LedgerError, OutputError
+        As in `export_csv`.
+    """
+    path = Path(path)
+    if path.suffix.lower() != ".xlsx":
+        check_output(path, _TABLE, force=force)
+        return export_csv(ledger, path, decimal=decimal, force=force)
+    # Not for those who want no workbook: the library takes a while to load.
+    from experiments.exchange.workbook import workbook_bytes
+
+    check_output(path, _TABLE, force=force)
+    names, columns = _cells(ledger)
+    found = [[_cell(value, digits) for value in values] for values, digits in columns]
+    return write_whole(path, workbook_bytes([names, *zip(*found, strict=True)]))
+
+
+def _cells(ledger: Ledger) -> tuple[list[str], list[tuple[list[Any], int]]]:
+    """Give the names of the columns; the values of each, None for nothing, and their digits."""
+    ledger.refuse_stale()
+    plan = ledger.plan
+    names, frame = columns_of(plan), ledger.full_table()
+    columns = []
+    for name in names:
+        # Whole columns at once: object arrays hold None for what is missing.
+        values = frame[name].astype(object).where(frame[name].notna(), None)
+        columns.append((values.tolist(), HEARD if name in plan.metrics else EXACT))
+    return names, columns
+
+
+def _cell(value: Any, digits: int) -> str | float:
+    """Give the number that the text of a CSV file would mean, or that text."""
+    text = cell_text(value, ".", digits)
+    return text if isinstance(value, str) or not text else float(text)

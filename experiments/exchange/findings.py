@@ -7,6 +7,8 @@ from typing import Any
 
 from experiments.circumstances import CIRCUMSTANCES
 from experiments.errors import Problem, RecipeError
+from experiments.exchange.cells import DateText
+from experiments.exchange.mangled import cut_exponent
 from experiments.exchange.preview import Change, ConeEdit, Row, Sitting, show
 from experiments.exchange.rows import SheetRow
 from experiments.plan import Plan
@@ -29,6 +31,8 @@ class Findings:
     ----------
     changes, problems, notes, edits : list
         As in `experiments.exchange.preview.Preview`.
+    rounded : dict of str to list of int
+        Columns, and the rows in which their cells are what is stored, but rounded.
     masses : set of str
         The metrics that are the cone's mass.
     """
@@ -39,6 +43,7 @@ class Findings:
         self.problems: list[Problem] = []
         self.notes: list[str] = []
         self.edits: list[ConeEdit] = []
+        self.rounded: dict[str, list[int]] = {}
         self.masses = {name for name, one in plan.metrics.items() if is_mass(one)}
 
     def change(
@@ -51,7 +56,16 @@ class Findings:
         *,
         by_hand: bool = False,
     ) -> None:
-        """Note a cell that changes."""
+        """Note a cell that changes; refuse one that the spreadsheet may have changed by itself."""
+        text = row.texts.get(column, "")
+        if isinstance(after, float) and cut_exponent(text):
+            wanted = "all digits of the number"
+            self.problem(
+                row, column, text, wanted, "Widen the column, or format it, and save again."
+            )
+        elif before is not None and isinstance(text, DateText):
+            wanted = f"{show(before)}, or a text: the spreadsheet may have made a day of it"
+            self.problem(row, column, str(text), wanted, "Format the cell as text.")
         self.changes.append(Change(row.number, cone, column, before, after, by_hand))
 
     def problem(

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from experiments.circumstances import CIRCUMSTANCES
 from experiments.exchange.findings import Findings
+from experiments.exchange.mangled import same_day
 from experiments.exchange.merging import merged
 from experiments.exchange.preview import ConeEdit, Row, Sitting
 from experiments.exchange.rows import SheetRow
@@ -154,6 +155,8 @@ class KnownCones:
             if not row.differs(name, now[name]):
                 continue
             value = row.cells[name]
+            if name == "session" and same_day(str(value), now[name]):
+                continue
             if name == "session" and value is None:
                 self._findings.problem(row, name, None, "the name of the session")
                 continue
@@ -161,6 +164,9 @@ class KnownCones:
             self._findings.change(row, cone, name, now[name] or None, value)
         for name, metric in self._findings.plan.metrics.items():
             if not row.differs(name, now[name]):
+                continue
+            if metric.source != "hand" and row.rounds(name, now[name]):
+                self._findings.rounded.setdefault(name, []).append(row.number)
                 continue
             value = row.cells[name]
             sitting.readings[name] = value

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -31,9 +32,9 @@ def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
     ledger : Ledger
         The experiment.
     path : path
-        A CSV file: comma, semicolon or tab between cells; decimal point or comma; columns in
-        any order, further columns are reported and left alone. Rows without a cone number
-        become new cones.
+        A CSV file (comma, semicolon or tab between cells; decimal point or comma) or a workbook
+        (.xlsx); columns in any order, further columns are reported and left alone. Rows without
+        a cone number become new cones.
 
     Returns
     -------
@@ -55,21 +56,23 @@ def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
 def preview_sheet(ledger: Ledger, raw: RawSheet, path: Path) -> Preview:
     """As `preview_csv`, of cells that were read already; `path` only names them."""
     plan = ledger.plan
-    sheet = typed_rows(raw, plan, path.name)
-    _refuse_nameless(sheet, path.name)
+    name = f"{path.name}, sheet {raw.sheet}" if raw.sheet else path.name
+    sheet = typed_rows(raw, plan, name)
+    _refuse_nameless(sheet, name)
     digest = hashlib.sha256(raw.content).hexdigest()
     base = _exported(ledger, sheet)
     with ledger.snapshot():
         findings = _compare(ledger, sheet, base)
         findings.notes += _left_out(ledger, sheet)
         findings.notes += [*_odd_sessions(ledger, findings), *_odd_climates(findings)]
+        findings.notes += _rounded(findings)
         problems = [*sheet.problems, *findings.problems]
         if any(_adds(edit) for edit in findings.edits):
             problems += _seen_before(ledger, digest, path)
     return Preview(
         path=path,
         changes=tuple(findings.changes),
-        problems=tuple(problems),
+        problems=tuple(_in_sheet(raw, one) for one in problems),
         notes=(*sheet.notes, *findings.notes),
         new_cones=sum(edit.new for edit in findings.edits),
         new_measurements=sum(one.id is None for edit in findings.edits for one in edit.sittings),
@@ -78,6 +81,20 @@ def preview_sheet(ledger: Ledger, raw: RawSheet, path: Path) -> Preview:
         plan=plan.digest,
         digest=digest,
     )
+
+
+def _in_sheet(raw: RawSheet, problem: Problem) -> Problem:
+    if not raw.sheet or not problem.where.startswith("row "):
+        return problem
+    return replace(problem, where=f"sheet {raw.sheet}, {problem.where}")
+
+
+def _rounded(findings: Findings) -> list[str]:
+    return [
+        f"{name}: rounded in row{'s' * (len(rows) > 1)} {', '.join(map(str, rows[:5]))}"
+        f"{' and more' * (len(rows) > 5)}, so what is stored stands"
+        for name, rows in findings.rounded.items()
+    ]
 
 
 def _refuse_nameless(sheet: TypedSheet, file: str) -> None:

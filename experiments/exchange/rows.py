@@ -10,7 +10,14 @@ from typing import Any
 from experiments.circumstances import CIRCUMSTANCES
 from experiments.entries import clean_text
 from experiments.errors import ExchangeError, LedgerError, Problem
-from experiments.exchange.cells import RawSheet, decimal_mark, parse_number, same_number
+from experiments.exchange.cells import (
+    RawSheet,
+    Refused,
+    decimal_mark,
+    parse_number,
+    same_number,
+)
+from experiments.exchange.mangled import remedy_for, rounds_to, unclear_thousands
 from experiments.grammar import suggest
 from experiments.naming import aliases, simple_name
 from experiments.outputs import is_mark
@@ -23,6 +30,7 @@ __all__ = ["SheetRow", "TypedSheet", "columns_of", "typed_rows"]
 _WHOLE = ("cone", "plate", "measurement", "version")
 _TRAILING = ("print_minutes", "why", "note", "measurement", "version")
 _LARGEST = 2**31
+_ONE_MARK = "a number of which it is plain whether the mark stands before decimals"
 
 
 @dataclass(frozen=True)
@@ -55,6 +63,12 @@ class SheetRow:
         if cell is None or isinstance(value, str | None):
             return bool(cell != (None if value == "" else value))
         return not same_number(self.texts[column], self.decimal, float(value))
+
+    def rounds(self, column: str, value: float | None) -> bool:
+        """Whether the cell is `value`, rounded, as a spreadsheet saves what it shows."""
+        if value is None or self.cells[column] is None:
+            return False
+        return rounds_to(self.texts[column], self.decimal, value)
 
 
 @dataclass(frozen=True)
@@ -120,6 +134,16 @@ def typed_rows(sheet: RawSheet, plan: Plan, file: str) -> TypedSheet:
     )
     if mark == ",":
         notes.append("decimal commas were read as such")
+    unclear = unclear_thousands(
+        (
+            row[places[name]]
+            for _, row in sheet.rows
+            for name in numeric
+            if places[name] < len(row)
+        ),
+        mark,
+        sheet.delimiter,
+    )
     rows, problems = [], []
     for number, raw in sheet.rows:
         problems += _too_long(number, raw, sheet)
@@ -127,10 +151,15 @@ def typed_rows(sheet: RawSheet, plan: Plan, file: str) -> TypedSheet:
         cells: dict[str, Any] = {}
         for name, text in texts.items():
             try:
+                if isinstance(text, Refused) or (text in unclear and name in numeric):
+                    raise ValueError(getattr(text, "expected", _ONE_MARK))
                 cells[name] = readers[name](text, mark) if text else None
             except (ValueError, LedgerError) as error:
                 wanted = str(error) if isinstance(error, ValueError) else "plain text"
-                problems.append(Problem(f"row {number}, column {name}", repr(text), wanted))
+                remedy = remedy_for(text) if name in numeric else ""
+                where = f"row {number}, column {name}"
+                found = repr(str(text))
+                problems.append(Problem(where, found, wanted, getattr(text, "remedy", remedy)))
         rows.append(SheetRow(number, cells, texts, mark))
     return TypedSheet(rows, frozenset(places), problems, [*sheet.notes, *notes])
 
@@ -160,9 +189,11 @@ def _header(sheet: RawSheet, plan: Plan, file: str) -> tuple[dict[str, int], lis
         if name and not ours and not is_mark(name)
     ]
     absent = [alias for alias, ours in known.items() if ours not in places]
+    gone = any(name not in places for name in (*plan.variables, *plan.metrics))
+    renamed = "If it is a missing one under another name, put that name back." if gone else ""
     notes = []
     for name in strangers:
-        hint = suggest(simple_name(name), absent)
+        hint = suggest(simple_name(name), absent) or renamed
         notes.append(f"column {name!r} is unknown and passed over. {hint}".strip())
     return places, notes
 

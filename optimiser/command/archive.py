@@ -10,7 +10,7 @@ from experiments.archives import GIGABYTE, Inside
 from experiments.ledger import Ledger
 from experiments.packing import pack
 from experiments.unpacking import MOST, inspect, unpack
-from optimiser.command.options import NUMBER, as_json, force_option, in_folder
+from optimiser.command.options import NUMBER, as_json, confirmed, force_option, in_folder
 from optimiser.command.show import print_json, progress
 
 __all__ = ["pack_command", "unpack_command"]
@@ -69,7 +69,7 @@ def unpack_command(
             click.echo(f"  {entry.name}: {_bytes(entry.size)}")
     wanted = not dry_run
     if wanted and not yes:
-        wanted = click.confirm(f"Write {_bytes(inside.size)} to {folder}?", err=True)
+        wanted = confirmed(f"Write {_bytes(inside.size)} to {folder}?")
     if wanted:
         with progress("unpacking and verifying"):
             inside = unpack(file, folder, most=bound)

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import click
 
-from experiments.exchange import Preview, apply, export_csv, preview_csv
+from experiments.exchange import Preview, apply, export_table, preview_csv
 from experiments.ledger import Ledger
 from optimiser import wording
-from optimiser.command.options import as_json, force_option, in_folder
+from optimiser.command.options import as_json, confirmed, force_option, in_folder
 from optimiser.command.show import print_json
 
 __all__ = ["export_command", "import_command"]
@@ -17,18 +17,20 @@ __all__ = ["export_command", "import_command"]
 
 @click.command("export")
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
-@click.option("--comma", is_flag=True, help="Decimal comma, with semicolons between cells.")
+@click.option(
+    "--comma", is_flag=True, help="Decimal comma, with semicolons between cells (CSV only)."
+)
 @force_option
 @in_folder
 @as_json
 def export_command(file: Path, comma: bool, force: bool, folder: Path, json_wanted: bool) -> None:
     """Write the table as a spreadsheet.
 
-    Edit it, then take it in with `coneloop import`. Keep the columns cone, measurement and
-    version: rows are matched by them.
+    FILE ends in .csv or .xlsx. Edit it, then take it in with `coneloop import`. Keep the columns
+    cone, measurement and version: rows are matched by them.
     """
     with Ledger.open(folder) as ledger:
-        path = export_csv(ledger, file, decimal="," if comma else ".", force=force)
+        path = export_table(ledger, file, decimal="," if comma else ".", force=force)
         rows = len(ledger.table(strict=False))
     if json_wanted:
         print_json({"file": str(path), "rows": rows})
@@ -43,7 +45,10 @@ def export_command(file: Path, comma: bool, force: bool, folder: Path, json_want
 @in_folder
 @as_json
 def import_command(file: Path, yes: bool, dry_run: bool, folder: Path, json_wanted: bool) -> None:
-    """Take an edited spreadsheet in, after a preview."""
+    """Take an edited spreadsheet in, after a preview.
+
+    FILE is a CSV file or a workbook (.xlsx). Formulas are never worked out.
+    """
     with Ledger.open(folder) as ledger:
         preview = preview_csv(ledger, file)
         if not json_wanted:
@@ -53,7 +58,7 @@ def import_command(file: Path, yes: bool, dry_run: bool, folder: Path, json_want
                 click.echo(f"note: {note}", err=True)
         wanted = not dry_run and bool(preview.changes)
         if wanted and not preview.problems and not yes:
-            wanted = click.confirm(f"Take this in ({preview.headline})?", err=True)
+            wanted = confirmed(f"Take this in ({preview.headline})?")
         # A dry run has to say the problems as well; `apply` raises them all.
         done = wanted or bool(preview.problems)
         told = apply(ledger, preview) if done else _nothing(preview, dry_run)

@@ -21,6 +21,7 @@ __all__ = [
     "answer_options",
     "as_json",
     "cone_argument",
+    "confirmed",
     "force_option",
     "in_folder",
     "name_pairs",
@@ -62,6 +63,26 @@ def force_option(function: Wrapped) -> Wrapped:
         is_flag=True,
         help="Overwrite a file that coneloop did not make, or that was edited.",
     )(function)
+
+
+def confirmed(question: str) -> bool:
+    """Ask on stderr; no is the answer unless yes was typed.
+
+    Raises
+    ------
+    click.UsageError
+        If the input ends before anybody answered, as in a pipe.
+    """
+    try:
+        return click.confirm(question, err=True)
+    except click.Abort as error:
+        if not isinstance(error.__context__, EOFError):
+            raise
+        click.echo(err=True)
+        raise click.UsageError(
+            f"found the end of the input, expected an answer to {question!r}. Nothing was "
+            "changed; --yes does it without asking"
+        ) from None
 
 
 _PICTURES = {

@@ -320,7 +320,7 @@ def test_an_archive_that_ends_early_or_goes_on_is_refused(packed, tmp_path):
         (whole + b"\0", "ends otherwise"),
         (b"", "ends otherwise"),
         (bytes(many), "60,000 entries"),
-        (far, "0 entries"),
+        (far, "ends otherwise"),
         (whole[40:], "a damaged archive|ends otherwise"),
     ):
         odd.write_bytes(content)

@@ -226,7 +226,8 @@ def test_columns_may_move_go_and_come(full, sheet, dump):
     assert preview.changes == ()
     assert preview.problems == ()
     assert preview.notes[:2] == (
-        "column 'colour' is unknown and passed over.",
+        "column 'colour' is unknown and passed over. If it is a missing one under another name, "
+        "put that name back.",
         "not in the sheet, so unchanged: process, cure_time, wall, ribs, thd_peak, mass",
     )
     assert dump(full) == before
@@ -248,7 +249,12 @@ def test_what_the_spreadsheet_rounded_is_no_edit(full, sheet):
     sheet.rows[2]["upper_limit"] = "0.333333"
     assert preview_csv(full, sheet.save()).changes == ()
     sheet.rows[2]["upper_limit"] = "0.33"
-    assert len(preview_csv(full, sheet.save()).changes) == 1
+    preview = preview_csv(full, sheet.save())
+    assert preview.changes == ()
+    assert "upper_limit: rounded in row 4, so what is stored stands" in preview.notes
+    for text in ("0.34", "0.3"):  # another number; too short to be told from one
+        sheet.rows[2]["upper_limit"] = text
+        assert len(preview_csv(full, sheet.save()).changes) == 1
 
 
 def test_a_conflict_with_a_later_change_is_refused(full, sheet, dump):

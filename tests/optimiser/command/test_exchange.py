@@ -52,3 +52,23 @@ def test_a_dry_run_says_what_would_be_taken_in(run, folder, tmp_path):
     told = run("import", table, "--dry-run", "--in", folder)
     assert "cone 1, wall: 0.3 → 0.4" in told.out
     assert told.out.endswith("nothing was changed (--dry-run); to take in: 1 changed cell\n")
+
+
+def test_a_workbook_goes_out_and_in(run, folder, tmp_path):
+    book = tmp_path / "table.xlsx"
+    assert run("export", book, "--in", folder).status == 0
+    told = run("import", book, "--yes", "--in", folder)
+    assert told.out == "nothing to change: table.xlsx says what the table says\n"
+    assert run("export", book, "--in", folder).status == 0
+
+
+def test_an_answer_that_nobody_gives_is_said(run, folder, tmp_path):
+    table = tmp_path / "table.csv"
+    assert run("export", table, "--in", folder).status == 0
+    text = table.read_text(encoding="utf-8-sig")
+    table.write_text(text.replace(",0.3,", ",0.4,", 1), encoding="utf-8")
+    told = run("import", table, "--in", folder, typed="")
+    assert told.status == 2
+    assert "error: found the end of the input, expected an answer to 'Take this in" in told.err
+    assert "--yes does it without asking" in told.err
+    assert "wall: 0.3" in run("import", table, "--dry-run", "--in", folder).out
