@@ -91,6 +91,23 @@ def plan(**changes: object) -> Plan:
     return Plan.from_dict({**PLAN, **changes})
 
 
+LONG = "thickness of the second coat of lacquer"
+"""A name of 39 letters."""
+
+
+def long_plan(**changes: object) -> Plan:
+    """The plan with labels of 39 letters and a unit as long as units get."""
+    labelled = {
+        part: {
+            name: {**each, "label": f"{LONG[:-1]}{place}"}
+            for place, (name, each) in enumerate(PLAN[part].items())
+        }
+        for part in ("variables", "metrics")
+    }
+    labelled["variables"]["wall"]["unit"] = "mJ/cm² a pass"
+    return plan(**{**labelled, **changes})
+
+
 def calibration(metric: str = "upper_limit", unit: str = "kHz", cones: int = 6) -> Calibration:
     """A check in which exactly one cone falls outside."""
     seen = np.arange(cones, dtype=float)
