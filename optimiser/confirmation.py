@@ -23,7 +23,14 @@ from optimiser.process import mixture_quantile
 from optimiser.records.production import Confirmation, LimitProof
 from optimiser.surrogate import Model
 
-__all__ = ["chance_to_prove", "plan_confirmation", "reach", "tolerance_factor"]
+__all__ = [
+    "CONFIDENCE",
+    "CONTENT",
+    "chance_to_prove",
+    "plan_confirmation",
+    "reach",
+    "tolerance_factor",
+]
 
 Floats = npt.NDArray[np.float64]
 

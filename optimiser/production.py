@@ -14,7 +14,6 @@ from optimiser.answers import Estimate, Settings
 from optimiser.appraisal import Appraisal, Made
 from optimiser.confirmation import plan_confirmation
 from optimiser.contenders import (
-    RELIABLE,
     Contenders,
     clearly_different,
     distance,
@@ -29,7 +28,6 @@ from optimiser.records.production import Candidate, Nearby, Recommendation
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
 from optimiser.tolerance import strays
-from optimiser.wording import percent
 
 __all__ = ["recommend"]
 
@@ -80,8 +78,10 @@ def recommend(
     if model is None:
         model = fit(plan, trials, seed, progress=progress)
     notes = [*model.notes, *_remarks(plan)]
-    if model.leader() is None or model.cones < first_cones(plan) // 2 + 1:
-        return _nothing(model, notes, first_cones(plan))
+    fewest = min((model.metrics[name].cones for name in model.goals.needed), default=0)
+    needed = first_cones(plan) // 2 + 1
+    if not model.scorable or fewest < needed:
+        return _nothing(model, notes, needed - fewest)
     if progress:
         progress(0.3, "seeking the best recipe as the printer makes it")
     functions = DrawnFunctions(model, seed=seed)
@@ -121,8 +121,6 @@ class _Judge:
         if progress:
             progress(0.85, "planning the confirmation run")
         rival = float(made.worth[:, rivals[0]].mean()) if len(rivals) else float("nan")
-        sound = float(found.sound[self.best])
-        notes = [*self.notes, *([_unsound(sound)] if sound < RELIABLE else [])]
         row = found.recipes.iloc[[self.best]]
         answer = Recommendation(
             recipe=self._candidate("recommended", self.best),
@@ -139,7 +137,7 @@ class _Judge:
             confirmation=plan_confirmation(model, made.of(self.best), rival, seed=self.seed),
             cones=model.cones,
             calibration=model.calibration(),
-            notes=notes,
+            notes=self.notes,
             text="",
         )
         return replace(answer, text=recommendation_text(model, answer))
@@ -163,6 +161,7 @@ class _Judge:
             beats=float("nan") if place == best else float(np.mean(ahead > 0)),
             limits=self.appraisal.limits(row),
             prints=prints if model.printability.failures_ else float("nan"),
+            sound=float(self.found.sound[place]),
             cones=self.cones[place],
         )
 
@@ -220,16 +219,9 @@ def _remarks(plan: Plan) -> list[str]:
     return notes
 
 
-def _unsound(sound: float) -> str:
-    return (
-        f"No recipe is sure enough to print and keep every hard limit: this one does with "
-        f"{percent(sound)}, where {percent(RELIABLE)} are asked for."
-    )
-
-
-def _nothing(model: Model, notes: Sequence[str], needed: int) -> Recommendation:
+def _nothing(model: Model, notes: Sequence[str], more: int) -> Recommendation:
     nothing = unknown(model.cones)
     return Recommendation(
         None, [], nothing, nothing, {}, nothing, float("nan"), float("nan"), {}, [], None, None,
-        model.cones, model.calibration(), list(notes), cannot_tell(model, needed),
+        model.cones, model.calibration(), list(notes), cannot_tell(model, more),
     )  # fmt: skip

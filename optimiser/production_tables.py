@@ -56,7 +56,7 @@ def recipe_table(answer: Recommendation, plan: Plan, labels: Mapping[str, str]) 
         [f"within {100 * share:g} % of the best printable", wording.percent(chance)]
         for share, chance in sorted(answer.within.items())
     ]
-    rows += [[f"near: cone {each.cone}", _changes(each.changes)] for each in answer.nearest]
+    rows += [[f"near: cone {each.cone}", _changes(each.changes, plan)] for each in answer.nearest]
     return Table("The recipe for production, 90 % intervals", ["", ""], rows)
 
 
@@ -68,11 +68,11 @@ def _strays(value: str, plan: Plan, name: str) -> str:
     return f"{value}, sd {wording.with_unit(wording.setting(variable.tolerance), variable.unit)}"
 
 
-def _changes(changes: Mapping[str, tuple[object, object]]) -> str:
+def _changes(changes: Mapping[str, tuple[object, object]], plan: Plan) -> str:
     if not changes:
         return "the same recipe"
     return ", ".join(
-        f"{name.replace('_', ' ')} {wording.setting(there)} for {wording.setting(here)}"
+        f"{plan.variables[name].label} {wording.setting(there)} for {wording.setting(here)}"
         for name, (there, here) in changes.items()
     )
 
@@ -80,7 +80,7 @@ def _changes(changes: Mapping[str, tuple[object, object]]) -> str:
 def candidate_table(answer: Recommendation, plan: Plan) -> Table:
     """List the recommended recipe and its rivals."""
     assert answer.recipe is not None
-    name, unit = wording.score_name(plan), wording.score_unit(plan)
+    name, unit = _scored(plan), wording.score_unit(plan)
     listed = [answer.recipe, *answer.others]
     made = wording.intervals([each.made for each in listed], unit, most=3)
     exact = wording.intervals([each.exact for each in listed], unit, most=3)
@@ -101,6 +101,10 @@ def candidate_table(answer: Recommendation, plan: Plan) -> Table:
     return Table("Beside its rivals, 90 % intervals", heads, rows, marked=frozenset({0}))
 
 
+def _scored(plan: Plan) -> str:
+    return wording.describe(plan)[wording.score_name(plan)]
+
+
 def _role(each: Candidate) -> str:
     cones = f", cone{'s' * (len(each.cones) > 1)} {', '.join(each.cones)}" if each.cones else ""
     return f"{each.role}{cones}"
@@ -110,8 +114,9 @@ def confirmation_table(answer: Recommendation, plan: Plan, labels: Mapping[str, 
     """List what the confirmation run must show, and how often it errs."""
     run = answer.confirmation
     assert run is not None
-    name, unit = wording.score_name(plan), wording.score_unit(plan)
-    rising = name == "score" or plan.metrics[name].goal != "minimise"
+    name, unit = _scored(plan), wording.score_unit(plan)
+    raw = plan.metrics.get(wording.score_name(plan))
+    rising = raw is None or raw.goal != "minimise"
 
     def told(value: float) -> str:
         return wording.with_unit(wording.number(value, run.sd), unit)

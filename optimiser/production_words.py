@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from optimiser import wording
 from optimiser.answers import Estimate
+from optimiser.confirmation import CONFIDENCE
+from optimiser.contenders import RELIABLE
 from optimiser.records.production import Candidate, Confirmation, Hinge, Recommendation
 from optimiser.surrogate import Model
 from optimiser.tolerance import strays
@@ -19,7 +21,7 @@ def recommendation_text(model: Model, answer: Recommendation) -> str:
     assert answer.confirmation is not None
     allowed = " within the printer's tolerance" if strays(model.plan) else ""
     sentences = [
-        f"Put into production: {wording.recipe_line(model.plan, recipe.settings)}: expected "
+        f"{_head(recipe)}: {wording.recipe_line(model.plan, recipe.settings)}: expected "
         f"{name}{allowed} {interval(recipe.made, unit, most=3)} at 90 %, from "
         f"{many(model.cones, 'cone')}; within 5 % of the best printable recipe with probability "
         f"{percent(answer.within[0.05])}.",
@@ -29,6 +31,7 @@ def recommendation_text(model: Model, answer: Recommendation) -> str:
         sentences.append(
             f"Of its prints {_share(answer.kept)} keep every hard limit, scatter included (90 %)."
         )
+    sentences += _beyond(answer)
     exact = _in_role(answer, "best if exact")
     if exact is not None:
         sentences.append(
@@ -47,6 +50,17 @@ def recommendation_text(model: Model, answer: Recommendation) -> str:
     return " ".join([*sentences, confirmation_text(model, answer.confirmation)])
 
 
+def _head(recipe: Candidate) -> str:
+    """Recommend the recipe, or say that none is fit for it."""
+    if recipe.sound >= RELIABLE:
+        return "Put into production"
+    return (
+        "No recipe is fit for production yet, for none is likely enough to come off the printer "
+        f"and keep every hard limit; this one, with {percent(recipe.sound)} where "
+        f"{percent(RELIABLE)} is asked for, comes nearest"
+    )
+
+
 def _in_role(answer: Recommendation, role: str) -> Candidate | None:
     return next((each for each in answer.others if each.role == role), None)
 
@@ -56,9 +70,24 @@ def _scored(model: Model) -> str:
 
 
 def _share(kept: Estimate) -> str:
-    if kept.low > 0.99:
-        return percent(kept.low)
+    if kept.low > 0.99 or kept.high < 0.01:
+        return percent(kept.mean)
     return f"{percent(kept.mean)} ({percent(kept.low)} to {percent(kept.high)})"
+
+
+_WORTH_TELLING = 0.05
+
+
+def _beyond(answer: Recommendation) -> list[str]:
+    """Say how many prints lie where nobody would have chosen them."""
+    shares = [(answer.outside, "beyond low or high"), (answer.over_rules, "across a rule")]
+    told = [f"{percent(share)} {where}" for share, where in shares if share >= _WORTH_TELLING]
+    if not told:
+        return []
+    return [
+        f"Of its prints {' and '.join(told)} will lie by the tolerance: rules and limits of the "
+        "plan bind what is chosen; if such prints are bad, narrow them by as much."
+    ]
 
 
 def _differs(model: Model, other: Candidate, recipe: Candidate) -> str:
@@ -117,22 +146,28 @@ def confirmation_text(model: Model, run: Confirmation) -> str:
     text += f"; if its true {name} is {caught} {worse}, they fail with 95\N{NO-BREAK SPACE}%"
     if run.limits:
         text += "; if only nine of ten prints keep a limit, they fail with 95\N{NO-BREAK SPACE}%"
+    return f"{text}. {_against(run, name, rival)}".rstrip()
+
+
+def _against(run: Confirmation, name: str, rival: str) -> str:
+    """Say what the run tells of the runner-up."""
     if run.decides:
-        text += f". A true {name} of {rival} is what the runner-up is expected to reach"
-    elif run.fails == run.fails:
-        text += (
-            ". No run of up to 20 cones is likely to tell it from the runner-up, expected to "
-            f"reach {rival} (this one fails such a recipe with {percent(run.fails)}): the "
-            "threshold is what the recipe itself misses one time in twenty"
+        return f"A true {name} of {rival} is what the runner-up is expected to reach."
+    floor = "the threshold is what the recipe itself misses one time in twenty."
+    if run.fails >= CONFIDENCE:
+        return f"No run of up to 20 cones is likely to show that the limits are kept; {floor}"
+    if run.fails < CONFIDENCE:
+        return (
+            "No run of up to 20 cones is likely to tell it from the runner-up, expected to reach "
+            f"{rival} (this one fails such a recipe with {percent(run.fails)}); {floor}"
         )
-    return f"{text}."
+    return f"There is no runner-up to tell it from; {floor}"
 
 
-def cannot_tell(model: Model, needed: int) -> str:
+def cannot_tell(model: Model, more: int) -> str:
     """Answer while there is too little to go by."""
-    more = max(needed - model.cones, 1)
     return (
         f"Cannot tell yet which recipe to put into production: "
-        f"{many(model.cones, 'measured cone')}; {many(more, 'more cone')} with a score would do "
-        "for a first answer."
+        f"{many(model.cones, 'measured cone')}; about {many(more, 'more cone')} with a score "
+        "would do for a first answer."
     )

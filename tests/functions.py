@@ -58,6 +58,17 @@ def hartmann6(x: np.ndarray) -> np.ndarray:
     return -(_H6_ALPHA * np.exp(-inner)).sum(axis=1)
 
 
+def tsutsui_ghosh(x: np.ndarray | float) -> np.ndarray:
+    """Tsutsui & Ghosh (1997), IEEE Trans. Evol. Comp. 1(3), on [0, 1]: a test of robust search.
+
+    Peaks at 0.1, 0.3, ... 0.9; the highest one, 1 at 0.1, is narrow, that at 0.5 broad and lower.
+    """
+    x = np.asarray(x, dtype=float)
+    fall = np.exp(-2 * np.log(2) * ((x - 0.1) / 0.8) ** 2)
+    wave = np.abs(np.sin(5 * np.pi * x))
+    return fall * np.where((x > 0.4) & (x <= 0.6), np.sqrt(wave), wave**6)
+
+
 def ishigami(x: np.ndarray) -> np.ndarray:
     """Ishigami & Homma (1990) on [-pi, pi]^3 with a = 7, b = 0.1."""
     return np.sin(x[:, 0]) + 7 * np.sin(x[:, 1]) ** 2 + 0.1 * x[:, 2] ** 4 * np.sin(x[:, 0])

@@ -47,7 +47,7 @@ def draw_recommendation(
     shown = [answer.recipe, *answer.others]
     figure = new_figure(2.35 + 0.24 * len(shown))
     top, below = figure.subplots(2, 1, height_ratios=[0.3 + 0.24 * len(shown), 1.15])
-    title = axis_label(metric, unit)
+    title = axis_label(metric, unit, width=20)
     _recipes(tune(top, grid="x"), shown)
     top.set_xlabel(title, fontsize=TYPE, color=LIGHT["ink"])
     _chance(tune(below), answer.confirmation)
@@ -79,7 +79,7 @@ def _recipes(axes: Axes, shown: list[Candidate]) -> None:
     axes.set_ylim(len(shown) - 0.4, -0.6)
     axes.spines["left"].set_visible(False)
     axes.tick_params(axis="y", length=0)
-    axes.margins(x=0.06)
+    axes.margins(x=0.08)
     axes.xaxis.set_major_locator(round_ticks(4))
 
 

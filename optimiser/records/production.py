@@ -34,6 +34,8 @@ class Candidate:
         included.
     prints : float
         Probability that it prints at all; NaN while no cone has failed.
+    sound : float
+        Probability that a print of it comes off the printer and keeps every hard limit.
     cones : list of str
         Measured cones of just this recipe.
     """
@@ -46,6 +48,7 @@ class Candidate:
     beats: float
     limits: dict[str, float]
     prints: float
+    sound: float
     cones: list[str] = field(default_factory=list)
 
 
