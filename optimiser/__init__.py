@@ -9,6 +9,9 @@ if TYPE_CHECKING:
     from optimiser.ageing_answer import ageing
     from optimiser.answers import Estimate, Pick
     from optimiser.comparing import compare
+    from optimiser.curve_model import fit_curves
+    from optimiser.curve_readings import read_curves
+    from optimiser.expecting import expect
     from optimiser.fronts import front
     from optimiser.influence import sensitivity
     from optimiser.optima import optimum
@@ -25,11 +28,14 @@ __all__ = [
     "ageing",
     "compare",
     "dead_ends",
+    "expect",
     "fit",
+    "fit_curves",
     "front",
     "optimum",
     "outlook",
     "propose",
+    "read_curves",
     "recommend",
     "sensitivity",
 ]
@@ -43,11 +49,14 @@ _HOMES = {
     "ageing": "optimiser.ageing_answer",
     "compare": "optimiser.comparing",
     "dead_ends": "optimiser.variants",
+    "expect": "optimiser.expecting",
     "fit": "optimiser.surrogate",
+    "fit_curves": "optimiser.curve_model",
     "front": "optimiser.fronts",
     "optimum": "optimiser.optima",
     "outlook": "optimiser.stopping",
     "propose": "optimiser.proposals",
+    "read_curves": "optimiser.curve_readings",
     "recommend": "optimiser.production",
     "sensitivity": "optimiser.influence",
 }

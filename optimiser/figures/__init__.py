@@ -14,6 +14,7 @@ from optimiser.figures.dead_ends import draw_dead_ends
 from optimiser.figures.distortion import draw_distortion
 from optimiser.figures.drift import draw_drift
 from optimiser.figures.effects import draw_effects
+from optimiser.figures.expectation import draw_expectation
 from optimiser.figures.front import draw_front
 from optimiser.figures.history import draw_history
 from optimiser.figures.impulse import draw_impulse
@@ -39,6 +40,7 @@ __all__ = [
     "draw_distortion",
     "draw_drift",
     "draw_effects",
+    "draw_expectation",
     "draw_front",
     "draw_history",
     "draw_impulse",

@@ -1,0 +1,263 @@
+"""One family of curves: what is learnt of it, and curves drawn of a recipe."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+from scipy import special, stats
+
+from optimiser.curve_alignment import Warp, align, registered, warps_of
+from optimiser.curve_bundle import Bundle, Channel
+from optimiser.curve_components import Components, filled, left_out, principal
+from optimiser.encoding import Encoding, Points
+from optimiser.process import EnsembleProcess
+
+__all__ = ["Family", "Foretold", "band", "learn_family"]
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
+
+_MOST = 5  # components
+_DRAWS = 256
+_ENDS = np.array([0.05, 0.95])
+_REACH = 0.95  # octaves: a curve moved by one would fold over at the onset
+_PLAIN = 4  # components of curves as they stand, against which registering has to win
+
+
+@dataclass(frozen=True)
+class Foretold:
+    """What the models foretell of one recipe's parts, a hyperparameter draw each.
+
+    Parameters
+    ----------
+    mean, variance : ndarray of shape (parts, draws)
+        Of the shift, if there is one, then of each score; a new measurement's, in dB rms.
+    own : int
+        Place of the cone whose own rest is not used; -1 for none.
+    """
+
+    mean: Floats
+    variance: Floats
+    own: int = -1
+
+
+@dataclass
+class Family:
+    """What has been learnt of one family of curves.
+
+    Parameters
+    ----------
+    bundle : Bundle
+        The curves as measured.
+    cones : ndarray of int, shape (n,)
+        Cone of each curve.
+    warp : Warp or None
+        How they are registered; None where that does not help.
+    shifts : ndarray of shape (n,)
+        Octaves.
+    wide : list of Channel
+        The registered grids.
+    components : Components
+        Of the registered curves.
+    processes : list of EnsembleProcess
+        Of the shift, if there is one, then of each score.
+    rests : ndarray of shape (cones, points)
+        What components of all other cones leave of each cone's first curve.
+    firsts : ndarray of int, shape (cones,)
+        The first curve of each cone.
+    """
+
+    bundle: Bundle
+    cones: Ints
+    warp: Warp | None
+    shifts: Floats
+    wide: list[Channel]
+    components: Components
+    processes: list[EnsembleProcess]
+    rests: Floats
+    firsts: Ints
+    seed: int
+    _normal: Floats = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        size = len(self.processes) + 1
+        sobol = stats.qmc.Sobol(size, rng=np.random.default_rng([self.seed, 41]))
+        self._normal = special.ndtri(np.clip(sobol.random(_DRAWS), 1e-9, 1 - 1e-9))
+
+    def foretell(self, points: Points) -> Foretold:
+        """Foretell a new measurement of a new cone in a new session, of one recipe."""
+        mean, variance = [], []
+        for process in self.processes:
+            level, spread = process.predict(points)
+            mean.append(level[:, 0])
+            variance.append(spread[:, 0] + process.novelty_ * process.scale_**2)
+        return Foretold(_stacked(mean), _stacked(variance))
+
+    def without(self) -> list[Foretold]:
+        """Foretell each cone's first curve from all other cones; components are kept."""
+        left = [process.leave_out() for process in self.processes]
+        pairs = list(zip(self.processes, left, strict=True))
+        return [
+            Foretold(
+                _stacked([one.centre_ + one.scale_ * out.mean[:, row] for one, out in pairs]),
+                _stacked([one.scale_**2 * out.variance[:, row] for one, out in pairs]),
+                place,
+            )
+            for place, row in enumerate(self.firsts)
+        ]
+
+    def again(self, told: Foretold) -> Foretold:
+        """Give how cones of one recipe would differ were the recipe itself known."""
+        novelty = [process.novelty_ * process.scale_**2 for process in self.processes]
+        middle = np.repeat(told.mean.mean(axis=1, keepdims=True), told.mean.shape[1], axis=1)
+        return Foretold(middle, _stacked(novelty), told.own)
+
+    def middle(self, told: Foretold) -> list[Floats]:
+        """Give the curve whose shift and scores are all as expected, one array a channel."""
+        parts = told.mean.mean(axis=1)
+        curve = self.components.curves(parts[None, self.warp is not None :])
+        return [each[0] for each in self._as_measured(curve, parts[:1])]
+
+    def draw(self, told: Foretold, count: int = _DRAWS) -> list[Floats]:
+        """Draw curves, an array (count, points) a channel, in dB."""
+        normal = self._normal[:count]
+        draws = told.mean.shape[1]
+        which = np.arange(count) % max(draws, 1)
+        parts = np.zeros((count, len(self.processes)))
+        for place in range(len(self.processes)):
+            sd = np.sqrt(told.variance[place, which])
+            parts[:, place] = told.mean[place, which] + sd * normal[:, place]
+        others = np.flatnonzero(np.arange(len(self.rests)) != told.own)
+        rests = self.rests[others[(np.arange(count) // max(draws, 1)) % len(others)]]
+        # As few rests as there are cones tell their spread no better than that many values do.
+        factor = special.stdtrit(max(len(others) - 1, 1), special.ndtr(normal[:, -1]))
+        curves = self.components.curves(parts[:, self.warp is not None :])
+        return self._as_measured(curves + factor[:, None] * rests, parts[:, 0])
+
+    def _as_measured(self, curves: Floats, shifts: Floats) -> list[Floats]:
+        """Take registered curves back to where they would be measured."""
+        ends = np.cumsum([len(wide.place) for wide in self.wide])
+        parts = np.split(curves, ends[:-1], axis=1)
+        found = []
+        for wide, one, part in zip(self.wide, self.bundle.channels, parts, strict=True):
+            if self.warp is not None:
+                moved = self.warp(wide.place, np.clip(shifts, -_REACH, _REACH)[:, None])
+                rows = zip(moved, part, strict=True)
+                part = np.array([np.interp(one.place, at, row) for at, row in rows])
+            found.append(np.maximum(part, one.floor))
+        return found
+
+
+def band(draws: Floats) -> tuple[Floats, Floats, Floats]:
+    """Give mean and ends of the 90 % band of drawn curves, (draws, points) to (points,) each."""
+    ordered = np.sort(draws, axis=0)
+    at = _ENDS * (len(draws) - 1)
+    below = np.floor(at).astype(int)
+    share = (at - below)[:, None]
+    low, high = (1 - share) * ordered[below] + share * ordered[below + 1]
+    return draws.mean(axis=0), low, high
+
+
+def _stacked(parts: Sequence[Floats]) -> Floats:
+    return np.array(parts) if parts else np.zeros((0, 1))
+
+
+def learn_family(
+    bundle: Bundle, encoding: Encoding, points: Points, labels: tuple[Ints, Ints, Ints], seed: int
+) -> Family:
+    """Register the curves if that helps, find components and learn the score of each.
+
+    Parameters
+    ----------
+    bundle : Bundle
+        n curves.
+    encoding : Encoding
+    points : Points
+        Their recipes.
+    labels : tuple of ndarray of int, shape (n,)
+        Cone, session and recipe of each.
+    seed : int
+
+    Returns
+    -------
+    Family
+
+    Notes
+    -----
+    Registering costs a number a curve, as a component does. It is used where shift and three
+    components leave less of left-out cones' curves than four components of curves as they are.
+    """
+    cones = labels[0]
+    weights = 1.0 / np.bincount(cones)[cones]
+    count = min(_MOST, len(np.unique(cones)) - 2)
+    plain = _Registered(None, np.zeros(len(cones)), bundle.channels, bundle.values)
+    best = plain
+    warp, shifts = _best_warp(bundle, weights)
+    if count > 1:
+        moved = _Registered(warp, shifts, *registered(bundle, warp, shifts))
+        level = min(_PLAIN, count)
+        if moved.rest(weights, cones, level - 1) < plain.rest(weights, cones, level):
+            best = moved
+    whole = filled(best.values, weights, count)
+    scores = principal(whole, weights, count).scores(whole)
+    told = [best.shifts] if best.warp is not None else []
+    shift = [EnsembleProcess(encoding, seed=seed).fit(points, each, *labels) for each in told]
+    learnt = [EnsembleProcess(encoding, seed=seed).fit(points, each, *labels) for each in scores.T]
+    kept = _worth(learnt, scores, weights)
+    firsts = np.unique(cones, return_index=True)[1].astype(np.intp)
+    rests = left_out(whole, weights, cones, kept)
+    rests = _known_rests(rests, np.isfinite(best.values))[firsts]
+    return Family(
+        bundle, cones, best.warp, best.shifts, best.channels, principal(whole, weights, kept),
+        shift + learnt[:kept], rests, firsts, seed,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Registered:
+    """Curves, moved or as they are."""
+
+    warp: Warp | None
+    shifts: Floats
+    channels: list[Channel]
+    values: Floats
+
+    def rest(self, weights: Floats, cones: Ints, count: int) -> float:
+        """Give what components leave of left-out cones' curves, mean square where data are."""
+        known = np.isfinite(self.values)
+        rests = left_out(filled(self.values, weights, count), weights, cones, count)
+        share = weights[:, None] * known
+        return float((share * rests**2).sum() / share.sum())
+
+
+def _best_warp(bundle: Bundle, weights: Floats) -> tuple[Warp, Floats]:
+    """Choose the warp that leaves least."""
+    tried = [(warp, *align(bundle, weights, warp)) for warp in warps_of(bundle)]
+    warp, shifts, _ = min(tried, key=lambda each: each[2])
+    return warp, shifts
+
+
+def _worth(learnt: Sequence[EnsembleProcess], scores: Floats, weights: Floats) -> int:
+    """Count the leading components that are foretold better than by their mean.
+
+    Those after them are told by what is left over, whole.
+    """
+    share = weights / weights.sum()
+    gains = []
+    for process, column in zip(learnt, scores.T, strict=True):
+        left = process.centre_ + process.scale_ * process.leave_out().mean.mean(axis=0)
+        gains.append(float(share @ (column**2 - (column - left) ** 2)))
+    total = np.concatenate([[0.0], np.cumsum(gains)])
+    return int(np.argmax(total))
+
+
+def _known_rests(rests: Floats, known: npt.NDArray[np.bool_]) -> Floats:
+    """Put the usual size where a curve had no data; the nearest point's where none had."""
+    squares = np.where(known, rests, 0.0) ** 2
+    seen = known.any(axis=0)
+    usual = np.sqrt(squares.sum(axis=0) / np.maximum(known.sum(axis=0), 1))
+    places = np.arange(len(usual))
+    return np.where(known, rests, np.interp(places, places[seen], usual[seen]))
