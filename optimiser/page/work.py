@@ -10,6 +10,7 @@ from __future__ import annotations
 import queue
 import secrets
 import threading
+import weakref
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from typing import Any
@@ -133,6 +134,7 @@ class Work:
     ) -> None:
         self._most_results, self._most_waiting = most_results, most_waiting
         self._jobs: OrderedDict[Hashable, Job] = OrderedDict()
+        self._loose: weakref.WeakValueDictionary[str, Job] = weakref.WeakValueDictionary()
         self._lock = threading.Lock()
         self._queue: queue.SimpleQueue[Job | None] = queue.SimpleQueue()
         self._thread: threading.Thread | None = None
@@ -163,6 +165,18 @@ class Work:
             self._queue.put(job)
         return job
 
+    def start(self, title: str, answer: Callable[[Tell], Any]) -> Job:
+        """Have something worked out that nobody else can ask for.
+
+        The job is not remembered here: whoever asked has to hold it.
+        """
+        job = Job(title, answer)
+        with self._lock:
+            self._loose[job.token] = job
+            self._begin()
+        self._queue.put(job)
+        return job
+
     def once(self, key: Hashable, title: str, answer: Callable[[Tell], Any]) -> Any:
         """Find something out in this thread, unless that was or is being done already.
 
@@ -176,7 +190,8 @@ class Work:
     def find(self, token: str) -> Job | None:
         """Give the job with an address; None where it is forgotten or never was."""
         with self._lock:
-            return next((job for job in self._jobs.values() if job.token == token), None)
+            loose = self._loose.get(token)
+            return loose or next((job for job in self._jobs.values() if job.token == token), None)
 
     def close(self) -> None:
         """Let the thread end after the job at hand."""
@@ -199,10 +214,13 @@ class Work:
             job = self._jobs[key] = Job(title, answer)
             self._jobs.move_to_end(key)
             self._forget()
-            if self._thread is None:
-                self._thread = threading.Thread(target=self._run, name="work", daemon=True)
-                self._thread.start()
+            self._begin()
             return job, True
+
+    def _begin(self) -> None:
+        if self._thread is None:
+            self._thread = threading.Thread(target=self._run, name="work", daemon=True)
+            self._thread.start()
 
     def _forget(self) -> None:
         finished = [key for key, job in self._jobs.items() if job.done]
@@ -212,3 +230,4 @@ class Work:
     def _run(self) -> None:
         while (job := self._queue.get()) is not None:
             job.run()
+            del job  # what it found is the asker's to hold

@@ -53,10 +53,27 @@ class Way:
 
 ROOMS = (
     Room("where", "/", "Where we are"),
-)  # fmt: skip
+    Room("cones", "/cones", "Cones"),
+    Room("measure", "/measure", "Measure"),
+    Room("plan", "/plan", "Plan"),
+)
 
 WAYS = (
     Way("/", "where.show"),
+    Way("/cones", "cones.show"),
+    Way("/cones/add", "cones.new", "cones.add"),
+    Way("/cones/{cone:int}", "cone.show"),
+    Way("/cones/{cone:int}/printed", take="cone_acts.printed"),
+    Way("/cones/{cone:int}/failed", take="cone_acts.failed"),
+    Way("/cones/{cone:int}/aside", take="cone_acts.aside"),
+    Way("/cones/{cone:int}/back", take="cone_acts.back"),
+    Way("/cones/{cone:int}/note", take="cone_acts.note"),
+    Way("/cones/{cone:int}/edit", "cone_edit.show", "cone_edit.take"),
+    Way("/cones/{cone:int}/files/{measurement:int}/{place:int}", "cone.file"),
+    Way("/measure", "measure.choose"),
+    Way("/cones/{cone:int}/measure", "measure.show", "measure.send"),
+    Way("/cones/{cone:int}/measure/{token:str}", "measure.look", "measure.save"),
+    Way("/plan", "plan.show", "plan.take"),
     Way("/begin", "begin.show", "begin.take"),
     Way("/history", "history.show"),
     Way("/undo", take="history.undo"),

@@ -67,10 +67,35 @@ function readable(figure) {
   }
 }
 
+// Files can be dropped, and what the server would refuse for its size is said before it is sent.
+function droppable(box) {
+  const input = box.querySelector("input[type=file]");
+  const weigh = () => {
+    const size = [...input.files].reduce((sum, file) => sum + file.size, 0);
+    const most = Number(input.dataset.limit);
+    const large = size > most ? `Together these files have ${Math.ceil(size / 1e6)} MB; ${most / 1e6} MB is the most.` : "";
+    input.setCustomValidity(large);
+    if (large) input.reportValidity();
+  };
+  input.addEventListener("change", weigh);
+  box.addEventListener("dragover", (event) => {
+    event.preventDefault();
+    box.classList.add("over");
+  });
+  box.addEventListener("dragleave", () => box.classList.remove("over"));
+  box.addEventListener("drop", (event) => {
+    event.preventDefault();
+    box.classList.remove("over");
+    input.files = event.dataTransfer.files;
+    weigh();
+  });
+}
+
 // What a part needs when it appears, at first or later; rooms add to it here.
 function enliven(root) {
   for (const again of root.querySelectorAll(".again")) again.hidden = true;
   for (const figure of root.querySelectorAll("figure[data-points]")) readable(figure);
+  for (const box of root.querySelectorAll("[data-drop]")) droppable(box);
 }
 
 // A form that was sent is not sent twice by a second click.
