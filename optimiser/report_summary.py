@@ -135,9 +135,11 @@ def _added(material: Material) -> str:
 def _knob_card(material: Material) -> Card:
     """Tell the knobs with the largest share, and where each is at its best."""
     answer, labels = material.knobs, wording.describe(material.plan)
-    known = [knob for knob in answer.knobs if knob.total.known][:_KNOBS]
+    known = [knob for knob in answer.knobs if knob.total.known]
+    known = [knob for knob in known if knob.verdict != "no effect seen"][:_KNOBS]
     if not known:
-        return Card("Main knobs", "Cannot tell yet", [_short(answer.text, 300)])
+        found = "None seen" if any(k.total.known for k in answer.knobs) else "Cannot tell yet"
+        return Card("Main knobs", found, [_short(answer.text, 300)])
     best = {each.variable: each for each in material.findings.optima}
     shares = wording.intervals([knob.total for knob in known], most=2)
     lines = []

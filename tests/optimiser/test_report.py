@@ -174,7 +174,7 @@ def test_a_wide_table_says_that_it_scrolls(undrawn):
     variables = {**answers.PLAN["variables"], **many}
     trials = answers.TRIALS.assign(**{name: 5.0 for name in many})
     told = report_html(answers.material(plan=answers.plan(variables=variables), trials=trials))
-    wide = re.findall(r'<div class="table over-paper">.*?</table>', told, re.DOTALL)
+    wide = re.findall(r'<div class="table over-paper" style="--letters: \d+">.*?</table>', told, re.DOTALL)
     assert len(wide) == 1
     assert "scroll the table sideways" in wide[0]
     assert "Recipes of 5 cones" in wide[0]
