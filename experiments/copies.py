@@ -19,10 +19,19 @@ from experiments.connecting import plain
 from experiments.damage import refuse_damage
 from experiments.errors import LedgerError, Problem
 from experiments.outputs import Kind
-from experiments.places import BACKUPS, PLAN_FILE
+from experiments.places import BACKUPS, PLAN_FILE, age_order
 from experiments.schema import check_identity
 
-__all__ = ["COPY", "KEPT", "Copy", "keep_copy", "open_copy", "read_copy", "write_copy"]
+__all__ = [
+    "COPY",
+    "KEPT",
+    "Copy",
+    "keep_copy",
+    "new_place",
+    "open_copy",
+    "read_copy",
+    "write_copy",
+]
 
 KEPT = 3
 """Automatic copies of one occasion that are kept; the oldest go."""
@@ -81,6 +90,8 @@ def write_copy(connection: sqlite3.Connection, path: Path, plan: str, at: str) -
     try:
         with plain(path):
             with closing(sqlite3.connect(part, isolation_level=None)) as target:
+                # Nobody knows this file yet: it is forced to the disk once, at the end.
+                target.execute("PRAGMA synchronous = OFF")
                 connection.backup(target)
                 # Without a log beside it: one file, which can be read from a disk that is not
                 # to be written.
@@ -90,6 +101,7 @@ def write_copy(connection: sqlite3.Connection, path: Path, plan: str, at: str) -
                 target.execute("CREATE TABLE backup (at TEXT, plan TEXT, sha256 TEXT)")
                 target.execute("INSERT INTO backup VALUES (?, ?, ?)", (at, plan, _digest(plan)))
                 target.execute("COMMIT")
+            _force(part)
             copy = read_copy(part)
             if (copy.at, copy.plan) != (at, plan):
                 raise _unlike(path, "another plan than was written")
@@ -98,6 +110,12 @@ def write_copy(connection: sqlite3.Connection, path: Path, plan: str, at: str) -
         part.unlink(missing_ok=True)
         Path(f"{part}-journal").unlink(missing_ok=True)
     return Copy(path, *(getattr(copy, name) for name in list(Copy.__dataclass_fields__)[1:]))
+
+
+def _force(path: Path) -> None:
+    """Have the disk write a file (POSIX fsync)."""
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
 
 
 def _digest(text: str) -> str:
@@ -168,6 +186,17 @@ COPY = Kind("a backup", (".db",), _is_copy)
 """What `experiments.outputs.check_output` takes."""
 
 
+def new_place(folder: Path, at: str, name: str, suffix: str) -> Path:
+    """Name a new file or folder among the backups; it begins with the time."""
+    stamp, number = at[:19].replace(":", "").replace("T", "_"), 1
+    while True:
+        more = "" if number == 1 else f"_{number}"
+        path = folder / BACKUPS / f"{stamp}_{name}{more}{suffix}"
+        if not path.exists():
+            return path
+        number += 1
+
+
 def keep_copy(connection: sqlite3.Connection, folder: Path, occasion: str, at: str) -> Path:
     """Copy the store into the folder's ``backups`` and let the oldest of this occasion go.
 
@@ -191,14 +220,9 @@ def keep_copy(connection: sqlite3.Connection, folder: Path, occasion: str, at: s
     with plain(place):
         place.mkdir(exist_ok=True)
         text = plan.read_text(encoding="utf-8-sig") if plan.is_file() else ""
-    stamp = at[:19].replace(":", "").replace("T", "_")
-    name, number = f"{stamp}_before_{occasion}", 1
-    while (path := place / f"{name}{'' if number == 1 else f'_{number}'}.db").exists():
-        number += 1
+    path = new_place(folder, at, f"before_{occasion}", ".db")
     write_copy(connection, path, text, at)
-    older = sorted(
-        place.glob(f"????-??-??_??????_before_{occasion}*.db"), key=lambda one: one.name
-    )
+    older = sorted(place.glob(f"????-??-??_??????_before_{occasion}*.db"), key=age_order)
     for one in older[:-KEPT]:
         one.unlink(missing_ok=True)
     return path

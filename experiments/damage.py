@@ -73,7 +73,8 @@ def find_damage(connection: sqlite3.Connection) -> list[tuple[str, str]]:
     """
     try:
         rows = connection.execute("PRAGMA integrity_check(20)").fetchall()
-        found = [("database", str(row[0])) for row in rows if row[0] != "ok"]
+        lines = [line for row in rows for line in str(row[0]).splitlines()]
+        found = [("database", one) for one in lines if one != "ok" and not one.startswith("*")]
         if not found and has_seals(connection):
             found = broken_seals(connection)
     except sqlite3.Error as error:

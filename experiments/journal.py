@@ -16,7 +16,7 @@ from experiments.definitions import stamp_changes
 from experiments.entries import cone_number
 from experiments.expecting import refuse_change
 from experiments.folder import found_experiment
-from experiments.history import take_back
+from experiments.history import acts_to_undo, take_back
 from experiments.outputs import check_output
 from experiments.places import PLAN_FILE
 from experiments.store import Writer
@@ -182,6 +182,28 @@ class Journal(View):
             number, summary = take_back(writer, act)
             self._record(writer, "undo", {"act": number}, f"undid: {summary}", undoes=number)
         return f"undid: {summary}"
+
+    def undo_to(self, act: int) -> list[str]:
+        """Take every act after this one back, the last one first; each undo is an act itself.
+
+        Parameters
+        ----------
+        act : int
+            The number in the history of the last act that shall stay in force.
+
+        Returns
+        -------
+        list of str
+            What was undone.
+
+        Raises
+        ------
+        LedgerError
+            If there is no such act, or what it left can no longer be reached.
+        """
+        with self._store.reading() as connection:
+            later = acts_to_undo(connection, act)
+        return [self.undo(act=number) for number in later]
 
     def backup(self, path: str | Path, *, force: bool = False) -> Copy:
         """Copy store and plan to one file while others may go on working, and read it back.

@@ -13,7 +13,8 @@ from __future__ import annotations
 import hashlib
 import sqlite3
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 __all__ = [
@@ -97,6 +98,19 @@ def sealed_tables(connection: sqlite3.Connection) -> list[str]:
     return [str(name) for (name,) in rows]
 
 
+@contextmanager
+def unguarded(connection: sqlite3.Connection) -> Iterator[None]:
+    """Take away, inside a transaction, the triggers that keep the archive as it is."""
+    guards = connection.execute(
+        "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'"
+    ).fetchall()
+    for name, _ in guards:
+        connection.execute(f"DROP TRIGGER {name}")
+    yield
+    for _, sql in guards:
+        connection.execute(sql)
+
+
 def reseal(connection: sqlite3.Connection) -> None:
     """Seal every row anew, after a change of the layout; inside a transaction.
 
@@ -105,16 +119,10 @@ def reseal(connection: sqlite3.Connection) -> None:
     connection : sqlite3.Connection
         Its rows must be known to be right.
     """
-    guards = connection.execute(
-        "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger' AND name LIKE '%_no_update'"
-    ).fetchall()
-    for name, _ in guards:
-        connection.execute(f"DROP TRIGGER {name}")
-    connection.execute("DELETE FROM totals")
-    for table in sealed_tables(connection):
-        _reseal_table(connection, table)
-    for _, sql in guards:
-        connection.execute(sql)
+    with unguarded(connection):
+        connection.execute("DELETE FROM totals")
+        for table in sealed_tables(connection):
+            _reseal_table(connection, table)
     total = _layout(connection)
     connection.execute("INSERT INTO totals (name, rows, sum) VALUES (?, ?, ?)", (_LAYOUT, *total))
 

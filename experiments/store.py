@@ -20,6 +20,7 @@ from experiments.copies import Copy, keep_copy, write_copy
 from experiments.damage import refuse_damage, refuse_lost_log
 from experiments.errors import LedgerError, Problem
 from experiments.schema import APPLICATION_ID, MIGRATIONS, check_identity, migrate
+from experiments.seals import columns_of, reseal, sealed_tables, unguarded
 from experiments.writer import Writer
 
 __all__ = ["Store", "Writer"]
@@ -178,11 +179,53 @@ class Store:
         with self._lock:
             return keep_copy(self._connection, self.path.parent, occasion, at)
 
-    def become(self, source: sqlite3.Connection) -> None:
-        """Take everything over from another store, in one transaction of SQLite's own.
+    def become(self, source: Path, last: int) -> None:
+        """Take every row over from another store of this release, in one transaction.
 
-        Online backup (https://www.sqlite.org/backup.html): other processes see the state before
-        or the state after, and so does whoever opens the file after a power cut.
+        Raw files that only this store has stay in the archive.
+
+        Parameters
+        ----------
+        source : Path
+            The other store; it must be known to be right.
+        last : int
+            The last act of this one, as the caller has seen it.
+
+        Raises
+        ------
+        LedgerError
+            If somebody has written since; nothing is changed then.
         """
         with self._lock, plain(self.path):
-            source.backup(self._connection)
+            connection = self._connection
+            connection.execute("ATTACH ? AS source", (str(source),))
+            try:
+                patiently(lambda: connection.execute("BEGIN IMMEDIATE"))
+                try:
+                    self._refuse_later(last)
+                    _take_over(connection)
+                    connection.execute("COMMIT")
+                except BaseException:
+                    connection.execute("ROLLBACK")
+                    raise
+            finally:
+                connection.execute("DETACH source")
+
+    def _refuse_later(self, last: int) -> None:
+        (number,) = self._connection.execute("SELECT max(id) FROM history").fetchone()
+        if number != last:
+            found, wanted = f"act {number}, written meanwhile", f"act {last} as the last one"
+            raise LedgerError(Problem(str(self.path), found, wanted, "Try again."))
+
+
+def _take_over(connection: sqlite3.Connection) -> None:
+    connection.execute("PRAGMA defer_foreign_keys = ON")
+    with unguarded(connection):
+        for table in sealed_tables(connection):
+            names = ", ".join(columns_of(connection, table))
+            connection.execute(f"DELETE FROM main.{table}")
+            connection.execute(
+                f"INSERT INTO main.{table} ({names}) SELECT {names} FROM source.{table}"
+            )
+        connection.execute("INSERT OR IGNORE INTO main.files SELECT * FROM source.files")
+    reseal(connection)

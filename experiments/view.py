@@ -34,10 +34,10 @@ from experiments.possible import impossible
 from experiments.proposed import Proposed, Standing, proposals, standing
 from experiments.records import Cone, Curve, Measurement
 from experiments.space import Space
-from experiments.store import Store
+from experiments.store import Store, Writer
 from experiments.trials import LEADING, trials_frame, with_records
 
-__all__ = ["View"]
+__all__ = ["View", "user_name"]
 
 
 class View:
@@ -54,7 +54,7 @@ class View:
     ) -> None:
         self.folder = folder
         self._store = store
-        self._who = clean_text(who, "who") or _user()
+        self._who = clean_text(who, "who") or user_name()
         self._now = now or _utc_now
         self._plan_seen: tuple[int, int] | None = None
         self._plan: Plan
@@ -244,6 +244,12 @@ class View:
         with self._store.trying() as writer:
             return standing(writer, proposal)
 
+    @contextmanager
+    def rehearsal(self) -> Iterator[Writer]:
+        """Let what is written and looked at inside the block be thrown away at its end."""
+        with self._store.trying() as writer:
+            yield writer
+
     def cones(self) -> list[Cone]:
         """Read every cone, by number."""
         plan, space = self.plan, self.space
@@ -298,10 +304,13 @@ class View:
                 curve = reading.curve(connection, key)
             yield curve
 
-    def history(self, limit: int | None = None) -> pd.DataFrame:
-        """Read the acts, newest first: ``id, at, who, act, summary, arguments, undone, plan``."""
+    def history(self, limit: int | None = None, *, cone: int | None = None) -> pd.DataFrame:
+        """Read the acts, newest first: ``id, at, who, act, summary, arguments, undone, plan``.
+
+        With `cone` only those that touched it, and ``was``: what of it each overwrote.
+        """
         with self._store.reading() as connection:
-            return read_history(connection, limit)
+            return read_history(connection, limit, _asked(cone))
 
     def sessions(self) -> pd.DataFrame:
         """List the sittings at the test platform: ``session, at, measurements``, in order."""
@@ -353,7 +362,8 @@ def _utc_now() -> datetime:
     return datetime.now(UTC)
 
 
-def _user() -> str:
+def user_name() -> str:
+    """Give the name of the computer's user, as the history says who did something."""
     try:
         return getpass.getuser()
     except (OSError, KeyError, ImportError):  # no such account, as in some containers

@@ -17,3 +17,19 @@ def change_files(path: Path, content: bytes) -> None:
         connection.execute("UPDATE files SET content = ?", (content,))
         connection.execute(guard)
         connection.commit()
+
+
+def pages_of(path: Path) -> dict[int, tuple[str, str]]:
+    """Tell for each page its table and what it is there: ``leaf, internal, overflow``.
+
+    From SQLite's own account (https://www.sqlite.org/dbstat.html); the table of an index is "".
+    """
+    with closing(sqlite3.connect(path)) as connection:
+        tables = {
+            name
+            for (name,) in connection.execute(
+                "SELECT name FROM sqlite_schema WHERE type = 'table'"
+            )
+        }
+        rows = connection.execute("SELECT pageno, name, pagetype FROM dbstat").fetchall()
+    return {page: (name if name in tables else "", kind) for page, name, kind in rows}

@@ -46,6 +46,8 @@ def apply(ledger: Ledger, preview: Preview, *, act: str = "import") -> str:
         "sha256": preview.digest,
         "changes": [change.record() for change in preview.changes],
     }
+    if act == "import":
+        ledger.keep_copy(act)
     with ledger.act(act, arguments) as written:
         for edit in preview.edits:
             _check_fresh(written.writer, edit)

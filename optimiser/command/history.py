@@ -21,22 +21,30 @@ _NUMBERS = {"mass": "g", "minutes": "min"}
 
 
 @click.command("undo")
+@click.option(
+    "--to",
+    "last",
+    type=click.IntRange(min=1),
+    metavar="ACT",
+    help="Take every act after this one of the history back.",
+)
 @in_folder
 @as_json
-def undo_command(folder: Path, json_wanted: bool) -> None:
-    """Take the last recorded act back.
+def undo_command(last: int | None, folder: Path, json_wanted: bool) -> None:
+    """Take the last recorded act back; again and again, to the start.
 
     Print cards of cones that are no more are removed; their numbers are not given again.
     """
     with Ledger.open(folder) as ledger:
         before = {cone.number for cone in ledger.cones()}
-        told = ledger.undo()
+        told = [ledger.undo()] if last is None else ledger.undo_to(last)
         gone = sorted(before - {cone.number for cone in ledger.cones()})
     cards = withdraw_cards(folder, gone)
+    text = "\n".join(told) or f"nothing to undo: act {last} is the last one in force"
     if json_wanted:
-        print_json({"undone": told, "cards_removed": [str(path) for path in cards]})
+        print_json({"undone": text, "cards_removed": [str(path) for path in cards]})
         return
-    click.echo(told)
+    click.echo(text)
     for path in cards:
         click.echo(f"removed card: {path}")
     if cards:
@@ -44,6 +52,7 @@ def undo_command(folder: Path, json_wanted: bool) -> None:
 
 
 @click.command("history")
+@click.argument("cone", type=click.IntRange(min=1), required=False, metavar="[CONE]")
 @click.option(
     "--limit",
     type=click.IntRange(min=1),
@@ -54,10 +63,10 @@ def undo_command(folder: Path, json_wanted: bool) -> None:
 )
 @in_folder
 @as_json
-def history_command(limit: int, folder: Path, json_wanted: bool) -> None:
-    """Show what was recorded, newest first."""
+def history_command(cone: int | None, limit: int, folder: Path, json_wanted: bool) -> None:
+    """Show what was recorded, newest first: all, or what touched one cone."""
     with Ledger.open(folder) as ledger:
-        frame = ledger.history(limit)
+        frame = ledger.history(limit, cone=cone)
     if json_wanted:
         print_json(frame)
         return
@@ -87,6 +96,10 @@ def _told(row: Mapping[Any, Any]) -> str:
         for name, value in (changed.items() if isinstance(changed, Mapping) else ())
     ]
     words = [given[name] for name in ("why", "note", "text") if given.get(name)]
-    details = "; ".join([*numbers, *changes, *words])
+    former = [
+        f"{name} was {'none' if value in (None, '') else wording.setting(value)}"
+        for name, value in row.get("was", {}).items()
+    ]
+    details = "; ".join([*numbers, *changes, *words, *former])
     text = row["summary"] + (" (undone)" if row["undone"] else "")
     return f"{text}: {details}" if details else text

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from experiments import schema, store
+from experiments.copies import read_copy
 from experiments.errors import LedgerError
 from experiments.ledger import Ledger
 from experiments.records import STATUSES
+from experiments.restoring import restore
 
 LATER = (
     "ALTER TABLE cones ADD COLUMN colour TEXT NOT NULL DEFAULT 'grey'",
@@ -151,6 +154,53 @@ def test_a_store_of_version_2_is_still_understood(tmp_path, plan_text):
         assert key == 3
         assert ledger.wide_table_at(6)["light_hours"].tolist()[:2] == [1.5, 40.0]
         assert ledger.wide_table_at(7)["upper_limit"].tolist()[:3] == [9.25, 9.0, 8.0]
+
+
+def test_a_store_of_version_3_is_still_understood(tmp_path, plan_text):
+    lay_out(tmp_path, 3, plan_text)
+    with Ledger.open(tmp_path) as ledger:
+        assert ledger.check() == []
+        # The digest that the release of version 3 gave.
+        digest = ledger.data_digest()
+        assert digest == "66a45097ad47a9dde234b4b61262a2392df552d0aa79bccf51bebc9c1f76ed23"
+        (one,) = ledger.measurements()
+        assert (one.temperature_c, one.humidity_percent, one.note) == (21.5, 48.0, "warm room")
+        assert ledger.table()["upper_limit"].tolist()[0] == 9.25
+        assert [curve.content for curve in ledger.curves(1)] == [b"20 80\n20000 60\n"]
+        told = [ledger.undo() for _ in range(5)]
+        assert told[0] == "undid: note on cone 1 written"
+        assert told[-1] == "undid: cones 1 and 2 planned"
+        assert ledger.add({"process": "filament", "wall": 0.6, "ribs": 0}) == 4
+
+
+@pytest.mark.parametrize("version", range(1, len(schema.MIGRATIONS)))
+def test_a_copy_of_an_older_store_is_kept_before_it_is_brought_up(tmp_path, plan_text, version):
+    lay_out(tmp_path, version, plan_text)
+    Ledger.open(tmp_path).close()
+    Ledger.open(tmp_path).close()  # nothing is left to do
+    (kept,) = (tmp_path / "backups").glob("*_before_migration.db")
+    with closing(sqlite3.connect(kept)) as copy:
+        assert copy.execute("PRAGMA user_version").fetchone() == (version,)
+        before = copy.execute("SELECT id, status, version FROM cones").fetchall()
+    with closing(sqlite3.connect(tmp_path / "experiment.db")) as store:
+        assert store.execute("SELECT id, status, version FROM cones").fetchall() == before
+        assert store.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+    assert read_copy(kept).plan == plan_text
+    restore(tmp_path, kept, who="maker")
+    with Ledger.open(tmp_path) as ledger:
+        assert len(ledger.cones()) == len(before)
+
+
+def test_a_damaged_store_of_an_older_release_is_not_brought_up(tmp_path, plan_text):
+    lay_out(tmp_path, 2, plan_text)
+    path = tmp_path / "experiment.db"
+    content = bytearray(path.read_bytes())
+    content[4096 * 2 : 4096 * 8] = b"\xff" * 4096 * 6
+    path.write_bytes(content)
+    with pytest.raises(LedgerError, match="coneloop rescue"):
+        Ledger.open(tmp_path)
+    assert path.read_bytes() == content
+    assert not (tmp_path / "backups").exists()
 
 
 def test_the_store_itself_refuses_what_makes_no_sense(ledger, resin):

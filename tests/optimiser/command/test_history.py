@@ -58,3 +58,42 @@ def test_an_import_is_told_with_what_it_changed(run, folder, tmp_path):
     told = run("history", "--limit", 1, "--in", folder)
     assert told.status == 0
     assert "import of table.csv: 1 changed cell" in told.out
+
+
+def test_the_history_of_one_cone_says_what_it_was_before(run, fresh):
+    for _ in range(2):
+        added = ("add", "--set", "process=resin", "--set", "wall=0.5", "--set", "cure_time=20")
+        assert run(*added, "--in", fresh).status == 0
+    assert run("measure", 1, "--session", "may", "--value", "loss=4", "--in", fresh).status == 0
+    assert run("aside", 1, "--why", "lent out", "--in", fresh).status == 0
+    assert run("undo", "--in", fresh).status == 0
+    told = run("history", 1, "--json", "--in", fresh)
+    assert [row["summary"] for row in told.json] == [
+        "undid: cone 1 set aside",
+        "cone 1 set aside",
+        "cone 1 measured in session may",
+        "cone 1 added as printed",
+    ]
+    assert told.json[1]["was"] == {"status": "measured", "aside": ""}
+    shown = " ".join(run("history", 1, "--in", fresh).out.split())
+    assert "cone 1 measured in session may: status was printed" in shown
+    unknown = run("history", 9, "--in", fresh)
+    assert unknown.status == 2
+    assert "Look at the table" in unknown.err
+
+
+def test_undo_goes_back_to_any_act(run, fresh):
+    for number in range(4):
+        added = ("add", "--set", "process=filament", "--set", f"wall=0.{number + 3}")
+        assert run(*added, "--in", fresh).status == 0
+    assert run("undo", "--in", fresh).status == 0
+    told = run("undo", "--to", 2, "--in", fresh)
+    assert told.out.splitlines() == [
+        "undid: cone 3 added as printed",
+        "undid: cone 2 added as printed",
+    ]
+    assert len(run("table", "--json", "--in", fresh).json) == 1
+    assert "nothing to undo" in run("undo", "--to", 2, "--in", fresh).out
+    assert run("undo", "--to", 99, "--in", fresh).status == 2
+    assert run("undo", "--to", 1, "--in", fresh).status == 0
+    assert "nothing left" in run("undo", "--in", fresh).err

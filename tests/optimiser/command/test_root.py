@@ -41,7 +41,7 @@ def test_every_option_says_what_it_does(verb):
 def test_what_shows_something_can_show_it_as_json(verb):
     options = [name for each in main.get_command(CONTEXT, verb).params for name in each.opts]
     assert "--json" in options
-    assert "--in" in options or verb in ("demo", "start", "sweep")
+    assert "--in" in options or verb in ("demo", "start", "sweep", "rescue")
 
 
 def test_the_list_names_every_verb(run):

@@ -1,0 +1,119 @@
+"""Verbs that keep an experiment safe: backup, restore, rescue."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from experiments.ledger import Ledger
+from experiments.rescuing import rescue
+from experiments.restoring import Restoring, preview_restore, restore
+from experiments.view import user_name
+from optimiser import wording
+from optimiser.command.options import as_json, force_option, in_folder
+from optimiser.command.show import print_json
+
+__all__ = ["backup_command", "rescue_command", "restore_command"]
+
+_SHOWN = 20
+"""Acts of either side that a preview lists; the rest is counted."""
+
+
+@click.command("backup")
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@force_option
+@in_folder
+@as_json
+def backup_command(file: Path, force: bool, folder: Path, json_wanted: bool) -> None:
+    """Copy the whole experiment to one file, and read it back.
+
+    Store, raw files, history and plan are inside; others may go on working meanwhile. Keep it on
+    another disk. `coneloop restore` puts it back.
+    """
+    with Ledger.open(folder) as ledger:
+        copy = ledger.backup(file, force=force)
+    if json_wanted:
+        print_json({name: value for name, value in asdict(copy).items() if name != "plan"})
+        return
+    counts = {"cone": copy.cones, "measurement": copy.measurements, "raw file": copy.files}
+    held = ", ".join(wording.many(count, thing) for thing, count in counts.items())
+    click.echo(f"wrote {file}: {held}; read back and verified")
+
+
+@click.command("restore")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--yes", is_flag=True, help="Do it without asking.")
+@click.option("--dry-run", is_flag=True, help="Only show what would change.")
+@in_folder
+@as_json
+def restore_command(file: Path, yes: bool, dry_run: bool, folder: Path, json_wanted: bool) -> None:
+    """Put a backup back, after a preview.
+
+    What is in the folder now is kept first, in its folder backups.
+    """
+    look = preview_restore(folder, file)
+    if not json_wanted:
+        for line in _lines(look):
+            click.echo(line)
+    wanted = not dry_run and not look.nothing
+    if wanted and not yes:
+        wanted = click.confirm("Put it back?", err=True)
+    done = wanted
+    text = "nothing was changed"
+    if look.nothing:
+        text = f"nothing to change: all is as in {file.name}"
+    elif done:
+        text = restore(folder, file, who=user_name())
+    if json_wanted:
+        told = {
+            name: getattr(look, name)
+            for name in ("damage", "taken", "brought", "plan_changes", "cones")
+        }
+        print_json({"done": done, **told, "text": text})
+    else:
+        click.echo(text)
+
+
+def _lines(look: Restoring) -> list[str]:
+    """Say what would change."""
+    now, then = look.cones
+    if look.damage:
+        lines = [f"  all of the store, which cannot be used now: {look.damage}"]
+    else:
+        lines = [f"  the table: from {wording.many(now, 'cone')} to {then}"]
+        lines += _listed(look.taken, "no longer there")
+        lines += _listed(look.brought, "there again")
+    if look.plan_changes:
+        lines.append("  experiment.toml: as it was when the backup was made")
+    return [] if look.nothing else lines
+
+
+def _listed(acts: list[str], what: str) -> list[str]:
+    more = len(acts) - _SHOWN
+    lines = [f"  {what}: {act}" for act in acts[-_SHOWN:]]
+    return [f"  {what}: {more} acts before these", *lines] if more > 0 else lines
+
+
+@click.command("rescue")
+@click.argument(
+    "source", type=click.Path(exists=True, file_okay=False, path_type=Path), metavar="FOLDER"
+)
+@click.argument("target", type=click.Path(path_type=Path), required=False, metavar="[NEWFOLDER]")
+@as_json
+def rescue_command(source: Path, target: Path | None, json_wanted: bool) -> None:
+    """Write what can still be read of a damaged experiment anew.
+
+    By default the new folder lies beside the old one and is called FOLDER-rescued. Nothing in the
+    old folder is touched. Only what is certain to be as it was written is taken over; what is lost
+    is listed, here and in rescue.txt in the new folder.
+    """
+    target = target or source.resolve().with_name(f"{source.resolve().name}-rescued")
+    told = rescue(source, target, who=user_name())
+    if json_wanted:
+        print_json({"folder": str(target), **asdict(told)})
+        return
+    for line in told.lines():
+        click.echo(line)
+    click.echo(f"wrote {target}; the damaged folder is as it was")

@@ -1,0 +1,137 @@
+"""Putting a backup back: said first, whole or not at all, and nothing lost by it."""
+
+from __future__ import annotations
+
+import pytest
+
+from experiments import restoring, schema, store
+from experiments.copies import read_copy
+from experiments.errors import LedgerError
+from experiments.ledger import Ledger
+from experiments.records import StoredCurve
+from experiments.restoring import preview_restore, restore
+
+
+@pytest.fixture
+def backed(ledger, resin, tmp_path):
+    """A folder with two cones more than its backup, and another plan."""
+    ledger.add(resin, mass=2.5)
+    ledger.measure(1, session="a", curves=[StoredCurve("r", "response", b"1")], values={})
+    ledger.backup(tmp_path / "b.db")
+    ledger.add(resin)
+    ledger.add(resin)
+    ledger.undo()
+    plan = ledger.folder / "experiment.toml"
+    plan.write_text(plan.read_text().replace("seed = 3", "seed = 4"))
+    return ledger
+
+
+def test_the_preview_says_all_that_would_change(backed, tmp_path):
+    look = preview_restore(backed.folder, tmp_path / "b.db")
+    assert [text.partition(": ")[2] for text in look.taken] == [
+        "cone 2 added as printed",
+        "cone 3 added as printed",
+        "undid: cone 3 added as printed",
+    ]
+    assert (look.brought, look.shared, look.cones) == ([], 3, (2, 1))
+    assert look.plan_changes
+    assert not look.damage
+    assert len(backed.cones()) == 2
+    assert not (backed.folder / "backups").exists()
+
+
+def test_it_is_what_it_was_and_what_was_here_is_kept(backed, tmp_path, dump):
+    with Ledger.open(backed.folder) as other:  # an open ledger sees it, too
+        now = dump(backed)
+        told = restore(backed.folder, tmp_path / "b.db", who="maker")
+        assert len(other.cones()) == 1
+        assert other.plan.seed == 3
+        assert other.check() == []
+        assert [curve.content for curve in other.curves()] == [b"1"]
+    (kept,) = (backed.folder / "backups").iterdir()
+    assert kept.name in told
+    assert read_copy(kept).cones == 2
+    restore(backed.folder, kept, who="maker")
+    assert dump(backed) == now
+    assert backed.plan.seed == 4
+    assert preview_restore(backed.folder, tmp_path / "b.db").brought == []
+
+
+def test_the_history_says_so_and_no_number_is_given_twice(backed, tmp_path, resin):
+    last = int(backed.history(1)["id"].iloc[0])
+    restore(backed.folder, tmp_path / "b.db", who="maker")
+    row = backed.history(1).iloc[0]
+    assert (row["id"], row["act"], row["who"]) == (last + 1, "restore", "maker")
+    assert "b.db put back in place of act 6" in row["summary"]
+    assert backed.add(resin) == 4
+    assert backed.undo() == "undid: cone 4 added as printed"
+    assert backed.undo() == "undid: cone 1 measured in session a"
+
+
+def test_a_sheet_of_days_that_are_gone_is_refused(backed, tmp_path):
+    last = int(backed.history(1)["id"].iloc[0])
+    restore(backed.folder, tmp_path / "b.db", who="maker")
+    with pytest.raises(LedgerError, match="Export the table again"):
+        backed.wide_table_at(last)
+    assert len(backed.wide_table_at(2)) == 1
+
+
+def test_nothing_is_done_where_nothing_would_change(ledger, resin, tmp_path):
+    ledger.add(resin)
+    ledger.backup(tmp_path / "b.db")
+    assert restore(ledger.folder, tmp_path / "b.db", who="x") == (
+        "nothing to change: all is as in b.db"
+    )
+    assert len(ledger.history()) == 2
+    assert not (ledger.folder / "backups").exists()
+
+
+@pytest.mark.parametrize("gone", [True, False])
+def test_a_store_that_cannot_be_used_is_replaced_and_kept(backed, tmp_path, resin, gone):
+    backed.close()
+    store = backed.folder / "experiment.db"
+    if gone:
+        store.unlink()
+    else:
+        content = bytearray(store.read_bytes())
+        content[4096 * 3 : 4096 * 12] = b"\xff" * 4096 * 9
+        store.write_bytes(content)
+    look = preview_restore(backed.folder, tmp_path / "b.db")
+    assert ("no such file" if gone else "damage") in look.damage
+    restore(backed.folder, tmp_path / "b.db", who="maker")
+    (kept,) = (backed.folder / "backups").glob("*_damaged")
+    if not gone:
+        assert (kept / "experiment.db").read_bytes() == content
+    with Ledger.open(backed.folder) as ledger:
+        assert ledger.check() == []
+        assert len(ledger.cones()) == 1
+        assert ledger.history(1)["id"].iloc[0] > 1000
+    assert not list(backed.folder.glob(".restore*"))
+
+
+def test_what_is_written_meanwhile_is_not_lost(backed, tmp_path, resin, monkeypatch):
+    def meanwhile(*given):
+        with Ledger.open(backed.folder) as other:
+            other.add(resin, note="just now")
+        return prepare(*given)
+
+    prepare = restoring._prepare
+    monkeypatch.setattr(restoring, "_prepare", meanwhile)
+    with pytest.raises(LedgerError, match="written meanwhile"):
+        restore(backed.folder, tmp_path / "b.db", who="maker")
+    assert backed.cones()[-1].note == "just now"
+    assert backed.check() == []
+
+
+def test_a_backup_of_an_earlier_release_is_brought_up(backed, tmp_path, monkeypatch):
+    longer = (*schema.MIGRATIONS, ("ALTER TABLE cones ADD COLUMN colour TEXT",))
+    backed.close()
+    for module in (schema, store):
+        monkeypatch.setattr(module, "MIGRATIONS", longer)
+    restore(backed.folder, tmp_path / "b.db", who="maker")
+    with Ledger.open(backed.folder) as ledger:
+        assert len(ledger.cones()) == 1
+        with ledger.snapshot() as connection:
+            assert connection.execute("SELECT colour FROM cones").fetchall() == [(None,)]
+    names = {path.name[18:] for path in (backed.folder / "backups").iterdir()}
+    assert names == {"before_migration.db", "before_restore.db"}
