@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -55,6 +56,7 @@ def test_only_what_differs_from_all_before_is_kept():
     assert clearly_different(PLAN, listed.iloc[:2], 3).tolist() == []
 
 
+@cache
 def model_of(heavy):
     """Resin is better and weighs `heavy` g against a limit of 3, filament 2 g."""
     recipes = Space(PLAN).sample(24, seed=1)
@@ -65,19 +67,24 @@ def model_of(heavy):
     return fit(PLAN, recipes.assign(y=y, mass=mass, status="measured", cone=range(1, 25)))
 
 
+@cache
+def best_of(heavy):
+    """The best recipe and all contenders."""
+    return best(model_of(heavy))
+
+
 def best(model):
     found = find_contenders(model, DrawnFunctions(model), seed=0)
     return found.recipes.iloc[found.order[0]], found
 
 
 def test_a_recipe_that_breaks_a_limit_is_passed_over():
-    assert best(model_of(2.0))[0]["process"] == "resin"
-    assert best(model_of(4.0))[0]["process"] == "filament"
+    assert best_of(2.0)[0]["process"] == "resin"
+    assert best_of(4.0)[0]["process"] == "filament"
 
 
 def test_where_no_recipe_keeps_the_limit_the_nearest_are_taken():
-    model = model_of(4.0)
-    found = best(model)[1]
+    found = best_of(4.0)[1]
     worse = found.sound * 0.5
     hard = replace(found, sound=worse)
     assert len(hard.order)
