@@ -48,6 +48,7 @@ from optimiser.command.show import (
     progress,
     save_picture,
 )
+from optimiser.sides import name_sides, read_side
 from optimiser.surrogate import Model
 
 __all__ = [
@@ -58,9 +59,6 @@ __all__ = [
     "optimum_command",
     "outlook_command",
 ]
-
-
-_FEW = 4  # settings of a partial recipe that are all named
 
 
 @dataclass(frozen=True)
@@ -99,7 +97,7 @@ def _desk(folder: Path, seed: int | None, title: str) -> Iterator[_Desk]:
         start = plan.seed if seed is None else seed
         with progress(title) as tell:
             model = fit(plan, trials, seed=start)
-            yield _Desk(ledger, plan, trials, start, model, tell)
+            yield _Desk(ledger, plan, model.as_judged(trials), start, model, tell)
 
 
 def _close(answer: Any, labels: dict[str, str], *, whole: bool) -> None:
@@ -240,8 +238,8 @@ def compare_command(
     7,cure_time=20.
     """
     with _desk(folder, seed, "comparing") as desk:
-        recipes = [_recipe(desk, text) for text in (a, b)]
-        called = _called(desk.plan, (a, b), recipes)
+        recipes = (read_side(desk.ledger, a, "A"), read_side(desk.ledger, b, "B"))
+        called = name_sides(desk.plan, (a, b), recipes)
         answer = compare(
             desk.plan, desk.trials, a=recipes[0], b=recipes[1], names=called, **desk.common
         )
@@ -261,53 +259,6 @@ def compare_command(
     print_rows(difference_table(answer, called, units, desk.labels))
     print_rows(verdict_table(answer, desk.unit))
     _close(answer, desk.labels, whole=check_wanted)
-
-
-def _called(plan: Plan, texts: tuple[str, str], recipes: list[dict[str, Any]]) -> tuple[str, str]:
-    """Name a side that starts from a cone by its number, a few settings as they were given."""
-    differing = wording.sides(plan, recipes[0], recipes[1])
-    few = min(_FEW, len(plan.variables) - 1)
-    a, b = (
-        _cone(text) or (wording.recipe_line(plan, recipe) if len(recipe) <= few else other)
-        for text, recipe, other in zip(texts, recipes, differing, strict=True)
-    )
-    return a, b
-
-
-def _cone(text: str) -> str:
-    """Name a side that starts from a cone: ``cone 7``, ``cone 7 with cure_time=20``."""
-    first, *changes = [part for part in _split(text) if part]
-    if not first.isdigit():
-        return ""
-    changed = ", ".join(change.replace("_", " ").replace("=", " ") for change in changes)
-    return f"cone {first} with {changed}" if changes else f"cone {first}"
-
-
-def _recipe(desk: _Desk, text: str) -> dict[str, Any]:
-    """Read a cone number, settings, or a cone with changes."""
-    parts = [part for part in _split(text) if part]
-    settings: dict[str, Any] = {}
-    if parts and parts[0].isdigit():
-        settings.update(desk.ledger.cone(int(parts.pop(0))).settings)
-    changes = parse_pairs(tuple(parts), f"recipe {text!r}")
-    if not settings and not changes:
-        raise click.UsageError(f"found {text!r}, expected a cone number or variable=value,…")
-    settings.update(changes)
-    gone = [name for name, value in changes.items() if value.lower() == "none"]
-    return {name: value for name, value in settings.items() if name not in gone}
-
-
-def _split(text: str) -> list[str]:
-    """Split at commas and semicolons, but not at a decimal comma (``exposure=2,5``)."""
-    parts: list[str] = []
-    for piece in text.replace(";", ",").split(","):
-        piece = piece.strip()
-        whole = parts and "=" in parts[-1] and parts[-1].rpartition("=")[2].isdigit()
-        if whole and piece.isdigit():
-            parts[-1] += f",{piece}"
-        else:
-            parts.append(piece)
-    return parts
 
 
 @click.command("deadends")

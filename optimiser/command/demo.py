@@ -15,12 +15,12 @@ from experiments.ledger import Ledger
 from optimiser import fit, propose, wording
 from optimiser.answers import Pick
 from optimiser.command.demo_data import demo_folder, log_trials, read_trials
-from optimiser.command.next import record
 from optimiser.command.options import as_json
 from optimiser.command.picks import pick_record, print_pick
 from optimiser.command.show import console, print_calibration, print_json, print_notes, progress
 from optimiser.gathering import gather_material
 from optimiser.material import Material
+from optimiser.planning import plan_picks
 from optimiser.report import write_report
 from optimiser.reproducing import proposal_record
 
@@ -83,7 +83,7 @@ def _loop(ledger: Ledger, tell: Callable[[float, str], None]) -> _Demo:
     told = proposal_record(
         picks, seed=plan.seed, plan=plan.digest, data=ledger.data_digest(), count=1
     )
-    numbers, plate, cards = record(ledger, picks, told)
+    numbers, plate, cards = plan_picks(ledger, picks, told)
     # Learnt anew, with the new cone on the table: what is told is what the verbs will tell.
     material = gather_material(
         ledger,

@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import click
 
 from experiments.ledger import Ledger
-from experiments.space import Space
 from optimiser import fit, propose, wording
-from optimiser.answers import Pick
-from optimiser.cards import write_card
 from optimiser.command.earlier_folder import read_earlier
 from optimiser.command.options import (
     as_json,
@@ -30,15 +26,11 @@ from optimiser.command.show import (
     print_text,
     progress,
 )
+from optimiser.planning import plan_picks, shortfall
 from optimiser.remarks import odd_entries
-from optimiser.reproducing import proposal_record, shortlist_bytes
+from optimiser.reproducing import proposal_record
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from experiments.plan import Plan
-
-__all__ = ["next_command", "record"]
+__all__ = ["next_command"]
 
 
 @click.command("next")
@@ -109,7 +101,7 @@ def next_command(
                 plan, trials, count, start, candidates,
                 keep=keep, per=per, model=model, progress=tell,
             )  # fmt: skip
-        short = _short(plan, picks, count, candidates, bool(keep))
+        short = shortfall(plan, picks, count, candidates, kept=bool(keep))
         numbers: list[int] = []
         cards: list[Path] = []
         plate = None
@@ -119,7 +111,7 @@ def next_command(
             )
             if past:
                 told["learned_from"] = past.record
-            numbers, plate, cards = record(ledger, picks, told, candidates)
+            numbers, plate, cards = plan_picks(ledger, picks, told, candidates)
     odd = [*(past.notes if past else []), *odd]
     shown: list[int | None] = [*numbers] or [None] * len(picks)
     if json_wanted:
@@ -152,68 +144,3 @@ def next_command(
         click.echo(f"card: {card}")
     if picks and dry_run:
         click.echo("nothing was recorded (--dry-run)")
-
-
-def _short(
-    plan: Plan, picks: list[Pick], count: int, candidates: pd.DataFrame | None, kept: bool
-) -> list[str]:
-    """Say why there are fewer picks than were asked for; nothing if there are not."""
-    if len(picks) == count:
-        return []
-    listed = "" if candidates is None else " of the list"
-    if candidates is None:
-        some = Space(plan).count(limit=count + 1).number
-    else:
-        some = len(candidates.drop_duplicates())
-    shared = [
-        each.label
-        for each in plan.variables.values()
-        if each.per == "plate" and any(each.name in pick.settings for pick in picks)
-    ]
-    if kept:
-        listed += " with what is to be kept"
-    head = f"{len(picks)} of {wording.many(count, 'cone')}"
-    if shared and some > len(picks):
-        return [
-            f"{head}: no other recipe{listed} shares this plate's {' and '.join(shared)}; ask "
-            "again for the next plate."
-        ]
-    return [f"{head}: no other recipe{listed} is left to print."]
-
-
-def record(
-    ledger: Ledger,
-    picks: list[Pick],
-    proposal: dict[str, Any],
-    candidates: pd.DataFrame | None = None,
-) -> tuple[list[int], int | None, list[Path]]:
-    """Record picks as planned cones of one plate and write their cards.
-
-    Parameters
-    ----------
-    ledger : Ledger
-        The experiment.
-    picks : list of Pick
-        What was proposed.
-    proposal : dict
-        What it stood on: see `proposal_record`; the earlier experiment that was learned from, too.
-    candidates : DataFrame, optional
-        The shortlist that it had to choose from.
-
-    Returns
-    -------
-    tuple
-        Cone numbers, the plate, the cards' paths.
-    """
-    numbers = ledger.plan_cones(
-        [pick.settings for pick in picks],
-        reason=[pick.why for pick in picks],
-        proposal=proposal,
-        shortlist=None if candidates is None else shortlist_bytes(candidates),
-    )
-    plate = ledger.cone(numbers[0]).plate
-    cards = [
-        write_card(ledger.folder, ledger.plan, pick, number, plate=plate)
-        for pick, number in zip(picks, numbers, strict=True)
-    ]
-    return numbers, plate, cards
