@@ -122,22 +122,15 @@ def plan_confirmation(
     Returns
     -------
     Confirmation
-        The smallest run of 3 to 20 cones that passes with probability 0.8 if the model is right.
-        Where none does, 5 cones that are held to what they would miss one time in twenty.
+        The smallest run of 3 to 20 cones that passes in all with probability 0.8 if the model is
+        right. Where none does, the smallest of 5 or more that proves the limits, its score held
+        to what the recipe would miss one time in twenty; else the smallest that decides on the
+        score; else 5 cones.
     """
     prints = _simulate(model, made, seed)
     levels = worth(model, made).mean(axis=1)
     margins = {metric.name: _margins(model, metric.name, prints) for metric in model.goals.limited}
-    count = next(
-        (
-            n
-            for n in range(_LEAST, _MOST + 1)
-            if _power(prints, levels, margins, rival, n) >= _POWER
-        ),
-        0,
-    )
-    decides = bool(count)
-    count = count or _PLAIN
+    count, decides, proves = _size(prints, levels, margins, rival)
     threshold = _bar(prints, rival, count) if decides else _floor(prints, levels, count)
     proofs = [_proof(model, name, prints, each, count) for name, each in margins.items()]
     errors = prints.errors(count)
@@ -148,6 +141,7 @@ def plan_confirmation(
         sd=float(np.sqrt(np.mean(prints.within**2 + prints.shared**2))),
         rival=sign * rival,
         decides=decides,
+        proves=proves,
         passes=_simulated(model, prints, threshold, proofs, count),
         caught=sign * _caught(prints, threshold, count),
         fails=1.0 - reach(rival, threshold, errors) if np.isfinite(rival) else float("nan"),
@@ -192,14 +186,37 @@ def _spreads(model: Model, name: str) -> tuple[Floats, Floats]:
     return np.sqrt(total * (1 - session)), np.sqrt(total * session)
 
 
+def _size(
+    prints: _Prints, levels: Floats, margins: dict[str, Floats], rival: float
+) -> tuple[int, bool, bool]:
+    """Choose how many cones; say whether they decide on the score and prove the limits."""
+
+    def smallest(least: int, *, decide: bool, prove: bool) -> int | None:
+        asked = margins if prove else {}
+        for count in range(least, _MOST + 1):
+            bar = _bar(prints, rival, count) if decide else -np.inf
+            if _power(prints, levels, asked, bar, count) >= _POWER:
+                return count
+        return None
+
+    known = bool(np.isfinite(rival))
+    for least, decide, prove in (
+        (_LEAST, known, True),
+        (_PLAIN, False, True),
+        (_LEAST, known, False),
+    ):
+        found = smallest(least, decide=decide, prove=prove)
+        if found is not None:
+            return max(found, _LEAST if decide else _PLAIN), decide, prove
+    return _PLAIN, False, False
+
+
 def _power(
-    prints: _Prints, levels: Floats, margins: dict[str, Floats], rival: float, count: int
+    prints: _Prints, levels: Floats, margins: dict[str, Floats], bar: float, count: int
 ) -> float:
     """Probability that a run of some size passes, score and limits taken as independent."""
-    if not np.isfinite(rival):
-        return 0.0
     errors = np.repeat(prints.errors(count), len(levels) // len(prints.within))
-    chance = special.ndtr((levels - _bar(prints, rival, count)) / errors)
+    chance = special.ndtr((levels - bar) / errors)
     for margin in margins.values():
         chance = chance * chance_to_prove(margin, count, tolerance_factor(count))
     return float(chance.mean())

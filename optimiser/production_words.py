@@ -150,18 +150,20 @@ def confirmation_text(model: Model, run: Confirmation) -> str:
 
 
 def _against(run: Confirmation, name: str, rival: str) -> str:
-    """Say what the run tells of the runner-up."""
-    if run.decides:
-        return f"A true {name} of {rival} is what the runner-up is expected to reach."
+    """Say what the run tells of the runner-up and of the limits."""
     floor = "the threshold is what the recipe itself misses one time in twenty."
-    if run.fails >= CONFIDENCE:
-        return f"No run of up to 20 cones is likely to show that the limits are kept; {floor}"
-    if run.fails < CONFIDENCE:
-        return (
+    if run.decides or run.fails >= CONFIDENCE:
+        text = f"A true {name} of {rival} is what the runner-up is expected to reach."
+    elif run.fails < CONFIDENCE:
+        text = (
             "No run of up to 20 cones is likely to tell it from the runner-up, expected to reach "
             f"{rival} (this one fails such a recipe with {percent(run.fails)}); {floor}"
         )
-    return f"There is no runner-up to tell it from; {floor}"
+    else:
+        text = f"There is no runner-up to tell it from; {floor}"
+    if run.proves:
+        return text
+    return f"{text} No run of up to 20 cones is likely to prove that the limits are kept."
 
 
 def cannot_tell(model: Model, more: int) -> str:

@@ -138,8 +138,11 @@ class Confirmation:
         Score that would be no reason to change: what the runner-up is expected to reach; NaN
         where there is none.
     decides : bool
-        Whether the run tells the recipe from such a score. If not, no run of up to 20 cones does
-        and the threshold is only what the cones would miss one time in twenty.
+        Whether the threshold tells the recipe from such a score. If not, no run of up to 20 cones
+        is likely to, and the threshold is only what the recipe would miss one time in twenty.
+    proves : bool
+        Whether the run is likely to prove that every hard limit is kept (true without limits).
+        If not, none of up to 20 cones is.
     passes : float
         Probability that the run passes in score and limits, if the model is right.
     caught : float
@@ -157,6 +160,7 @@ class Confirmation:
     sd: float
     rival: float
     decides: bool
+    proves: bool
     passes: float
     caught: float
     fails: float

@@ -118,6 +118,8 @@ def test_a_limit_that_prints_hardly_keep_is_seldom_proven():
     model = line_model()
     free = plan_confirmation(model, known(model, 10.0, mass=1.5), 8.0, seed=0)
     near = plan_confirmation(model, known(model, 10.0, mass=2.85), 8.0, seed=0)
+    assert free.proves
+    assert not near.proves
     (proof,) = near.limits
     assert proof.log
     assert proof.limit == "<= 3"
@@ -126,6 +128,18 @@ def test_a_limit_that_prints_hardly_keep_is_seldom_proven():
     assert free.limits[0].passes > 0.95 > near.limits[0].passes + 0.4
     # The mean must keep the limit, from below, by the factor's standard deviations.
     assert near.limits[0].bar < 3.0
+
+
+def test_a_limit_that_few_cones_cannot_prove_gets_more():
+    # The mean is 3.6 standard deviations inside; 5 cones of k = 3.407 would often miss that.
+    model = line_model()
+    run = plan_confirmation(model, known(model, 10.0, mass=2.5), 9.99, seed=0)
+    assert not run.decides
+    assert run.proves
+    assert 5 < run.cones <= 20
+    assert run.limits[0].passes >= 0.8
+    fewer = tolerance_factor(run.cones - 1)
+    assert fewer > run.limits[0].factor
 
 
 def test_reach_is_a_normal_probability_averaged_over_errors():

@@ -186,7 +186,7 @@ def test_where_no_recipe_is_sound_none_is_recommended():
     answer = recommend(Plan.from_dict(keys), trials, seed=0)
     assert answer.text.startswith("No recipe is fit for production yet")
     assert answer.recipe.sound < 0.2
-    assert "likely to show that the limits are kept" in answer.text
+    assert "likely to prove that the limits are kept" in answer.text
     assert answer.recipe.limits["mass"] < 0.2
     assert answer.confirmation.passes < 0.2
 

@@ -26,7 +26,7 @@ def candidate(role, mean, exact=None, cones=()):
 def recommendation(**changes):
     """An invented answer; nothing here is computed."""
     run = Confirmation(
-        5, 0.58, 0.05, 0.55, True, 0.86, 0.55, 0.95, [],
+        5, 0.58, 0.05, 0.55, True, True, 0.86, 0.55, 0.95, [],
         pd.DataFrame({"score": SCORE, "passes": 1 / (1 + np.exp(-60 * (SCORE - 0.58)))}),
     )  # fmt: skip
     others = [
