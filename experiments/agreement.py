@@ -14,8 +14,10 @@ from experiments.errors import LedgerError, Problem
 from experiments.grammar import suggest
 from experiments.plan import Metric, Plan
 from experiments.plan_schema import show
+from experiments.renamed_metrics import old_readings
 from experiments.space import Space
 from experiments.trials import active_settings, cone_recipes
+from experiments.unit_changes import UnitChange, unit_changes
 
 __all__ = [
     "cones_text",
@@ -27,6 +29,7 @@ __all__ = [
     "refuse_stale",
     "stale_problems",
     "told_stale",
+    "unit_problems",
     "value_problems",
 ]
 
@@ -165,7 +168,7 @@ def left_over(connection: sqlite3.Connection, plan: Plan) -> list[str]:
         connection,
         """SELECT r.metric, m.cone FROM readings r JOIN measurements m ON m.id = r.measurement
         WHERE r.by_hand AND r.value IS NOT NULL""",
-        plan.metrics,
+        {*plan.metrics, *(one.was for one in plan.metrics.values())},
     )
     return [
         *(
@@ -174,7 +177,8 @@ def left_over(connection: sqlite3.Connection, plan: Plan) -> list[str]:
         ),
         *(
             f"values of '{name}' entered for {cones_text(cones)} belong to no metric of the plan; "
-            "a metric that is entered by hand keeps its values only under its old name"
+            "if it was renamed, write was with that name in its table and run "
+            "`coneloop recompute`"
             for name, cones in entered.items()
         ),
     ]
@@ -207,8 +211,8 @@ def dropped_levels(connection: sqlite3.Connection, plan: Plan, space: Space) -> 
             cones = cones_text(numbers[recipes[name].to_numpy() == level].tolist())
             notes.append(
                 f"the level '{level}' of {cones} is not in variables.{name}.levels any more: "
-                "the table keeps what was recorded, no answer uses it; put the level back "
-                "to use it again"
+                "the table keeps what was recorded, no answer uses it. Put the level back, or, if "
+                f"it was renamed, say so: were = {{ NEW = {show(level)} }} in [variables.{name}]"
             )
     return notes
 
@@ -234,7 +238,26 @@ def _cones_by_name(
 
 def value_problems(connection: sqlite3.Connection, plan: Plan) -> list[Problem]:
     """Find values that are stale or, where none is, that no `poor` and `good` fit."""
-    return stale_problems(connection, plan) or _foreign_ends(connection, plan)
+    return [
+        *unit_problems(unit_changes(connection, plan)),
+        *(stale_problems(connection, plan) or _foreign_ends(connection, plan)),
+    ]
+
+
+def unit_problems(changes: Iterable[UnitChange]) -> list[Problem]:
+    """Say which settings the present plan would read in another unit, and how to mend it."""
+    return [
+        Problem(
+            f"variables.{one.variable}.unit",
+            f"{one.now} for settings that {cones_text(one.cones)} have in {one.was}",
+            one.was,
+            "Put it back; or, if those numbers "
+            + (f"were in {one.now} all along, " if one.converted() else "stand as they are, ")
+            + f"run `coneloop recompute --keep {one.variable}`"
+            + ("; `coneloop recompute` alone converts them." if one.converted() else "."),
+        )
+        for one in changes
+    ]
 
 
 def stale_problems(connection: sqlite3.Connection, plan: Plan) -> list[Problem]:
@@ -252,7 +275,22 @@ def stale_problems(connection: sqlite3.Connection, plan: Plan) -> list[Problem]:
     list of Problem
         Cones that are set aside do not count.
     """
-    return told_stale(plan, [one for one in stale_readings(connection, plan) if one.counts])
+    return _renamed(connection, plan) + told_stale(
+        plan, [one for one in stale_readings(connection, plan) if one.counts]
+    )
+
+
+def _renamed(connection: sqlite3.Connection, plan: Plan) -> list[Problem]:
+    return [
+        Problem(
+            f"metrics.{name}.was",
+            f"values of {cones_text(cone for _, cone in rows)} under the old name "
+            f"'{plan.metrics[name].was}'",
+            "values under the present name",
+            "Run `coneloop recompute`, which puts them there.",
+        )
+        for name, rows in old_readings(connection, plan).items()
+    ]
 
 
 def told_stale(plan: Plan, stale: Iterable[Stale]) -> list[Problem]:

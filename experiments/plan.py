@@ -305,6 +305,7 @@ def _variable_keys(variable: Variable) -> dict[str, Any]:
         label=_own_label(variable.label, variable.name),
         note=variable.note,
     )
+        were=dict(sorted(variable.were.items())),
 
 
 def _derived_keys(derived: Derived) -> dict[str, Any]:
@@ -337,3 +338,4 @@ def _metric_keys(metric: Metric) -> dict[str, Any]:
 
 def _own_label(label: str, name: str) -> str:
     return "" if label == name.replace("_", " ") else label
+        "was": metric.was,

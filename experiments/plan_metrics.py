@@ -41,8 +41,23 @@ def read_metrics(
     """
     metrics = read_each(MetricKeys, section, "metrics", problems, _metric)
     if metrics:
+        _old_names(section, metrics, problems)
         _goals(metrics, len(metrics) == len(section), problems, trade)
     return metrics
+
+
+def _old_names(
+    section: Mapping[str, Any], metrics: Mapping[str, Metric], problems: Problems
+) -> None:
+    """Refuse an old name that two metrics claim, or that still is a metric's own."""
+    claimed = [metric.was for metric in metrics.values()]
+    for name, metric in metrics.items():
+        if metric.was and (metric.was in section or claimed.count(metric.was) > 1):
+            problems.note(
+                f"metrics.{name}.was",
+                show(metric.was),
+                "a name that no metric of the plan has any more, once",
+            )
 
 
 def _metric(problems: Problems, name: str, keys: MetricKeys) -> Metric | None:
@@ -67,6 +82,7 @@ def _metric(problems: Problems, name: str, keys: MetricKeys) -> Metric | None:
         shape=keys.shape,
         label=keys.label,
         note=keys.note,
+        was=keys.was or "",
     )
 
 

@@ -90,6 +90,8 @@ class Variable:
     was : str
         The name under which earlier cones hold it in the store; empty if never renamed.
     tolerance : float
+    were : dict of str to str
+        For each level that was renamed, its old name, which earlier cones hold in the store.
         Standard deviation, in its unit, of what the printer really does about a setting; 0 for
         a printer that is exact. Without effect on words.
     """
@@ -111,6 +113,7 @@ class Variable:
     cautions: dict[str, str] = field(default_factory=FrozenDict)
     was: str = ""
     tolerance: float = 0.0
+    were: dict[str, str] = field(default_factory=FrozenDict)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "label", _shown_name(self.label, self.name))
@@ -246,6 +249,8 @@ class Metric:
     label, note : str
         The name to show, and a remark.
     """
+    was : str
+        Its old name, under which the store may hold values; empty if never renamed.
 
     name: str
     source: Literal["response", "distortion", "impulse", "sweep", "hand"]
@@ -261,6 +266,7 @@ class Metric:
     label: str = ""
     note: str = ""
 
+    was: str = ""
     def __post_init__(self) -> None:
         object.__setattr__(self, "label", _shown_name(self.label, self.name))
 

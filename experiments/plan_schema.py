@@ -36,6 +36,7 @@ Table = Annotated[dict[str, Any], Field(strict=True)]
 _SWEEP = r"^[\d.]+:[\d.]+:[\d.]+$"
 Items = Annotated[list[Any], Field(strict=True)]
 
+OldName = Annotated[str, Field(strict=True, min_length=1, max_length=60)]
 
 class Problems(list[Problem]):
     """What was found wrong so far."""
@@ -77,7 +78,8 @@ class VariableKeys(_Keys):
     scale: Literal["linear", "log"] = "linear"
     only_when: Table = {}
     before: Any = None
-    was: Annotated[str, Field(strict=True, min_length=1, max_length=60)] | None = None
+    was: OldName | None = None
+    were: dict[str, OldName] = {}
     setup_minutes: Annotated[float, Field(strict=True, ge=0, allow_inf_nan=False)] = 0.0
     tolerance: Annotated[float, Field(strict=True, ge=0, allow_inf_nan=False)] = 0.0
     per: Literal["cone", "plate"] = "cone"
@@ -111,6 +113,7 @@ class MetricKeys(_Keys):
     shape: Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)] = 1.0
     label: Text = ""
     note: Text = ""
+    was: OldName | None = None
     drop_db: Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)] | None = None
     smooth: Annotated[float, Field(strict=True, ge=0.25, le=192)] | None = None
     band: Any = None

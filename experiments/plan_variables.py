@@ -88,6 +88,7 @@ def _variable(problems: Problems, name: str, keys: VariableKeys) -> Variable | N
         )
         return None
     _cautions(problems, where, variable)
+    _renamed_levels(problems, where, variable)
     _tolerance(problems, where, variable)
     return _before(problems, where, variable, keys.before)
 
@@ -108,6 +109,7 @@ def _record(name: str, keys: VariableKeys, levels: tuple[Value, ...] | None) -> 
         per=keys.per,
         cautions=FrozenDict(keys.cautions),
         was=keys.was or "",
+        were=FrozenDict(keys.were),
         tolerance=keys.tolerance,
     )
 
@@ -224,6 +226,18 @@ def _level_set(problems: Problems, where: str, keys: VariableKeys, levels: list[
         problems.note(
             f"{where}.scale", '"log"', '"linear"', "Only numbers above 0 have a logarithm."
         )
+
+
+def _renamed_levels(problems: Problems, where: str, variable: Variable) -> None:
+    levels = variable.words or ()
+    for level, old in variable.were.items():
+        path = f"{where}.were.{level}"
+        if level not in levels:
+            expected = f"one of {', '.join(levels)}" if levels else "a variable with words"
+            problems.note(path, f"the level {show(level)}", expected, suggest(level, levels))
+        if old in levels or list(variable.were.values()).count(old) > 1:
+            expected = "an old name that no level has any more, once"
+            problems.note(path, show(old), expected)
 
 
 def _cautions(problems: Problems, where: str, variable: Variable) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import pandas as pd
@@ -10,7 +10,7 @@ import pandas as pd
 from experiments.acoustics.options import Options, Sweep
 from experiments.acoustics.quality import CODES
 from experiments.acts import check_values, write_readings
-from experiments.agreement import told_stale
+from experiments.agreement import cones_text, told_stale, unit_problems
 from experiments.definitions import Stale, stale_readings, stamp, unmarked_entries
 from experiments.errors import CurveError, LedgerError, Problem
 from experiments.ledger import Ledger
@@ -18,7 +18,9 @@ from experiments.measuring import Measured, measured_from
 from experiments.plan import Plan
 from experiments.raw_files import RawFile, with_rig
 from experiments.records import Curve, Measurement, caution_text
+from experiments.renamed_metrics import take_over
 from experiments.store import Writer
+from experiments.unit_changes import UnitChange, change_units, unit_changes
 
 __all__ = ["recompute"]
 
@@ -28,10 +30,11 @@ def recompute(
 ) -> pd.DataFrame:
     """Bring every value up to the present plan: from the stored files, or by its unit.
 
-    A file is read as it was read at the time; keys of ``[rig.files]`` that were not stated then
-    are added. Values that a person entered stay, and are converted where the plan changed their
-    unit. Cones that are set aside are left as they are. All of it is one act, which
-    `Ledger.undo` takes back.
+    Values under the old name of a metric (``was``) come under the new one, and settings whose unit
+    the plan changed are converted. A file is read as it was read at the time; keys of
+    ``[rig.files]`` that were not stated then are added. Values that a person entered stay, and are
+    converted where the plan changed their unit. Cones that are set aside are left as they are. All
+    of it is one act, which `Ledger.undo` takes back.
 
     Parameters
     ----------
@@ -40,12 +43,15 @@ def recompute(
     only_show : bool
         Change nothing.
     keep : collection of str
-        Metrics whose entered values stand as they are, whatever their unit was called.
+        Metrics whose entered values stand as they are, and variables whose settings do, whatever
+        their unit was called.
 
     Returns
     -------
     pandas.DataFrame
-        What changed: ``cone, session, measurement, metric, unit, before, after``.
+        What changed: ``cone, session, measurement, metric, unit, before, after``. Its
+        ``attrs["notes"]`` say in a sentence each what else is done: metrics that get their new
+        names, settings that are converted, values that stay since a person entered them.
 
     Raises
     ------
@@ -56,14 +62,15 @@ def recompute(
         on the cones meanwhile.
     """
     plan = ledger.plan
-    check_values(plan, dict.fromkeys(keep))
-    with ledger.snapshot() as connection:
-        table = ledger.wide_table()
-        versions = dict(zip(table["cone"].tolist(), table["version"].tolist(), strict=True))
-        counted = {cone.number for cone in ledger.cones() if cone.status != "set aside"}
-        sittings = {one.id: one for one in ledger.measurements() if one.cone in counted}
-        stale = [one for one in stale_readings(connection, plan) if one.counts]
-    _refuse_unconvertible(plan, stale, keep)
+    check_values(plan, dict.fromkeys(name for name in keep if name not in plan.variables))
+    with ledger.rehearsal() as writer:
+        renamed = take_over(writer, plan)
+        moved = unit_changes(writer.connection, plan)
+        sittings = _counted(ledger)
+        stale = [one for one in stale_readings(writer.connection, plan) if one.counts]
+    # Cones as the act will find them: those that were renamed in the rehearsal are unchanged yet.
+    versions = dict(ledger.wide_table()[["cone", "version"]].itertuples(index=False, name=None))
+    _refuse_unconvertible(plan, stale, moved, keep)
     # Listening takes long; nobody else has to wait for it.
     heard = _all_again(plan, ledger, [one for one in sittings.values() if one.files])
     fresh = _entered(stale, keep)
@@ -79,6 +86,8 @@ def recompute(
     if not only_show:
         with ledger.act("recompute", {"metrics": list(plan.metrics), "keep": sorted(keep)}) as act:
             _check_fresh(act.writer, versions)
+            take_over(act.writer, plan)
+            change_units(act.writer, moved, keep)
             for key, values in fresh.items():
                 _rewrite(act.writer, sittings[key], values)
             for one, measured in heard:
@@ -92,10 +101,56 @@ def recompute(
         for one, name, after in changed
     ]
     columns = ["cone", "session", "measurement", "metric", "unit", "before", "after"]
-    return pd.DataFrame(rows, columns=columns).astype({"before": float, "after": float})
+    frame = pd.DataFrame(rows, columns=columns).astype({"before": float, "after": float})
+    frame.attrs["notes"] = [
+        *(
+            f"values of '{plan.metrics[name].was}' of {cones_text(cone for _, cone in rows)} "
+            f"stand under {name} from now on"
+            for name, rows in renamed.items()
+        ),
+        *_moved_text(moved, keep),
+        *_kept_text(plan, sittings.values()),
+    ]
+    return frame
 
 
-def _refuse_unconvertible(plan: Plan, stale: Sequence[Stale], keep: Collection[str]) -> None:
+def _counted(ledger: Ledger) -> dict[int, Measurement]:
+    """Give the measurements of the cones that are not set aside."""
+    counted = {cone.number for cone in ledger.cones() if cone.status != "set aside"}
+    return {one.id: one for one in ledger.measurements() if one.cone in counted}
+
+
+def _moved_text(moved: Sequence[UnitChange], keep: Collection[str]) -> list[str]:
+    return [
+        f"{one.variable} of {cones_text(one.cones)}: "
+        + (
+            f"the numbers stand, now in {one.now}"
+            if one.variable in keep
+            else f"converted from {one.was} to {one.now}"
+        )
+        for one in moved
+    ]
+
+
+def _kept_text(plan: Plan, sittings: Iterable[Measurement]) -> list[str]:
+    """Say which values stay because a person entered them, though files could give them."""
+    cones: dict[str, set[int]] = {}
+    for one in sittings:
+        for name in one.by_hand if one.files else ():
+            if name in plan.metrics and plan.metrics[name].source != "hand":
+                cones.setdefault(name, set()).add(one.cone)
+    return [
+        f"{name} of {cones_text(numbers)} was entered by hand and stays"
+        for name, numbers in sorted(cones.items())
+    ]
+
+
+def _refuse_unconvertible(
+    plan: Plan, stale: Sequence[Stale], moved: Sequence[UnitChange], keep: Collection[str]
+) -> None:
+    stuck = [one for one in moved if one.variable not in keep and one.converted() is None]
+    if stuck:
+        raise LedgerError(*unit_problems(stuck))
     lost = [
         one
         for one in stale

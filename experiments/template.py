@@ -41,6 +41,7 @@ setup_minutes = 25                  # what changing it between two plates costs 
 per = "plate"                       # "plate": all cones of one print job share it; else "cone"
 cautions = { resin = "resin", filament = "filament" }   # cautions on the print card, by level:
                                     # "resin", "filament" or "other"
+# were = { resin = "grey resin" }   # levels that you renamed: what earlier cones have on record
 
 [variables.layer_height]
 kind = "ordered"
@@ -142,6 +143,7 @@ unit = "g"
 goal = "target"                     # good is the target
 good = 2.0
 poor = [1.2, 3.2]                   # score 0 at both ends; or one number: the distance from good
+# was = "weight"                    # the name it had; `coneloop recompute` takes its values over
 
 # [metrics.thd_peak]
 # from = "distortion"

@@ -252,7 +252,10 @@ def _settings(
     if found and len(numbers):
         cones, values = zip(*found, strict=True)
         take, at = _places(np.array(cones, dtype=np.int64), numbers)
-        typed = [_number(one) if variable.numeric else str(one) for one in values]
+        now = {old: level for level, old in variable.were.items()}
+        typed = [
+            _number(one) if variable.numeric else now.get(str(one), str(one)) for one in values
+        ]
         column[at] = np.array(typed, dtype=column.dtype)[take]
     # dtype=object is said aloud: pandas 3 would otherwise guess its own text type.
     return pd.Series(column, dtype=column.dtype)

@@ -11,7 +11,7 @@ from experiments.ledger import Ledger
 from experiments.recomputing import recompute
 from optimiser import wording
 from optimiser.command.options import as_json, in_folder
-from optimiser.command.show import print_json, print_table, progress
+from optimiser.command.show import print_json, print_notes, print_table, progress
 
 __all__ = ["recompute_command"]
 
@@ -21,9 +21,9 @@ __all__ = ["recompute_command"]
 @click.option(
     "--keep",
     multiple=True,
-    metavar="METRIC",
-    help="Entered values of this metric stand as they are, though its unit changed; may be "
-    "repeated.",
+    metavar="NAME",
+    help="Entered values of this metric, or settings of this variable, stand as they are, though "
+    "its unit changed; may be repeated.",
 )
 @in_folder
 @as_json
@@ -34,21 +34,25 @@ def recompute_command(
 
     Metrics are computed again from the stored raw files, under the plan as it is now. Each file
     is read as it was when it was measured; keys of [rig.files] that were not stated then are
-    added. Entered values stay, and are converted where their unit changed between mg, g and kg,
-    between ms, s, min and h, or between Hz and kHz. One act: `coneloop undo` takes it back.
+    added. Values under the old name of a metric (was) come under the new one. Entered values
+    stay. They and the settings of cones are converted where their unit changed between mg, g and
+    kg, between ms, s, min and h, or between Hz and kHz; settings between lengths, too. One act:
+    `coneloop undo` takes it back.
     """
     with Ledger.open(folder) as ledger:
         with progress("listening to every file again"):
             changed = recompute(ledger, only_show=dry_run, keep=keep)
         labels = wording.describe(ledger.plan)
     if json_wanted:
-        print_json({"changes": changed, "recorded": not dry_run})
+        notes = changed.attrs["notes"]
+        print_json({"changes": changed, "recorded": not dry_run, "notes": notes})
         return
     if len(changed):
         heads = ["metric", "cone", "session", "before", "after"]
         print_table("", heads, _rows(changed, labels), right=[1])
     else:
         click.echo("no value differs")
+    print_notes(changed.attrs["notes"])
     click.echo("nothing was recorded (--dry-run)" if dry_run else "the table follows the plan")
 
 

@@ -129,3 +129,18 @@ def test_order_is_kept_and_broken_ones_are_left_out():
     section = {"b": KNOB, "a": {"kind": "choice"}, "c": KNOB}
     assert list(read_variables(section, problems)) == ["b", "c"]
     assert len(problems) == 1
+
+
+@pytest.mark.parametrize(
+    ("were", "where"),
+    [
+        ({"SLA": "resin"}, "variables.process.were.SLA"),
+        ({"resin": "filament"}, "variables.process.were.resin"),
+        ({"resin": "a", "filament": "a"}, "variables.process.were.resin"),
+    ],
+)
+def test_a_renamed_level_is_one_of_the_plan_and_its_old_name_is_not(were, where):
+    section = {"process": {"kind": "choice", "levels": ["resin", "filament"], "were": were}}
+    problems = Problems()
+    read_variables(section, problems)
+    assert problems[0].where == where

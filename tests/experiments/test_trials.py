@@ -256,3 +256,22 @@ def test_a_metric_may_bear_the_name_that_the_catalogue_gives_the_mass(ledger, re
     ledger.measure(2, session="a", values={"mass_g": 2.31})
     assert ledger.table()["mass_g"].fillna(-1).tolist() == [-1, 2.31]
     assert ledger.full_table()["mass_g"].tolist() == [2.25, 2.31]
+
+
+def test_a_renamed_level_is_known_by_its_old_name(ledger, resin, filament):
+    ledger.plan_cones([resin, filament])
+    path = ledger.folder / "experiment.toml"
+    text = path.read_text(encoding="utf-8").replace('["resin", "filament"]', '["SLA", "filament"]')
+    text = text.replace('process = ["resin"]', 'process = ["SLA"]')
+    path.write_text(text, encoding="utf-8")
+    (note,) = ledger.left_over()
+    assert 'if it was renamed, say so: were = { NEW = "resin" } in [variables.process]' in note
+    path.write_text(
+        text.replace('kind = "choice"', 'kind = "choice"\nwere = { SLA = "resin" }'),
+        encoding="utf-8",
+    )
+    assert ledger.left_over() == []
+    assert ledger.table()["process"].tolist() == ["SLA", "filament"]
+    assert ledger.cone(1).settings["cure_time"] == 12
+    ledger.printed(1, changes={"wall": 0.5})
+    assert ledger.cone(1).settings["process"] == "SLA"
