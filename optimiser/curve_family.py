@@ -126,7 +126,8 @@ class Family:
         normal = self._normal[:count]
         draws = told.mean.shape[1]
         which = np.arange(count) % max(draws, 1)
-        parts = np.zeros((count, len(self.processes)))
+        # A column for the shift even where nothing is registered or learnt.
+        parts = np.zeros((count, max(len(self.processes), 1)))
         for place in range(len(self.processes)):
             sd = np.sqrt(told.variance[place, which])
             parts[:, place] = told.mean[place, which] + sd * normal[:, place]
@@ -134,7 +135,9 @@ class Family:
         rests = self.rests[others[(np.arange(count) // max(draws, 1)) % len(others)]]
         # As few rests as there are cones tell their spread no better than that many values do.
         factor = special.stdtrit(max(len(others) - 1, 1), special.ndtr(normal[:, -1]))
-        curves = self.components.curves(parts[:, self.warp is not None :])
+        first = int(self.warp is not None)
+        scores = parts[:, first : first + len(self.components.shapes)]
+        curves = self.components.curves(scores)
         return self._as_measured(curves + factor[:, None] * rests, parts[:, 0])
 
     def _as_measured(self, curves: Floats, shifts: Floats) -> list[Floats]:

@@ -25,7 +25,9 @@ PLAN = {
             "only_when": {"process": ["resin"]},
         },
     },
-    "metrics": {"level": {"from": "response", "band": [300, 3000], "unit": "dB"}},
+    "metrics": {
+        "level": {"from": "response", "band": [300, 3000], "unit": "dB", "goal": "maximise"}
+    },
 }  # fmt: skip
 
 
