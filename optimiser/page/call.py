@@ -14,7 +14,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from optimiser.page.desk import Desk
 from optimiser.page.told import News
-from optimiser.page.work import Job
+from optimiser.page.work import Job, Look
 
 __all__ = ["Call"]
 
@@ -102,8 +102,15 @@ class Call:
         plain = _OWN_PATH.fullmatch(given) and not given.startswith("//")
         return given if plain else default
 
-    def settle(self, *jobs: Job) -> None:
-        """Wait a moment for long work, so that what is quick shows at once."""
+    def settle(self, *jobs: Job) -> list[Look]:
+        """Wait a moment for long work, so that what is quick shows at once.
+
+        Returns
+        -------
+        list of Look
+            How each job stands then. Show these, not the jobs, which go on meanwhile.
+        """
         deadline = time.monotonic() + PATIENCE
         for job in jobs:
             job.wait(max(0.0, deadline - time.monotonic()))
+        return [job.look() for job in jobs]

@@ -45,7 +45,8 @@ class Pending:
     @property
     def heard_for(self) -> tuple[Any, ...]:
         """What the metrics depend on besides the files."""
-        return tuple(sorted((k, v) for k, v in self.typed.items() if k.startswith((VALUE, KIND))))
+        told = ((name, text.strip()) for name, text in self.typed.items())
+        return tuple(sorted(p for p in told if p[0].startswith((VALUE, KIND)) and p[1]))
 
 
 def entered(plan: Plan, form: Form) -> dict[str, float]:

@@ -56,7 +56,7 @@ class Picture:
     caption : str
         What it shows.
     points : str
-        JSON: for each series its name and axes, and points as places in the drawing and texts.
+        JSON: for each series its name, and points as places in the drawing and what they tell.
     series : list of Series
         What was drawn.
     """
@@ -143,6 +143,13 @@ def _words(text: str) -> str:
     return " ".join(text.split())
 
 
+def _told(axis: str, value: float) -> str:
+    """Tell a value with the name and the unit of its axis: ``frequency 577.7 Hz``."""
+    found = re.fullmatch(r"(.*?)\s*\(([^()]*)\)", axis)
+    name, unit = found.groups() if found else (axis, "")
+    return f"{name} {wording.with_unit(wording.number(value), unit)}"
+
+
 def _points(figure: Figure, drawn: list[tuple[Axes, Series]]) -> str:
     """Place the points in the drawing, whose unit is a 72nd of an inch, down from the top."""
     share = max(20, MOST_POINTS // max(1, len(drawn)))
@@ -161,12 +168,11 @@ def _points(figure: Figure, drawn: list[tuple[Axes, Series]]) -> str:
             [
                 round(float(places[one, 0]), 1),
                 round(height - float(places[one, 1]), 1),
-                wording.number(float(series.x[one])),
-                wording.number(float(series.y[one])),
+                _told(series.across or "x", float(series.x[one])),
+                _told(series.up or "y", float(series.y[one])),
             ]
             for one in kept
         ]
         if points:
-            told.append({"name": series.name, "across": series.across, "up": series.up,
-                         "points": points})  # fmt: skip
+            told.append({"name": series.name, "points": points})
     return json.dumps(told, ensure_ascii=False, separators=(",", ":"))

@@ -13,12 +13,13 @@ import threading
 import weakref
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
+from dataclasses import dataclass
 from typing import Any
 
 from experiments.errors import ExperimentError
 from optimiser.diagnosing import write_diagnosis
 
-__all__ = ["Busy", "Job", "Outdated", "Tell", "Work"]
+__all__ = ["Busy", "Job", "Look", "Outdated", "Tell", "Work"]
 
 Tell = Callable[[float, str], None]
 """Says how far the work is: the share done (0..1) and what is being done."""
@@ -33,6 +34,28 @@ class Busy(ExperimentError):
 
 class Outdated(ExperimentError):
     """The experiment was changed after the question was asked."""
+
+
+@dataclass(frozen=True)
+class Look:
+    """How a job stood at one moment; the attributes are those of `Job`.
+
+    `result` is None unless the job was `told`.
+    """
+
+    token: str
+    title: str
+    share: float
+    said: str
+    done: bool
+    error: Exception | None
+    problems: tuple[str, ...]
+    result: Any
+
+    @property
+    def told(self) -> bool:
+        """Whether it had ended well."""
+        return self.done and self.error is None
 
 
 class Job:
@@ -86,6 +109,21 @@ class Job:
         if self.error is not None:
             raise self.error
         return self._result
+
+    def look(self) -> Look:
+        """Give how it stands now, which does not change while a page is put together."""
+        done = self.done  # before the rest: what is done changes no more
+        told = done and self.error is None
+        return Look(
+            self.token,
+            self.title,
+            self.share,
+            self.said,
+            done,
+            self.error if done else None,
+            tuple(self.problems) if done else (),
+            self._result if told else None,
+        )
 
     def wait(self, seconds: float) -> bool:
         """Wait a moment; whether it is done then."""

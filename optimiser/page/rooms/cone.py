@@ -51,8 +51,10 @@ def again(kind: str) -> Again:
 
 
 def show(call: Call, form: Form | None = None, kind: str = "", status: int = 200) -> Response:
-    """Show a cone."""
+    """Show a cone, the form open whose address was asked for."""
     number = int(call.path("cone"))
+    tail = call.request.url.path.rpartition("/")[2]
+    kind = kind or ("" if tail.isdecimal() else tail)
     with call.desk.ledger() as ledger, ledger.snapshot():
         plan, state = ledger.plan, call.desk.state(ledger)
         try:
@@ -64,8 +66,7 @@ def show(call: Call, form: Form | None = None, kind: str = "", status: int = 200
         files = list(ledger.iterate_curves(number))
         numbers = [each.number for each in ledger.cones()]
     rows = table[table["cone"] == number]
-    model = questions.learnt(call.desk, state)
-    call.settle(model)
+    (model,) = call.settle(questions.learnt(call.desk, state))
     means = {name: float(rows[name].astype(float).mean()) for name in plan.metrics}
     means["score"] = float(pd.Series(measured_scores(plan, rows)).mean())
     kinds = list(_FIELDS[cone.status])
@@ -78,7 +79,8 @@ def show(call: Call, form: Form | None = None, kind: str = "", status: int = 200
         version=int(rows["version"].iloc[0]),
         form=form,
         opened=kind,
-        kinds=kinds if kind in (*kinds, "", "note") else [kind, *kinds],
+        # A form that was filled in shows again, even if the cone's state is another by now.
+        kinds=[kind, *kinds] if form and kind not in (*kinds, "note") else kinds,
         recipe=wording.recipe_rows(plan, cone.settings),
         knobs=knobs_of(plan, cone.settings),
         facts=_facts(cone),

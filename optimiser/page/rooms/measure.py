@@ -33,18 +33,16 @@ __all__ = ["choose", "look", "save", "send", "show"]
 
 
 def choose(call: Call) -> Response:
-    """Show which cones can be measured: those that wait for it first."""
+    """Show which cones wait to be measured."""
     with call.desk.ledger() as ledger:
         plan, cones = ledger.plan, ledger.cones()
-    waiting, heard = (
-        [
-            (cone.number, wording.recipe_line(plan, cone.settings))
-            for cone in cones
-            if cone.status == status
-        ]
-        for status in ("printed", "measured")
-    )
-    return call.page("measure_which", caution=MEASURING, printed=waiting, measured=heard)
+    printed = [
+        (cone.number, wording.recipe_line(plan, cone.settings))
+        for cone in cones
+        if cone.status == "printed"
+    ]
+    measured = sum(cone.status == "measured" for cone in cones)
+    return call.page("measure_which", caution=MEASURING, printed=printed, measured=measured)
 
 
 def show(call: Call, form: Form | None = None, status: int = 200) -> Response:
@@ -107,9 +105,8 @@ def look(call: Call, form: Form | None = None, status: int = 200) -> Response:
         about, plan = _about(ledger, number), ledger.plan
         if pending.job is None or pending.plan != plan.digest:
             hear(call.desk, plan, pending, entered(plan, Form(dict(pending.typed))))
-        job = pending.job
-        assert job is not None
-        call.settle(job)
+        assert pending.job is not None
+        (job,) = call.settle(pending.job)
         found = _found(ledger, number, pending, job.result) if job.told else {}
     form = form or Form(dict(pending.typed))
     return call.page(
@@ -167,6 +164,8 @@ def save(call: Call, form: Form) -> Response:
         if stale or pending.job is None or form.text("do") == "hear":
             hear(call.desk, plan, pending, values)
             return call.go(f"/cones/{number}/measure/{token}")
+        if not pending.job.told:  # nobody has seen yet what would be saved
+            return call.go(f"/cones/{number}/measure/{token}", "Look at what it gives, then save.")
         try:
             return _save(call, form, ledger, number, pending.job.result, values)
         except ExperimentError as error:

@@ -15,6 +15,7 @@ def show(call: Call) -> Response:
     job = call.desk.work.find(call.path("token"))
     if job is None:
         raise HTTPException(404)
+    look = job.look()
     if call.wants_json:
-        return JSONResponse({"done": job.done, "share": job.share, "said": job.said})
-    return call.page("waiting", job=job)
+        return JSONResponse({"done": look.done, "share": look.share, "said": look.said})
+    return call.page("waiting", job=look)

@@ -29,8 +29,9 @@ def show(call: Call) -> Response:
         plan, state = ledger.plan, call.desk.state(ledger)
         cones = ledger.cones()
         acts = ledger.history(LATEST).to_dict("records")
-    model, outlook = questions.learnt(call.desk, state), questions.outlook_of(call.desk, state)
-    call.settle(model, outlook)
+    model, outlook = call.settle(
+        questions.learnt(call.desk, state), questions.outlook_of(call.desk, state)
+    )
     return call.page(
         "where",
         plan=plan,

@@ -63,7 +63,7 @@ function readable(figure) {
     spot.setAttribute("cy", point[1]);
     svg.append(spot);
     const name = one.name ? one.name + ": " : "";
-    read.textContent = `${name}${one.across || "x"} ${point[2]}, ${one.up || "y"} ${point[3]}`;
+    read.textContent = `${name}${point[2]}, ${point[3]}`;
   }
 }
 

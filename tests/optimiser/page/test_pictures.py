@@ -46,7 +46,7 @@ def test_a_point_lies_where_the_drawing_has_it():
     assert curve
     x0, y0, x1, y1 = map(float, curve.groups())
     assert np.allclose([ends[0][:2], ends[1][:2]], [[x0, y0], [x1, y1]], atol=0.11)
-    assert ends[0][2:] == ["100", "79.9"]
+    assert ends[0][2:] == ["frequency 100\xa0Hz", "level 79.9\xa0dB"]
 
 
 def test_a_name_that_is_a_formula_is_disarmed():
