@@ -298,6 +298,7 @@ def _variable_keys(variable: Variable) -> dict[str, Any]:
         },
         before=variable.before,
         was=variable.was,
+        were=dict(sorted(variable.were.items())),
         setup_minutes=variable.setup_minutes or None,
         tolerance=variable.tolerance or None,
         per=variable.per if variable.per != "cone" else None,
@@ -305,7 +306,6 @@ def _variable_keys(variable: Variable) -> dict[str, Any]:
         label=_own_label(variable.label, variable.name),
         note=variable.note,
     )
-        were=dict(sorted(variable.were.items())),
 
 
 def _derived_keys(derived: Derived) -> dict[str, Any]:
@@ -331,6 +331,7 @@ def _metric_keys(metric: Metric) -> dict[str, Any]:
         "shape": metric.shape if metric.shape != 1 else None,
         "label": _own_label(metric.label, metric.name),
         "note": metric.note,
+        "was": metric.was,
     }
     # The unit stays even when empty: left out, it would become the measure's own.
     return _given(**keys) | {"unit": metric.unit}
@@ -338,4 +339,3 @@ def _metric_keys(metric: Metric) -> dict[str, Any]:
 
 def _own_label(label: str, name: str) -> str:
     return "" if label == name.replace("_", " ") else label
-        "was": metric.was,

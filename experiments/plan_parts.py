@@ -89,9 +89,9 @@ class Variable:
         Which safety cautions a level calls for.
     was : str
         The name under which earlier cones hold it in the store; empty if never renamed.
-    tolerance : float
     were : dict of str to str
         For each level that was renamed, its old name, which earlier cones hold in the store.
+    tolerance : float
         Standard deviation, in its unit, of what the printer really does about a setting; 0 for
         a printer that is exact. Without effect on words.
     """
@@ -112,8 +112,8 @@ class Variable:
     per: Literal["cone", "plate"] = "cone"
     cautions: dict[str, str] = field(default_factory=FrozenDict)
     was: str = ""
-    tolerance: float = 0.0
     were: dict[str, str] = field(default_factory=FrozenDict)
+    tolerance: float = 0.0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "label", _shown_name(self.label, self.name))
@@ -248,9 +248,9 @@ class Metric:
         Exponent of the desirability (Derringer & Suich 1980): 1 straight, above 1 stricter.
     label, note : str
         The name to show, and a remark.
-    """
     was : str
         Its old name, under which the store may hold values; empty if never renamed.
+    """
 
     name: str
     source: Literal["response", "distortion", "impulse", "sweep", "hand"]
@@ -265,8 +265,8 @@ class Metric:
     shape: float = 1.0
     label: str = ""
     note: str = ""
-
     was: str = ""
+
     def __post_init__(self) -> None:
         object.__setattr__(self, "label", _shown_name(self.label, self.name))
 

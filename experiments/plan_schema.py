@@ -35,8 +35,8 @@ Text = Annotated[str, Field(strict=True, max_length=10_000)]
 Table = Annotated[dict[str, Any], Field(strict=True)]
 _SWEEP = r"^[\d.]+:[\d.]+:[\d.]+$"
 Items = Annotated[list[Any], Field(strict=True)]
-
 OldName = Annotated[str, Field(strict=True, min_length=1, max_length=60)]
+
 
 class Problems(list[Problem]):
     """What was found wrong so far."""
@@ -111,9 +111,9 @@ class MetricKeys(_Keys):
     weight: Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)] = 1.0
     limit: Any = None
     shape: Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)] = 1.0
+    was: OldName | None = None
     label: Text = ""
     note: Text = ""
-    was: OldName | None = None
     drop_db: Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)] | None = None
     smooth: Annotated[float, Field(strict=True, ge=0.25, le=192)] | None = None
     band: Any = None
