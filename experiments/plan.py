@@ -17,6 +17,7 @@ from typing import Any
 from experiments.errors import PlanError, Problem
 from experiments.plan_checks import RESERVED, Parts, build, sound_parts
 from experiments.plan_parts import (
+    Age,
     Derived,
     Effort,
     FrozenDict,
@@ -29,6 +30,7 @@ from experiments.plan_text import parse_toml
 
 __all__ = [
     "RESERVED",
+    "Age",
     "Derived",
     "Effort",
     "Limit",
@@ -66,6 +68,8 @@ class Plan:
         What a recipe costs.
     sessions : Sessions
         The reference cone.
+    age : Age or None
+        At which the metrics of a cone are judged; None for as measured.
     rig : dict of str to dict
         For each kind of measurement file, how the rig writes it.
     """
@@ -80,6 +84,7 @@ class Plan:
     rules: dict[str, str] = field(default_factory=FrozenDict)
     effort: Effort = field(default_factory=Effort)
     sessions: Sessions = field(default_factory=Sessions)
+    age: Age | None = None
     rig: dict[str, dict[str, Any]] = field(default_factory=FrozenDict)
 
     @classmethod
@@ -185,6 +190,7 @@ class Plan:
             metrics=FrozenDict(parts.metrics),
             effort=parts.effort,
             sessions=parts.sessions,
+            age=parts.age,
             rig=FrozenDict(parts.rig),
         )
 
@@ -206,6 +212,7 @@ class Plan:
                 assume=dict(self.effort.assume),
             ),
             "sessions": _given(reference_cone=self.sessions.reference_cone),
+            "ageing": {} if self.age is None else {self.age.clock: self.age.at},
             "rig": {"files": {k: dict(v) for k, v in self.rig.items()}} if self.rig else {},
         }
         return {key: value for key, value in tables.items() if value not in ("", {})}

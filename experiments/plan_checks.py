@@ -21,8 +21,9 @@ from experiments.errors import Problem
 from experiments.expressions import Expression, ExpressionError
 from experiments.grammar import FUNCTIONS, is_plain_name, suggest
 from experiments.plan_metrics import read_metrics
-from experiments.plan_parts import Derived, Effort, FrozenDict, Metric, Sessions, Variable
+from experiments.plan_parts import Age, Derived, Effort, FrozenDict, Metric, Sessions, Variable
 from experiments.plan_schema import (
+    AgeingKeys,
     DerivedKeys,
     EffortKeys,
     FileKeys,
@@ -60,6 +61,7 @@ class Parts:
     metrics: dict[str, Metric] = field(default_factory=dict)
     effort: Effort = field(default_factory=Effort)
     sessions: Sessions = field(default_factory=Sessions)
+    age: Age | None = None
     rig: dict[str, dict[str, Any]] = field(default_factory=dict)
 
 
@@ -128,6 +130,7 @@ def sound_parts(parts: Parts, data: Mapping[str, Any], problems: Sequence[Proble
         rules={n: text for n, text in parts.rules.items() if _parses(text, known)},
         metrics={n: m for n, m in parts.metrics.items() if sound(f"metrics.{n}")},
         sessions=parts.sessions,
+        age=parts.age,
         rig=parts.rig,
     )
 
@@ -164,7 +167,19 @@ class _Builder:
         sessions = read(SessionsKeys, self._section("sessions"), "sessions", self.problems)
         if sessions is not None:
             self.parts.sessions = Sessions(sessions.reference_cone)
+        self._ageing()
         self._rig()
+
+    def _ageing(self) -> None:
+        keys = read(AgeingKeys, self._section("ageing"), "ageing", self.problems)
+        given = {} if keys is None else keys.model_dump(exclude_none=True)
+        if len(given) == 1:
+            ((clock, at),) = given.items()
+            self.parts.age = Age(clock, float(at))
+        elif given:
+            self.problems.note(
+                "ageing", "light_hours and age_days", "one of them", "Leave the other out."
+            )
 
     def _section(self, name: str) -> Mapping[str, Any]:
         section = self.data.get(name, {})

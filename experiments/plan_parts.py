@@ -20,6 +20,7 @@ from experiments.grammar import suggest
 from experiments.grids import levels_grid, stepless_grid, stepped_grid
 
 __all__ = [
+    "Age",
     "Derived",
     "Effort",
     "FrozenDict",
@@ -308,6 +309,22 @@ class Sessions:
     """
 
     reference_cone: int | None = None
+
+
+@dataclass(frozen=True)
+class Age:
+    """The age at which cones are judged.
+
+    Parameters
+    ----------
+    clock : {'light_hours', 'age_days'}
+        What it is counted in: a column of the table of trials.
+    at : float
+        How much of it.
+    """
+
+    clock: str
+    at: float
 
 
 def is_number(value: Any) -> bool:

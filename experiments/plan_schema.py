@@ -15,6 +15,7 @@ from experiments.errors import Problem
 from experiments.grammar import suggest
 
 __all__ = [
+    "AgeingKeys",
     "DerivedKeys",
     "EffortKeys",
     "FileKeys",
@@ -63,6 +64,7 @@ class PlanKeys(_Keys):
     metrics: Table
     effort: Table = {}
     sessions: Table = {}
+    ageing: Table = {}
     rig: Table = {}
 
 
@@ -151,6 +153,13 @@ class FileKeys(_Keys):
     sensitivity_dbfs: Annotated[Number, Field(ge=-140, le=20)] | None = None
     drive_volts: Annotated[Number, Field(gt=0)] | None = None
     distance_m: Annotated[Number, Field(gt=0)] | None = None
+
+
+class AgeingKeys(_Keys):
+    """``[ageing]``."""
+
+    light_hours: Annotated[Number, Field(gt=0)] | None = None
+    age_days: Annotated[Number, Field(gt=0)] | None = None
 
 
 class RigKeys(_Keys):

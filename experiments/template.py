@@ -173,6 +173,16 @@ mass = 2.0
 # reference_cone = 1
 
 
+# --- AGEING: judge cones as they are expected to be later ---------------------------------------
+# Keep some cones and measure them again with `measure --light-hours` or `--age-days`. With one of
+# these keys the score, `next` and every answer judge each metric as it is expected at that age, as
+# far as the kept cones tell; until they do, that is said and metrics count as measured.
+
+[ageing]
+# light_hours = 500                 # after so many hours in the light, or else
+# age_days: so many days after printing; one of the two
+
+
 # --- RIG: how your files are written ------------------------------------------------------------
 # One table a kind of file: response, distortion, impulse, sweep. All keys are optional. What is
 # stated is not guessed, and a file that is written otherwise is refused. It is kept with each

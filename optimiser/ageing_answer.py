@@ -13,13 +13,13 @@ import pandas as pd
 from experiments.errors import Problem, TrialsError
 from experiments.plan import Metric, Plan
 from optimiser import wording
-from optimiser.ageing_beside import effects_beside, with_beside
+from optimiser.ageing_beside import effects_beside
 from optimiser.ageing_choice import choose_law
-from optimiser.ageing_confounding import Confounding, confounding
 from optimiser.ageing_crossing import bound_of, cone_crossing
 from optimiser.ageing_model import AgeModel, Drawn
+from optimiser.ageing_prepared import prepare
 from optimiser.ageing_records import Ageing, Lines, MetricAgeing, Score, Visit
-from optimiser.ageing_rows import CLOCKS, Clock, Kept, keep
+from optimiser.ageing_rows import CLOCKS, Clock, Kept
 from optimiser.ageing_scores import scores_after, summary
 from optimiser.ageing_settings import compare_settings
 from optimiser.ageing_visits import next_visits
@@ -37,7 +37,6 @@ Progress = Callable[[float, str], None]
 _DRAWS = 3000
 _FAR = 2.0  # times the longest time seen: beyond, every law counts the same
 _GRID = 60
-_VALUES = 3  # of a climate, before a line through them can be called straight
 _UNKNOWN = Estimate(math.nan, math.nan, math.nan, 0)
 
 
@@ -151,21 +150,16 @@ class _Desk:
         self, metric: Metric, place: int, parts: dict[str, tuple[Kept, AgeModel]]
     ) -> MetricAgeing:
         """Answer for one metric; what can be told joins `parts`."""
-        kept = keep(self.heard, metric.name, self.clock)
-        tied = confounding(kept, self.clock) if kept.aged.any() else None
-        recorded = int(self.heard.table[self.clock.name].notna().sum())
-        lacking = _lacking(kept, tied, self.clock, recorded)
-        if lacking:
+        found = prepare(self.heard, metric.name, self.clock)
+        kept = found.kept
+        if found.lacking:
             if len(kept) and not kept.changes:
                 self.same.append((metric.name, kept))
-            return _silent(metric, kept, self.clock, lacking)
-        kept, together = with_beside(self.heard, kept, self.clock)
-        for why in together:
+            return _silent(metric, kept, self.clock, found.lacking)
+        for why in found.tangled:
             self.tangled.setdefault(why, []).append(metric.label)
         model = AgeModel(kept)
         parts[metric.name] = (kept, model)
-        if tied is not None and tied.text:
-            self.tangled.setdefault(tied.text, []).append(metric.label)
         drawn = self.draw(model, place)
         few = int(kept.aged.sum())
         step = min(self.clock.step, kept.span.length)
@@ -249,42 +243,6 @@ def _beyond(at: float, kept: Kept, clock: Clock, far: bool) -> str:
         f"{at:g} {clock.unit} lies beyond the longest time seen, {kept.span.longest:.0f} "
         f"{clock.unit}: {more}; believe the intervals only."
     )
-
-
-def _lacking(kept: Kept, tied: Confounding | None, clock: Clock, recorded: int) -> str:
-    """Say what is missing before any drift can be told; empty if nothing is."""
-    measure = "measure kept cones again"
-    if not len(kept):
-        if clock.reversible and recorded == 0:
-            return f"{clock.of} was not recorded; give {clock.option} with `measure`"
-        return f"no cone was heard twice; {measure} later"
-    if not kept.aged.any():
-        if clock.reversible:
-            return f"no cone was heard at two values of {clock.of}; {measure} at another"
-        return f"no cone was heard at two ages ({clock.of} in {clock.unit}); {measure} later"
-    if clock.reversible and _distinct(kept, clock) < _VALUES:
-        return (
-            f"two values of {clock.of} alone fit any line; a third, more than "
-            f"{wording.with_unit(f'{clock.slack:g}', clock.unit)} apart, would show whether it "
-            "is straight"
-        )
-    if not kept.changes:
-        return "every cone reads the same each time: entered once, or read too coarsely"
-    if len(kept) - len(kept.cones) < 2:
-        return "one cone was heard twice, which tells no error; a third measurement would"
-    if tied is not None and tied.blocked:
-        return tied.text
-    return ""
-
-
-def _distinct(kept: Kept, clock: Clock) -> int:
-    """Count values that lie apart, among cones that were heard at several."""
-    seen = np.sort(kept.times[kept.aged[kept.cone]])
-    count, last = 0, -math.inf
-    for each in seen:
-        if each - last > clock.slack:
-            count, last = count + 1, float(each)
-    return count
 
 
 def _silent(metric: Metric, kept: Kept, clock: Clock, why: str) -> MetricAgeing:

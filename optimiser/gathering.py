@@ -71,6 +71,7 @@ def gather_material(
     )
     tell(0.9, "reading the curves")
     curves = gather_curves(ledger, int(leader.cone) if leader is not None else None)
+    judged = model.as_judged(trials)
     return Material(
         plan=plan,
         trials=trials,
@@ -85,6 +86,7 @@ def gather_material(
         notes=model.notes,
         data_digest=ledger.data_digest(),
         made=made,
+        judged=judged.assign(score=model.scores(judged)) if model.aged else None,
     )
 
 

@@ -150,6 +150,8 @@ class Material:
         What could not be said.
     data_digest, made : str
         Digest of the data; date of the report. Empty: not shown.
+    judged : pandas.DataFrame or None
+        The table as the model judges it, with its ``score``, where the plan has an age.
     """
 
     plan: Plan
@@ -165,3 +167,9 @@ class Material:
     notes: Sequence[str] = ()
     data_digest: str = ""
     made: str = ""
+    judged: pd.DataFrame | None = None
+
+    @property
+    def marks(self) -> pd.DataFrame:
+        """What stands as measured beside what is foretold: the table, with its ``score``."""
+        return self.trials.assign(score=self.scores) if self.judged is None else self.judged

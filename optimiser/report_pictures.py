@@ -146,10 +146,12 @@ def knob_pictures(material: Material) -> list[Picture]:
     """Draw main effects and what two knobs do together."""
     answer, labels = material.knobs, _labels(material)
     units = {name: variable.unit for name, variable in material.plan.variables.items()}
-    values = material.scores if answer.metric == wording.score_name(material.plan) else None
+    marks = material.marks
+    own = answer.metric == wording.score_name(material.plan)
+    values = marks["score"].to_numpy(dtype=float) if own else None
     return [
         Picture(
-            partial(figures.draw_effects, answer, material.trials, values, labels=labels),
+            partial(figures.draw_effects, answer, marks, values, labels=labels),
             "effects",
             "Main effects: the mean over all other settings with its 90 % band; rings are cones.",
             words.effect_words(answer, labels),
@@ -175,7 +177,7 @@ def optimum_pictures(material: Material) -> list[Picture]:
                 labels=labels,
                 metric=name,
                 units={name: unit},
-                trials=material.trials.assign(score=material.scores),
+                trials=material.marks,
             ),
             f"optimum_{answer.variable}",
             answer.text,

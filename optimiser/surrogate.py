@@ -11,6 +11,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from experiments.plan import Metric, Plan
+from optimiser.aged_evidence import Aged, aged_evidence
+from optimiser.aged_process import AgedProcess
 from optimiser.answers import Calibration, Estimate, Settings
 from optimiser.earlier import gather_earlier, known_rows, tell_agreement
 from optimiser.encoding import Encoding, Points
@@ -155,6 +157,8 @@ class Model:
         What could not be used or done.
     earlier : Evidence or None
         What an earlier experiment tells.
+    aged : dict of str to Aged
+        Metrics that were moved to the plan's age, the evidence with them.
     pools : dict of int to tuple
         Recipes and their drawn utility by seed, once `optimiser.pool.dense_pool` was asked.
     """
@@ -168,6 +172,7 @@ class Model:
     seed: int
     notes: list[str] = field(default_factory=list)
     earlier: Evidence | None = None
+    aged: dict[str, Aged] = field(default_factory=dict)
     pools: dict[int, tuple[npt.NDArray[np.int32], Floats]] = field(
         default_factory=dict, repr=False, compare=False
     )
@@ -269,6 +274,17 @@ class Model:
             values[name] = pd.to_numeric(column, errors="coerce").to_numpy(dtype=float)
         return self.goals.score(values) if values else np.full(len(trials), np.nan)
 
+    def as_judged(self, trials: pd.DataFrame) -> pd.DataFrame:
+        """Give a table of trials with its metrics as the model judges them: at the plan's age."""
+        if not self.aged or self.plan.age is None:
+            return trials
+        clock, moved = self.plan.age.clock, {}
+        times = pd.to_numeric(trials[clock], errors="coerce").to_numpy(dtype=float)
+        for name, one in self.aged.items():
+            column = pd.to_numeric(trials[name], errors="coerce").to_numpy(dtype=float)
+            moved[name] = one.moved(column, times)
+        return trials.assign(**moved)
+
     def expected(self, recipes: pd.DataFrame) -> list[dict[str, Estimate]]:
         """Give `predict` as one dict of estimates a recipe."""
         foretold = self.predict(recipes)
@@ -338,6 +354,8 @@ def fit(
 ) -> Model:
     """Learn a model of every metric from the trials.
 
+    Where the plan has an age, of each metric at that age, as far as kept cones tell.
+
     Parameters
     ----------
     plan : Plan
@@ -361,15 +379,23 @@ def fit(
     TrialsError
         A table does not fit the plan.
     """
-    evidence = gather(plan, trials)
+    aged: dict[str, Aged] = {}
+    if plan.age is None:
+        evidence = gather(plan, trials)
+        notes = list(evidence.notes)
+    else:
+        evidence, aged, told = aged_evidence(plan, trials, seed)
+        notes = [*evidence.notes, *told]
+    if aged and earlier is not None:
+        earlier = None
+        notes.append("The earlier experiment is left out: how its cones age is not known.")
     encoding = Encoding(evidence.space)
-    notes = list(evidence.notes)
     past = None if earlier is None else gather_earlier(plan, earlier, notes)
     metrics: dict[str, MetricModel] = {}
     for place, (name, metric) in enumerate(plan.metrics.items()):
         if progress:
             progress(place / len(plan.metrics), f"learning {name}")
-        model = _fit_metric(metric, evidence, past, encoding, seed, notes)
+        model = _fit_metric(metric, evidence, past, aged.get(name), encoding, seed, notes)
         if model is not None:
             metrics[name] = model
     left_out = [
@@ -385,7 +411,9 @@ def fit(
         *_prints(evidence, encoding), None if past is None else _prints(past, encoding)
     )
     goals = Goals(plan, metrics)
-    return Model(plan, evidence, encoding, goals, metrics, printability, seed, notes, earlier=past)
+    return Model(
+        plan, evidence, encoding, goals, metrics, printability, seed, notes, past, aged
+    )  # fmt: skip
 
 
 def _prints(evidence: Evidence, encoding: Encoding) -> tuple[Points, Points]:
@@ -398,6 +426,7 @@ def _fit_metric(
     metric: Metric,
     evidence: Evidence,
     past: Evidence | None,
+    aged: Aged | None,
     encoding: Encoding,
     seed: int,
     notes: list[str],
@@ -409,7 +438,7 @@ def _fit_metric(
     values = column[rows]
     theirs = known_rows(metric, past)
     deciding = values if len(rows) >= LEAST else np.append(values, theirs[metric.name])
-    log = is_logarithmic(metric.unit, deciding)
+    log = is_logarithmic(metric.unit, deciding) if aged is None else aged.logarithmic
     theirs = theirs[theirs[metric.name] > 0] if log else theirs
     if len(rows) < LEAST and len(theirs) < LEAST:
         found = many(len(rows), "measured value")
@@ -422,6 +451,9 @@ def _fit_metric(
     table = measured.iloc[rows]
     own = _observations(metric, evidence, table, encoding, log=log)
     process, agreement = EnsembleProcess(encoding, seed=seed), None
+    if aged is not None:
+        drift = aged.covariance[np.ix_(rows, rows)]
+        process = AgedProcess(encoding, drift, aged.own, seed=seed)
     if past is not None and len(theirs) >= LEAST:
         known = _observations(metric, past, theirs, encoding, log=log)
         process, agreement = learn_from_both(encoding, own, known, seed)

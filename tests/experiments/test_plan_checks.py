@@ -245,3 +245,26 @@ def test_the_sound_parts_rest_on_nothing_that_is_broken():
     assert list(sound.derived) == ["twice"]
     assert list(sound.rules) == ["kept"]
     assert list(sound.metrics) == ["m"]
+
+
+def test_the_age_at_which_cones_are_judged():
+    parts, problems = build({**BASE, "ageing": {"light_hours": 500}})
+    assert problems == []
+    assert (parts.age.clock, parts.age.at) == ("light_hours", 500.0)
+    assert build({**BASE, "ageing": {}})[0].age is None
+    assert build(BASE)[0].age is None
+
+
+@pytest.mark.parametrize(
+    ("ageing", "where"),
+    [
+        ({"light_hours": 500, "age_days": 30}, "ageing"),
+        ({"light_hours": 0}, "ageing.light_hours"),
+        ({"age_days": -1}, "ageing.age_days"),
+        ({"age_days": "long"}, "ageing.age_days"),
+        ({"moon_hours": 5}, "ageing.moon_hours"),
+        (500, "ageing"),
+    ],
+)
+def test_an_age_that_cannot_be(ageing, where):
+    assert only_problem(ageing=ageing).where == where

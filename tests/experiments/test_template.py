@@ -12,6 +12,7 @@ from experiments.expressions import Expression
 from experiments.grammar import FUNCTIONS
 from experiments.plan import Plan
 from experiments.plan_schema import (
+    AgeingKeys,
     DerivedKeys,
     EffortKeys,
     FileKeys,
@@ -40,7 +41,10 @@ def test_it_is_a_valid_plan_with_printable_recipes():
 
 @pytest.mark.parametrize(
     "model",
-    [PlanKeys, VariableKeys, DerivedKeys, MetricKeys, EffortKeys, SessionsKeys, RigKeys, FileKeys],
+    [
+        *(PlanKeys, VariableKeys, DerivedKeys, MetricKeys, EffortKeys, SessionsKeys, AgeingKeys),
+        *(RigKeys, FileKeys),
+    ],
 )
 def test_every_key_is_mentioned(model):
     for name, field in model.model_fields.items():
