@@ -235,7 +235,7 @@ def _write_rest(source: Path, part: Path, told: Rescued) -> None:
         with closing(sqlite3.connect(part / STORE_FILE)) as connection:
             row = connection.execute(
                 """SELECT p.text FROM history h JOIN plans p ON p.digest = h.plan
-                WHERE p.text <> '' ORDER BY h.id DESC LIMIT 1"""
+                WHERE p.first_seen <> '' ORDER BY h.id DESC LIMIT 1"""
             ).fetchone()
         if row:
             (part / PLAN_FILE).write_text(row[0], encoding="utf-8", newline="\n")

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from experiments.connecting import plain
 from experiments.copies import Copy, new_place, open_copy, read_copy
+from experiments.damage import is_damage
 from experiments.errors import LedgerError
 from experiments.history import withdrawn_number
 from experiments.outputs import write_whole
@@ -94,6 +95,8 @@ def preview_restore(folder: str | Path, path: str | Path) -> Restoring:
             ours = _acts(connection)
             cones = connection.execute("SELECT count(*) FROM cones").fetchone()[0]
     except LedgerError as error:
+        if isinstance(error.__cause__, sqlite3.Error) and not is_damage(error.__cause__):
+            raise  # the disk or another process is in the way, not the store
         damage = str(error)
     shared = 0
     while shared < min(len(ours), len(theirs)) and ours[shared] == theirs[shared]:
@@ -170,7 +173,7 @@ def restore(
     look = preview_restore(folder, path)
     if look.nothing:
         return f"nothing to change: all is as in {path.name}"
-    with tempfile.TemporaryDirectory(dir=folder, prefix=".restore.") as place:
+    with plain(folder), tempfile.TemporaryDirectory(dir=folder, prefix=".restore.") as place:
         part = Path(place) / STORE_FILE
         if look.damage:
             kept = _set_aside(folder, at)

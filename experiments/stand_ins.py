@@ -103,9 +103,9 @@ def _stand_in(connection: sqlite3.Connection, table: str, key: Any) -> dict[str,
         case "sessions":
             return {"id": key, "name": f"session {key}, its name {_WORDS}", "at": ""}
         case "proposals":
-            return {"id": key, "at": "", "plan": "", "details": "{}"}
+            return {"id": key, "at": "", "plan": "", "details": json.dumps({"lost": _WORDS})}
         case "plans":
-            return {"digest": key, "text": "", "first_seen": ""}
+            return {"digest": key, "text": f"# {_WORDS}\n", "first_seen": ""}
         case "history":
             lost = {"act": "lost", "summary": _WORDS, "arguments": "{}", "changes": "[]"}
             return {"id": key, "at": "", "who": "", **lost}
