@@ -131,7 +131,8 @@ def _tell_agreement(found: Sequence[Agreement]) -> list[str]:
     agree = [one.label for one in known if one.agrees]
     said = []
     if agree:
-        said.append(f"Read from the middle curve, {', '.join(agree)} agree with what is foretold.")
+        told = ", ".join(agree)
+        said.append(f"Read from the middle curve, these agree with what is foretold: {told}.")
     for one in known:
         if not one.agrees:
             read = with_unit(beside(one.middle, one.foretold), one.unit)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -88,9 +88,9 @@ def expect(
     rows = space.rows([settings])
     expected = model.expected(rows)[0]
     bands = curves.predict(settings)
-    heard = own[own["status"] == "measured"].head(1)
-    if len(heard):
-        bands = _with_measured(bands, curves, readings, int(heard["measurement"].iloc[0]))
+    heard = own[own["status"] == "measured"]
+    bands = _with_measured(bands, curves, readings, list(heard.get("measurement", ())))
+    heard = heard.head(1)
     tell(0.8, "reading metrics from the curves")
     answer = Expectation(
         settings=settings,
@@ -123,10 +123,15 @@ def _rows_of(trials: pd.DataFrame, cone: int | str | None) -> pd.DataFrame:
 
 
 def _with_measured(
-    bands: Mapping[str, CurveBand], curves: CurveModel, readings: CurveReadings, number: int
+    bands: Mapping[str, CurveBand],
+    curves: CurveModel,
+    readings: CurveReadings,
+    numbers: Sequence[int],
 ) -> dict[str, CurveBand]:
-    """Lay a measurement's curves beside the bands."""
-    seen = curves.put([line for line in readings.curves if line.measurement == number])
+    """Lay the first curve of each kind that a cone gave beside its band."""
+    own = [line for line in readings.curves if line.measurement in numbers]
+    own.sort(key=lambda line: numbers.index(line.measurement), reverse=True)
+    seen = curves.put(own)  # of several curves of one kind the last one stays
     return {name: replace(band, measured=seen.get(name)) for name, band in bands.items()}
 
 

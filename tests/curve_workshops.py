@@ -11,6 +11,7 @@ import pandas as pd
 from demo_trials import rig, truth
 from demo_trials.physics import build, print_chance
 from experiments.acoustics import Distortion, Impulse, Response
+from experiments.acoustics.response import level as response_level
 from experiments.plan import Plan
 from experiments.space import Space
 from optimiser.curve_readings import CurveReading, CurveReadings, curve_lines
@@ -119,6 +120,6 @@ def known_family(count: int, seed: int) -> tuple[pd.DataFrame, CurveReadings]:
         curves.append(CurveReading(number, "response", FREQUENCY, level))
         rows.append(
             {**recipe, "cone": number, "measurement": number, "status": "measured",
-             "level": float(level[40:60].mean())}
+             "level": response_level(Response(FREQUENCY, level), (300.0, 3000.0))}
         )  # fmt: skip
     return pd.DataFrame(rows), CurveReadings(curves)
