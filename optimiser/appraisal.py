@@ -7,6 +7,8 @@ said of differences and of the best of all.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
@@ -67,32 +69,50 @@ class Appraisal:
         sound : ndarray of shape (m,)
             Probability that a print of it comes off the printer and keeps every hard limit.
         """
+        parts = [self._part(part) for part in self._parts(recipes)]
+        return _joined([worth for worth, _ in parts]), _joined([sound for _, sound in parts])
+
+    def sound(self, recipes: pd.DataFrame) -> Floats:
+        """Give the second of the two alone, which asks fewer metrics."""
+        limited = [metric.name for metric in self.model.goals.limited]
+        found = []
+        for part in self._parts(recipes):
+            points = self.model.encoding(self.straying(part))
+            found.append(self._sound(part, self._known(points, limited), len(points)))
+        return _joined(found)
+
+    def _parts(self, recipes: pd.DataFrame) -> list[pd.DataFrame]:
         step = max(1, _AT_ONCE // self.straying.count)
-        parts = [
-            self._part(recipes.iloc[start : start + step])
-            for start in range(0, len(recipes), step)
-        ]
-        if not parts:
-            return np.zeros(0), np.zeros(0)
-        return np.concatenate([a for a, _ in parts]), np.concatenate([b for _, b in parts])
+        return [recipes.iloc[start : start + step] for start in range(0, len(recipes), step)]
+
+    def _known(self, points: Points, names: Sequence[str]) -> dict[str, tuple[Floats, Floats]]:
+        """Mean and variance of metrics a hyperparameter set."""
+        return {name: self.model.metrics[name].process.predict(points) for name in names}
 
     def _part(self, recipes: pd.DataFrame) -> tuple[Floats, Floats]:
         model = self.model
         points = model.encoding(self.straying(recipes))
-        known = {name: model.metrics[name].process.predict(points) for name in model.goals.needed}
+        known = self._known(points, model.goals.needed)
         values = {
             name: model.metrics[name].back(
                 mean[:, None] + self._normal[name] * np.sqrt(variance)[:, None]
             )
             for name, (mean, variance) in known.items()
         }
-        shape = (len(recipes), self.straying.count)
-        expected = worth(model, values).mean(axis=(0, 1)).reshape(shape).mean(axis=1)
-        kept = np.ones((1, len(points)))
-        for metric in model.goals.limited:
+        expected = worth(model, values).mean(axis=(0, 1))
+        return self._over_prints(expected), self._sound(recipes, known, len(points))
+
+    def _over_prints(self, values: Floats) -> Floats:
+        return np.asarray(values.reshape(-1, self.straying.count).mean(axis=1))
+
+    def _sound(
+        self, recipes: pd.DataFrame, known: dict[str, tuple[Floats, Floats]], prints: int
+    ) -> Floats:
+        kept = np.ones((1, prints))
+        for metric in self.model.goals.limited:
             kept = kept * self._keeps(metric, *known[metric.name])
-        prints = model.printability(model.encoding(recipes))
-        return expected, kept.mean(axis=0).reshape(shape).mean(axis=1) * prints
+        comes_off = self.model.printability(self.model.encoding(recipes))
+        return np.asarray(self._over_prints(kept.mean(axis=0)) * comes_off)
 
     def _keeps(self, metric: Metric, mean: Floats, variance: Floats) -> Floats:
         """Probability a hyperparameter set that a new print keeps a limit."""
@@ -103,15 +123,14 @@ class Appraisal:
 
     def limits(self, recipe: pd.DataFrame) -> dict[str, float]:
         """Probability that a print of one recipe keeps each hard limit."""
+        limited = self.model.goals.limited
         points = self.model.encoding(self.straying(recipe))
-        return {
-            metric.name: float(
-                self._keeps(
-                    metric, *self.model.metrics[metric.name].process.predict(points)
-                ).mean()
-            )
-            for metric in self.model.goals.limited
-        }
+        known = self._known(points, [metric.name for metric in limited])
+        return {each.name: float(self._keeps(each, *known[each.name]).mean()) for each in limited}
+
+
+def _joined(parts: list[Floats]) -> Floats:
+    return np.concatenate(parts) if parts else np.zeros(0)
 
 
 def learnt_limit(model: Model, metric: Metric) -> tuple[float, float]:

@@ -9,11 +9,11 @@ import numpy.typing as npt
 import pandas as pd
 
 from experiments.plan import Plan, Variable
-from optimiser.appraisal import Appraisal
+from optimiser.appraisal import Appraisal, Made
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool
 from optimiser.search import without
-from optimiser.surrogate import Model
+from optimiser.surrogate import Model, Progress
 from optimiser.tolerance import Straying, strays
 
 __all__ = [
@@ -36,7 +36,7 @@ _PRINTS = (16, 64)  # prints a recipe, fewest and most, while few are valued; ha
 _NUMBERS = 80  # prints times metrics that there is time for
 _SORTED = 768  # recipes that are sorted roughly
 _KEPT = 24  # of which so many are valued finely
-_WINNERS = 32  # recipes that are best in some drawn function
+_WINNERS, _MADE_WINNERS = 256, 128  # recipes best in some drawn function; fewer to be made
 _CLIMBERS = 6
 _REACHES = (0.1, 0.03, 0.0)  # strides as shares of a knob's range; the last one is one step
 _CLEARLY = 0.5  # distance from which two recipes differ clearly
@@ -49,22 +49,26 @@ class Contenders:
     Parameters
     ----------
     recipes : DataFrame of shape (m, variables)
-    worth, sound : ndarray of shape (m,)
-        As `Appraisal` gives them, the printer straying.
-    exact, exact_sound : ndarray of shape (m,)
-        The same of the settings themselves.
+    made : Made
+        Their worth in functions drawn together.
+    sound, exact_sound : ndarray of shape (m,)
+        As `Appraisal` gives them, for the printer as it is and for one that is exact.
     printable : ndarray of bool, shape (m,)
         Whether it may be chosen; a measured recipe may lie off the steps.
     straying : Straying
     """
 
     recipes: pd.DataFrame
-    worth: Floats
+    made: Made
     sound: Floats
-    exact: Floats
     exact_sound: Floats
     printable: npt.NDArray[np.bool_]
     straying: Straying
+
+    @property
+    def worth(self) -> Floats:
+        """Expected score as made, larger being better."""
+        return np.asarray(self.made.worth.mean(axis=0))
 
     @property
     def order(self) -> Ints:
@@ -74,7 +78,7 @@ class Contenders:
     @property
     def exact_order(self) -> Ints:
         """The same for a printer that is exact."""
-        return _best_first(self.exact, self.exact_sound, self.printable)
+        return _best_first(self.made.exact.mean(axis=0), self.exact_sound, self.printable)
 
 
 def _best_first(worth: Floats, sound: Floats, allowed: npt.NDArray[np.bool_]) -> Ints:
@@ -84,7 +88,9 @@ def _best_first(worth: Floats, sound: Floats, allowed: npt.NDArray[np.bool_]) ->
     return np.asarray(order[enough[order]])
 
 
-def find_contenders(model: Model, functions: DrawnFunctions, *, seed: int) -> Contenders:
+def find_contenders(
+    model: Model, functions: DrawnFunctions, *, seed: int, progress: Progress | None = None
+) -> Contenders:
     """Find the recipes that are best as made, best if exact, or best in some drawn function.
 
     Parameters
@@ -94,6 +100,8 @@ def find_contenders(model: Model, functions: DrawnFunctions, *, seed: int) -> Co
     functions : DrawnFunctions
         Of the score.
     seed : int
+    progress : callable, optional
+        Called with the share done (0..1) and what is being done.
 
     Returns
     -------
@@ -102,7 +110,8 @@ def find_contenders(model: Model, functions: DrawnFunctions, *, seed: int) -> Co
     """
     codes, utility = dense_pool(model, functions, seed=seed)
     winners, wins = np.unique(utility.argmax(axis=1), return_counts=True)
-    field = [codes[winners[np.argsort(-wins, kind="stable")[:_WINNERS]]]]
+    most = _MADE_WINNERS if strays(model.plan) else _WINNERS
+    field = [codes[winners[np.argsort(-wins, kind="stable")[:most]]]]
     some = codes[_some(utility.mean(axis=0))]
     prints = _prints(model)
     kinds = (1, prints // 2) if strays(model.plan) else (1,)
@@ -114,12 +123,12 @@ def find_contenders(model: Model, functions: DrawnFunctions, *, seed: int) -> Co
     recipes = pd.concat([chosen, measured_recipes(model)], ignore_index=True)
     recipes = recipes.drop_duplicates(ignore_index=True)
     straying = Straying(model.plan, count=prints, seed=seed)
-    worth, sound = Appraisal(model, straying)(recipes)
-    exact, exact_sound = worth, sound
-    if straying.knobs:
-        exact, exact_sound = Appraisal(model, Straying(model.plan, count=1))(recipes)
-    printable = space.printable(recipes)
-    return Contenders(recipes, worth, sound, exact, exact_sound, printable, straying)
+    if progress:
+        progress(0.6, "comparing the best recipes in drawn functions")
+    sound = Appraisal(model, straying).sound(recipes)
+    exact_sound = Appraisal(model, Straying(model.plan, count=1)).sound(recipes)
+    made = Made(model, recipes, straying, seed=seed)
+    return Contenders(recipes, made, sound, exact_sound, space.printable(recipes), straying)
 
 
 def measured_recipes(model: Model) -> pd.DataFrame:

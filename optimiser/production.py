@@ -11,7 +11,7 @@ import pandas as pd
 
 from experiments.plan import Plan
 from optimiser.answers import Estimate, Settings
-from optimiser.appraisal import Appraisal, Made
+from optimiser.appraisal import Appraisal
 from optimiser.confirmation import plan_confirmation
 from optimiser.contenders import (
     Contenders,
@@ -85,22 +85,15 @@ def recommend(
     if progress:
         progress(0.3, "seeking the best recipe as the printer makes it")
     functions = DrawnFunctions(model, seed=seed)
-    found = find_contenders(model, functions, seed=seed)
-    if progress:
-        progress(0.6, "comparing the best recipes in drawn functions")
-    made = Made(model, found.recipes, found.straying, seed=seed)
-    return _Judge(model, found, made, notes, seed).answer(progress)
+    found = find_contenders(model, functions, seed=seed, progress=progress)
+    return _Judge(model, found, notes, seed).answer(progress)
 
 
 class _Judge:
     """Puts the answer together from the contenders and their drawn worth."""
 
-    def __init__(
-        self, model: Model, found: Contenders, made: Made, notes: list[str], seed: int
-    ) -> None:
-        # The best as drawn, so that costs and gains agree with the choice.
-        found = replace(found, worth=made.worth.mean(axis=0), exact=made.exact.mean(axis=0))
-        self.model, self.found, self.made = model, found, made
+    def __init__(self, model: Model, found: Contenders, notes: list[str], seed: int) -> None:
+        self.model, self.found, self.made = model, found, found.made
         self.notes, self.seed = notes, seed
         self.appraisal = Appraisal(model, found.straying)
         self.best = int(found.order[0])
@@ -108,7 +101,7 @@ class _Judge:
         measured = model.evidence.measured["cone"]
         self.cones = _cones(measured_recipes(model), measured, found.recipes)
         own = [place for place, cones in enumerate(self.cones) if cones]
-        self.measured = max(own, key=lambda place: found.worth[place]) if own else None
+        self.measured = own[int(np.argmax(found.worth[own]))] if own else None
 
     def answer(self, progress: Progress | None) -> Recommendation:
         model, found, made = self.model, self.found, self.made

@@ -67,6 +67,7 @@ def test_the_share_that_keeps_a_limit_is_that_of_simulated_prints():
     at = pd.DataFrame({"x": [0.55, 0.65]})
     straying = Straying(model.plan, count=64)
     sound = Appraisal(model, straying)(at)[1]
+    np.testing.assert_allclose(Appraisal(model, straying).sound(at), sound)
     rng = np.random.default_rng(0)
     # As the trials were made: 1.5 exp(0.8 x) with 2 % of scatter, limit 2.5.
     x = at["x"].to_numpy() + 0.1 * rng.standard_normal((50_000, 2))
