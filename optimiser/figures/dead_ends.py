@@ -68,20 +68,20 @@ def draw_dead_ends(answer: DeadEnds, *, labels: Mapping[str, str] | None = None)
             fontsize=TYPE - 0.5,
             color=LIGHT["soft"] if dead else LIGHT["ink"],
         )
-    axes.set_yticks(places, [plain(variant.where, 18) for variant in variants])
+    axes.set_yticks(places, [plain(variant.where, 22) for variant in variants])
     for name, place in groups:
-        axes.annotate(
+        # From the edge of the picture on, so that a long name has all the width there is.
+        head = axes.annotate(
             name,
-            (0, place),
-            xycoords=("axes fraction", "data"),
-            xytext=(3, 0),
-            textcoords="offset points",
+            (0.015, place),
+            xycoords=("figure fraction", "data"),
             va="center",
             fontsize=TYPE,
             fontweight="bold",
             color=LIGHT["ink"],
             annotation_clip=False,
         )
+        head.set_in_layout(False)
     axes.set_ylim(places[-1] + 0.7, -0.6)
     axes.set_xlim(0, 1)
     axes.set_xticks([0, 0.5, 1])

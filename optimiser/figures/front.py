@@ -61,8 +61,8 @@ def draw_front(
     pairs = list(combinations(answer.metrics, 2))
     figure = new_figure(3.1 if len(pairs) == 1 else 0.5 + 2.3 * len(pairs))
     panels = figure.subplots(len(pairs), 1, squeeze=False)[:, 0]
-    for axes, pair in zip(panels, pairs, strict=True):
-        sides = [_Side(metrics[name], name) for name in pair]
+    every = [[_Side(metrics[name], name) for name in pair] for pair in pairs]
+    for axes, sides in zip(panels, every, strict=True):
         _panel(tune(axes), answer.members, sides, whole=len(pairs) == 1)
         for side, name in zip(sides, (axes.set_xlabel, axes.set_ylabel), strict=True):
             name(side.title(labels), fontsize=TYPE, color=LIGHT["ink"])
@@ -72,6 +72,9 @@ def draw_front(
         "Diamonds: on the front with probability 50 % or more; rings: 5 % or more; bars: 90 %"
         f"{shaded}; {cones_text(answer.cones)}",
     )
+    figure.draw_without_rendering()
+    for axes, sides in zip(panels, every, strict=True):
+        _names(axes, answer.members, sides)
     return figure
 
 
@@ -104,8 +107,8 @@ class _Side:
 
     def title(self, labels: Mapping[str, str] | None) -> str:
         if self.target:
-            return f"{label_of(self.name, labels)} (0 poor, 1 on target)"
-        return axis_label(self.name, self.metric.unit, labels)
+            return f"{label_of(self.name, labels)}\n(0 poor, 1 on target)"
+        return axis_label(self.name, self.metric.unit, labels, width=24)
 
 
 def _panel(axes: Axes, members: Sequence[Member], sides: list[_Side], *, whole: bool) -> None:
@@ -127,33 +130,75 @@ def _panel(axes: Axes, members: Sequence[Member], sides: list[_Side], *, whole: 
                 x[0], y[0], xerr=x[1:], yerr=y[1:], elinewidth=0.7, zorder=3 + place,
                 **look,  # type: ignore[arg-type]
             )  # fmt: skip
-    _names(axes, [each for each in members if each.chance >= _LIKELY], sides)
     axes.margins(0.08, 0.13)
     axes.xaxis.set_major_locator(round_ticks(5))
     axes.yaxis.set_major_locator(round_ticks(5))
 
 
 def _names(axes: Axes, members: Sequence[Member], sides: list[_Side]) -> None:
-    """Name the cones on the good side of the front, where few are; those in one place together."""
+    """Name the cones on the good side of the front, where few are; those in one place together.
+
+    A name keeps clear of every mark and every other name; where there is no room it is left out.
+    The picture has to be laid out before.
+    """
     right, above = (side.ends[1] > side.ends[0] for side in sides)
-    means = np.array([[side.value(each).mean for side in sides] for each in members[:_NAMED]])
+    every = np.array([[side.value(each).mean for side in sides] for each in members])
+    likely = [each for each in members if each.chance >= _LIKELY][:_NAMED]
+    means = np.array([[side.value(each).mean for side in sides] for each in likely])
     widths = np.array([np.ptp(side.ends) for side in sides])
+    room = _Room(axes, every)
     named = np.zeros(len(means), dtype=bool)
     for place, mean in enumerate(means):
         if named[place]:
             continue
         same = (np.abs(means - mean) < _SAME * widths).all(axis=1) & ~named
         named |= same
-        axes.annotate(
-            plain(", ".join(each.cones[0] for each, at in zip(members, same, strict=False) if at)),
-            (mean[0], mean[1]),
-            xytext=(4 if right else -4, 3 if above else -3),
-            textcoords="offset points",
-            ha="left" if right else "right",
-            va="bottom" if above else "top",
-            fontsize=TYPE - 0.5,
-            color=LIGHT["ink"],
-            zorder=8,
+        words = plain(", ".join(m.cones[0] for m, at in zip(likely, same, strict=True) if at))
+        free = room.free(mean, words, right=right, above=above)
+        if free is None:
+            continue
+        (x, y), (ha, va) = free
+        text = axes.annotate(
+            words, (mean[0], mean[1]), xytext=(x, y), textcoords="offset points", ha=ha, va=va,
+            fontsize=TYPE - 0.5, color=LIGHT["ink"], zorder=8,
+        )  # fmt: skip
+        text.set_in_layout(False)
+
+
+class _Room:
+    """Which places of a panel are taken, in points; marks first, then the names put there."""
+
+    def __init__(self, axes: Axes, means: Floats) -> None:
+        self._axes = axes
+        self._taken = [(x - 2.5, y - 2.5, x + 2.5, y + 2.5) for x, y in self._points(means)]
+        box = axes.get_window_extent()
+        self._frame = [each * 72 / axes.figure.dpi for each in (box.x0, box.y0, box.x1, box.y1)]
+
+    def _points(self, means: Floats) -> Floats:
+        return np.asarray(self._axes.transData.transform(means)) * 72 / self._axes.figure.dpi
+
+    def free(
+        self, mean: Floats, words: str, *, right: bool, above: bool
+    ) -> tuple[tuple[float, float], tuple[str, str]] | None:
+        """Give offset and alignment of the first free place about a mark, good sides first."""
+        (x, y), (width, height) = self._points(mean[None])[0], (0.58 * TYPE * len(words), TYPE)
+        for up in (above, not above):
+            for side in (right, not right):
+                left = x + 4 if side else x - 4 - width
+                low = y + 3 if up else y - 3 - height
+                box = (left, low, left + width, low + height)
+                if self._clear(box):
+                    self._taken.append(box)
+                    align = ("left" if side else "right", "bottom" if up else "top")
+                    return (4.0 if side else -4.0, 3.0 if up else -3.0), align
+        return None
+
+    def _clear(self, box: tuple[float, float, float, float]) -> bool:
+        x0, y0, x1, y1 = self._frame
+        inside = x0 <= box[0] and y0 <= box[1] and box[2] <= x1 and box[3] <= y1
+        return inside and not any(
+            box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3]
+            for b in self._taken
         )
 
 

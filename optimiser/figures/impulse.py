@@ -87,7 +87,7 @@ def impulse_panel(
             label=f"{100 * share:g} % of the peak" if sign == 1 else None,
         )
     if np.isfinite(decay_ms):
-        axes.axvline(decay_ms, color=LIGHT["ink"], linewidth=0.9)
+        axes.axvline(decay_ms, color=LIGHT["ink"], linewidth=1.1, linestyle=":")
         axes.annotate(
             f"{decay_ms:.3g} ms",
             (decay_ms, 0.04),

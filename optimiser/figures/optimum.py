@@ -82,7 +82,7 @@ def draw_optimum(
     _chance(grid[1], curve["probability"].to_numpy(float), places, wordy)
     grid[1].set_ylabel("chance of\nbeing best", fontsize=TYPE, color=LIGHT["ink"])
     if wordy:
-        words = [plain(str(word), 40 // len(curve)) for word in curve["setting"]]
+        words = [plain(str(word), 34 // len(curve)) for word in curve["setting"]]
         grid[-1].set_xticks(places, words)
     else:
         grid[-1].xaxis.set_major_locator(round_ticks(6))

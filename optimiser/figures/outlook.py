@@ -75,6 +75,7 @@ def _progress(axes: Axes, answer: Outlook) -> None:
             textcoords="offset points",
             fontsize=TYPE - 0.5,
             color=LIGHT["soft"],
+            bbox={"facecolor": LIGHT["paper"], "alpha": 0.8, "linewidth": 0, "pad": 0.4},
         )
     if len(answer.continuation):
         _ahead(axes, answer, float(count[-1]))

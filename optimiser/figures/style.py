@@ -80,8 +80,8 @@ def _drawable() -> frozenset[int]:
 def plain(text: str, most: int = 26) -> str:
     """Make a user's text safe to draw.
 
-    It is shortened to what fits, a dollar sign starts no formula, and a character that the
-    typeface lacks becomes a question mark.
+    It is shortened to what fits, from the middle; a dollar sign starts no formula, and a character
+    that the typeface lacks becomes a question mark.
 
     Parameters
     ----------
@@ -91,7 +91,10 @@ def plain(text: str, most: int = 26) -> str:
         Characters at most.
     """
     words = " ".join(text.split())
-    words = words if len(words) <= most else words[: most - 1].rstrip() + "…"
+    if len(words) > most:
+        # Names often differ at their end alone: "coat 1", "coat 2".
+        tail = (most - 1) // 3
+        words = f"{words[: most - 1 - tail].rstrip()}…{words[len(words) - tail :].lstrip()}"
     known = "".join(each if ord(each) in _drawable() else "?" for each in words)
     return known.replace("$", r"\$")
 
@@ -115,7 +118,7 @@ def axis_label(
     """
     words = label_of(name, labels, most if width is None else 2 * width - 8)
     if unit:
-        words = f"{words} ({plain(unit, 10)})"
+        words = f"{words} ({plain(unit, 14)})"
     elif name in {"score", "desirability"}:
         words = f"{words} (0–1)"
     return words if width is None else "\n".join(textwrap.wrap(words, width))

@@ -8,9 +8,12 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 
 from optimiser import figures
+from optimiser.figures.style import LIGHT
 from tests import answers
 from tests.pictures import assert_on_the_page_and_legible, words
 
@@ -162,6 +165,24 @@ def test_an_optimum_draws_the_cones_of_the_score_and_of_each_metric(drawn):
         (rings,) = [line for line in axes.lines if line.get_marker() == "o"]
         pairs = np.column_stack([answers.TRIALS["cure_time"], values])
         np.testing.assert_allclose(rings.get_xydata(), pairs[np.isfinite(pairs).all(axis=1)])
+
+
+def look(line: Line2D) -> tuple[object, ...]:
+    """What tells a line from another one without its colour."""
+    mark = line.get_marker() if line.get_marker() not in ("None", "", None) else ""
+    filled = bool(mark) and line.get_markerfacecolor() not in ("none", LIGHT["paper"])
+    drawn = line.get_linestyle() if line.get_linewidth() else "None"
+    return mark, filled, drawn, round(line.get_linewidth(), 1) if drawn != "None" else 0
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_what_differs_in_colour_differs_in_grey_too(drawn, name):
+    for axes in drawn[name].axes:
+        colours: dict[tuple[object, ...], set[str]] = {}
+        for line in axes.lines:
+            if len(line.get_xydata()) and line.get_visible():
+                colours.setdefault(look(line), set()).add(to_hex(line.get_color()))
+        assert not {how: each for how, each in colours.items() if len(each) > 1}
 
 
 def test_effects_draw_every_cone_that_has_a_score(drawn):

@@ -12,8 +12,8 @@ from optimiser.figures.style import DARK, LIGHT, frequency_axis, hertz, new_axes
 from tests import answers
 
 # Severity 1.0 matrices of Machado, Oliveira & Fernandes (2009), A physiologically-based model
-# for simulation of color vision deficiency, IEEE TVCG 15(6), table of the supplement (from
-# memory). They act on linear RGB.
+# for simulation of color vision deficiency, IEEE TVCG 15(6), table of the supplement, as
+# colorspacious 1.1.2 has them (machado_et_al_2009_matrix). They act on linear RGB.
 VISION = {
     "usual": np.eye(3),
     "protan": [
@@ -114,7 +114,8 @@ def test_ticks_of_a_frequency_axis(low, high, wanted):
         ("a\n  b", "a b"),
         ("costs $5 or $x^2$", r"costs \$5 or \$x^2\$"),
         ("壁 thickness", "? thickness"),
-        ("x" * 40, "x" * 25 + "…"),
+        ("x" * 40, "x" * 17 + "…" + "x" * 8),
+        ("the second coat of lacquer, front 2", "the second coat o…front 2"),
     ],
 )
 def test_any_text_of_a_user_can_be_drawn(text, drawn):
