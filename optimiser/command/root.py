@@ -48,6 +48,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "optimum": ("answers", "Show where the best setting of one variable lies."),
     "compare": ("answers", "Show whether one cone or recipe beats another."),
     "front": ("answers", "Show the front between metrics that pull apart."),
+    "expect": ("expect", "Show the metrics and curves that a recipe is expected to give."),
     "deadends": ("answers", "Show which levels and regions can be given up."),
     "outlook": ("answers", "Show whether another cone is worth printing."),
     "recommend": ("recommend", "Show which recipe to put into production, and how to confirm it."),
