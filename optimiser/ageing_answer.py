@@ -63,7 +63,8 @@ def ageing(
         What age is counted in; or a climate, whose effect is a straight line that comes and
         goes with it.
     at : float, optional
-        A time for which the kept cones' scores are wanted; not over a climate.
+        A time for which the kept cones' scores are wanted, that of the plan's ``[ageing]`` if it
+        counts in `by`; not over a climate.
     seed : int
         Where random draws start.
     progress : callable, optional
@@ -79,6 +80,8 @@ def ageing(
         A table that does not fit the plan, an unknown `by`, an `at` below 0 or over a climate.
     """
     clock = _clock(by, at)
+    if at is None and plan.age is not None and plan.age.clock == by:
+        at = plan.age.at
     heard = hear(plan, trials)
     recipes = gather(plan, trials).measured.drop_duplicates("cone").set_index("cone")
     desk = _Desk(plan, heard, recipes, clock, seed)

@@ -38,7 +38,10 @@ _CLOCKS = {
     help="Count age in hours of light or in days; or follow the room's climate.",
 )
 @click.option(
-    "--at", type=NUMBER, metavar="TIME", help="Show the kept cones' scores after so long."
+    "--at",
+    type=NUMBER,
+    metavar="TIME",
+    help="Show the kept cones' scores after so long; the plan's age unless given.",
 )
 @picture_files
 @random_seed

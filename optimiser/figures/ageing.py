@@ -70,6 +70,8 @@ def draw_ageing(answer: Ageing, *, labels: Mapping[str, str] | None = None) -> F
     for axes, (metric, lines) in zip(grid, shown, strict=True):
         tune(axes)
         _strip(axes, metric, lines, cones, labels)
+        if answer.at is not None and lines.grid[0] < answer.at <= lines.grid[-1]:
+            axes.axvline(answer.at, color=LIGHT["ink"], linewidth=0.9)
         if not climate:
             axes.axvline(
                 answer.longest, color=LIGHT["quiet"], linewidth=0.9, linestyle=(0, (1, 2))
@@ -83,7 +85,8 @@ def draw_ageing(answer: Ageing, *, labels: Mapping[str, str] | None = None) -> F
         "session offsets, 90 % bands"
         if climate
         else f"{cones_text(answer.cones)} heard at several ages; lines: the cone itself without "
-        "session offsets, 90 % bands; dashed: limit or poor; dotted: longest time seen",
+        "session offsets, 90 % bands; dashed: limit or poor; dotted: longest time seen"
+        + (f"; upright line: {answer.at:g} {answer.unit}" if answer.at is not None else ""),
     )
     return figure
 

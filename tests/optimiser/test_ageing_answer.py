@@ -60,6 +60,14 @@ def test_the_same_seed_gives_the_same_answer_and_rows_may_come_in_any_order(foun
     assert again.text == found.text
 
 
+def test_the_plans_age_is_the_time_asked_for_unless_another_is():
+    plan = kept_cones.plan(ageing={"light_hours": 450.0})
+    found = ageing(plan, SHELF.trials)
+    assert (found.at, len(found.scores)) == (450.0, 7)
+    assert ageing(plan, SHELF.trials, at=300.0).at == 300.0
+    assert ageing(plan, SHELF.trials, "age_days").at is None
+
+
 def test_a_constant_added_to_all_changes_no_drift(found):
     moved = ageing(
         kept_cones.plan(metrics={"level": {"from": "hand", "unit": "dB", "goal": "maximise"}}),

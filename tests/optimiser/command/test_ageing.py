@@ -76,6 +76,29 @@ def test_days_without_an_age_say_so(run, shelf):
     assert "a moved rig looks like ageing" in said
 
 
+def test_a_plan_with_an_age_judges_cones_at_it(run, shelf):
+    young = run("next", "--dry-run", "--json", "--in", shelf).json
+    plan = shelf / "experiment.toml"
+    plan.write_text(plan.read_text(encoding="utf-8") + "\n[ageing]\nlight_hours = 300\n")
+    told = run("next", "--dry-run", "--in", shelf)
+    said = " ".join(told.out.split())
+    assert told.status == 0
+    assert "Judged as expected after 300 h of light: young values move, upper limit by -" in said
+    assert "loss by" in said
+    old = run("next", "--dry-run", "--json", "--in", shelf).json
+    names = [each["picks"][0]["expected"]["upper_limit"]["mean"] for each in (young, old)]
+    assert names[1] < names[0]
+    assert "after 300 h" in run("ageing", "--in", shelf).out
+    assert "Judged as expected" in " ".join(run("optimum", "wall", "--in", shelf).out.split())
+
+
+def test_a_plan_with_an_age_and_no_kept_cone_says_so(run, folder):
+    plan = folder / "experiment.toml"
+    plan.write_text(plan.read_text(encoding="utf-8") + "\n[ageing]\nage_days = 300\n")
+    said = " ".join(run("next", "--dry-run", "--in", folder).out.split())
+    assert "cannot be told yet, so judged as measured and not after 300 days of age" in said
+
+
 def test_a_climate_that_was_not_recorded(run, shelf):
     told = run("ageing", "--by", "humidity", "--in", shelf)
     assert told.status == 0

@@ -26,6 +26,7 @@ CASES = {
     "two metrics": two_metrics,
     "days": lambda: ageing(PLAN, SHELF, "age_days"),
     "many cones": lambda: ageing(PLAN, kept_cones.draw(cones=11, visits=3).trials),
+    "an age asked for": lambda: ageing(PLAN, SHELF, at=400.0),
     "temperature": lambda: ageing(PLAN, kept_cones.draw(warm=0.3).trials, "temperature_c"),
     "wide bands": lambda: ageing(PLAN, kept_cones.draw(cones=2, visits=2, noise=2.0).trials),
 }
@@ -66,6 +67,12 @@ def test_the_limit_is_drawn_where_it_is_near(drawn):
     assert level[0].get_linestyle() == "--"
     low, high = axes.get_ylim()
     assert low < 78.5 < high
+
+
+def test_the_age_asked_for_is_drawn_and_named(drawn):
+    figure = drawn["an age asked for"]
+    assert any(list(line.get_xdata()) == [400.0, 400.0] for line in figure.axes[0].lines)
+    assert "upright line: 400 h" in words(figure)
 
 
 def test_measurements_stay_inside_however_wide_the_bands(drawn):
