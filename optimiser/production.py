@@ -199,6 +199,12 @@ def _remarks(plan: Plan) -> list[str]:
     notes: list[str] = []
     if plan.goal == "trade":
         notes.append("The plan trades its metrics; the recipe is chosen by the score.")
+    if plan.age is not None:
+        age = f"{plan.age.at:g} {plan.age.clock.replace('_', ' ')}"
+        notes.append(
+            f"The plan judges cones at {age}: what the confirmation run must show is meant of "
+            "cones of that age."
+        )
     if not strays(plan):
         notes.append(
             "No variable states a tolerance, so the printer counts as exact: the plan may say how "

@@ -150,6 +150,12 @@ def test_a_plan_that_trades_is_answered_by_its_score(mixed_plan):
     assert any("chosen by the score" in note for note in traded.notes)
 
 
+def test_a_plan_that_judges_at_an_age_says_so_of_the_confirmation():
+    plan = Plan.from_dict({**LINE, "ageing": {"light_hours": 500}})
+    answer = recommend(plan, line_trials(11), seed=0)
+    assert any("judges cones at 500 light hours" in note for note in answer.notes)
+
+
 def test_limits_tolerances_and_failures_are_told(mixed_plan):
     keys = mixed_plan.to_dict()
     keys["metrics"]["limit"]["limit"] = ">= 5"
