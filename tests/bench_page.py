@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from starlette.testclient import TestClient
 
 from experiments.ledger import Ledger
@@ -101,6 +102,14 @@ class Browser:
     def ledger(self) -> Ledger:
         """The experiment as another process sees it; close it."""
         return Ledger.open(self.folder)
+
+
+def response_text(limit_hz: float) -> bytes:
+    """A raw response file: second-order low pass with its fall near `limit_hz`; invented."""
+    frequency = np.geomspace(50, 20000, 240)
+    level = 85 - 10 * np.log10(1 + (frequency / limit_hz) ** 4)
+    lines = [f"{f:.2f}\t{v:.3f}" for f, v in zip(frequency, level, strict=True)]
+    return "\n".join(["* invented", "Hz\tdB", *lines]).encode()
 
 
 def opened(folder: Path, **given: Any) -> Iterator[Browser]:

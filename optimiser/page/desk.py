@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import experiments
+from experiments.errors import LedgerError, Problem
 from experiments.folder import PLAN_FILE, STORE_FILE
 from optimiser.page.told import Told
 from optimiser.page.uploads import Uploads
@@ -72,6 +73,11 @@ class Desk:
         LedgerError, PlanError
             As `Ledger.open`.
         """
+        for name in (PLAN_FILE, STORE_FILE):
+            if (self.folder / name).is_symlink():  # what lies behind it may be none of ours
+                raise LedgerError(
+                    Problem(name, "a link", "a file of its own", "Put the file itself there.")
+                )
         file = self._file()
         found = self._take(file)
         # The class is loaded here, on the first need: it takes a second with its libraries.
@@ -104,8 +110,10 @@ class Desk:
         """Give the present state of the experiment."""
         return State(ledger.plan.digest, ledger.data_digest())
 
-    def trials(self, state: State) -> tuple[Plan, pd.DataFrame]:
+    def trials(self, state: State, *, wide: bool = False) -> tuple[Plan, pd.DataFrame]:
         """Give the plan and the table of a state, put together once; not to be changed.
+
+        The table is that of `Ledger.table`, or of `Ledger.wide_table`.
 
         Raises
         ------
@@ -119,9 +127,12 @@ class Desk:
             with self.ledger() as ledger, ledger.snapshot():
                 if self.state(ledger) != state:
                     raise Outdated("The experiment was changed meanwhile.")
-                return ledger.plan, ledger.table()
+                table = ledger.wide_table(strict=True) if wide else ledger.table()
+                return ledger.plan, table
 
-        found: tuple[Plan, pd.DataFrame] = self.work.once((state, "trials"), "the table", read)
+        found: tuple[Plan, pd.DataFrame] = self.work.once(
+            (state, "trials", wide), "the table", read
+        )
         return found
 
     def close(self) -> None:

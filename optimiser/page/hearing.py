@@ -10,6 +10,7 @@ from experiments.circumstances import CIRCUMSTANCES
 from experiments.measuring import Measured, measure_contents
 from optimiser.page.desk import Desk
 from optimiser.page.forms import Form, Sent
+from optimiser.page.pictures import Picture
 from optimiser.page.work import Job, Tell
 
 if TYPE_CHECKING:
@@ -35,12 +36,15 @@ class Pending:
         What listening gives; a `experiments.measuring.Measured`.
     plan : str
         Digest of the plan that it was heard for.
+    pictures : dict of str to Picture or None
+        What was heard, drawn once.
     """
 
     files: Sequence[Sent]
     typed: Mapping[str, str]
     job: Job | None = field(default=None, repr=False)
     plan: str = ""
+    pictures: Mapping[str, Picture] | None = field(default=None, repr=False)
 
     @property
     def heard_for(self) -> tuple[Any, ...]:
@@ -73,7 +77,7 @@ def hear(desk: Desk, plan: Plan, pending: Pending, values: Mapping[str, float]) 
         return measure_contents(plan, files, kinds=kinds, hand=values)
 
     many = f"{len(files)} file{'' if len(files) == 1 else 's'}"
-    pending.plan = plan.digest
+    pending.plan, pending.pictures = plan.digest, None
     pending.job = desk.work.start(f"listening to {many}" if files else "reading", answer)
     return pending.job
 

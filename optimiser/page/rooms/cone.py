@@ -20,7 +20,9 @@ from optimiser.page.acting import Again
 from optimiser.page.call import Call
 from optimiser.page.curve_pictures import curve_pictures, curves_stored
 from optimiser.page.forms import Form
+from optimiser.page.pictures import Picture
 from optimiser.page.recipes import knobs_of
+from optimiser.page.work import Tell
 from optimiser.report_tables import expectations
 
 if TYPE_CHECKING:
@@ -70,8 +72,13 @@ def show(call: Call, form: Form | None = None, kind: str = "", status: int = 200
     means = {name: float(rows[name].astype(float).mean()) for name in plan.metrics}
     means["score"] = float(pd.Series(measured_scores(plan, rows)).mean())
     kinds = list(_FIELDS[cone.status])
-    curves, unread = curves_stored(files)
-    last = {name: _last(rows[name]) for name in plan.metrics}
+
+    def draw(_tell: Tell) -> tuple[dict[str, Picture], list[str]]:
+        curves, unread = curves_stored(files)
+        last = {name: _last(rows[name]) for name in plan.metrics}
+        return curve_pictures(plan, number, curves, last), unread
+
+    pictures, unread = call.desk.work.once((state, "curves", number), "drawing", draw)
     return call.page(
         "cone",
         status=status,
@@ -88,7 +95,7 @@ def show(call: Call, form: Form | None = None, kind: str = "", status: int = 200
         model=model,
         expected=_expected(plan, cone, model.result, means) if model.told else None,
         sittings=[_sitting(plan, each) for each in measurements],
-        pictures=curve_pictures(plan, number, curves, last),
+        pictures=pictures,
         unread=unread,
         notes=notes.to_dict("records"),
         near=_neighbours(numbers, number),

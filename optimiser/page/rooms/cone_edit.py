@@ -97,13 +97,13 @@ def _rows(form: Form) -> list[dict[str, str]]:
 
 
 def _blame(form: Form, error: ExperimentError) -> None:
-    """Put each problem beside its field: ``row 0, column wall``, or a variable's own name."""
+    """Put each problem beside its field: ``row 0, column plate`` or ``row 0, wall``."""
     fields = {}
     for problem in error.problems:
         where = problem.where if isinstance(problem, Problem) else ""
-        head, _, column = where.partition(", column ")
-        place = head.removeprefix("row ")
-        for name in (f"row{place}-{column}", f"cone-{column}", f"cone-{where}"):
+        head, _, rest = where.partition(", ")
+        place, column = head.removeprefix("row "), rest.removeprefix("column ")
+        for name in (f"row{place}-{column}", f"cone-{column}"):
             if name in form.values:
                 fields[where] = name
                 break

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
 from starlette.responses import Response
 
 from experiments.errors import ExperimentError
@@ -20,11 +21,16 @@ from optimiser.page.recipes import SET, knobs_of, point
 from optimiser.remarks import entry_remarks
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from experiments.plan import Plan
 
 __all__ = ["add", "new", "show"]
+
+
+_TYPED = {
+    "status": "state",
+    **{name: name for name in ("why", "mass", "minutes", "plate", "note")},
+}
+"""Place of a problem to the field that it is about."""
 
 
 @dataclass(frozen=True)
@@ -116,7 +122,7 @@ def _cells(columns: Sequence[Column], cones: pd.DataFrame) -> list[tuple[str, ..
 
 
 def _missing(value: Any) -> bool:
-    return value is None or value != value or value == ""
+    return bool(pd.isna(value)) or value == ""
 
 
 def _order(values: Sequence[Any], *, down: bool) -> list[int]:
@@ -152,7 +158,7 @@ def add(call: Call, form: Form) -> Response:
         try:
             number = ledger.add(
                 settings,
-                status=form.text("status"),
+                status=form.text("state"),
                 plate=plate,
                 mass=mass,
                 minutes=minutes,
@@ -161,7 +167,7 @@ def add(call: Call, form: Form) -> Response:
             )
         except ExperimentError as error:
             fields = {name: SET + name for name in ledger.plan.variables}
-            form.blame(error, {**fields, **{one: one for one in form.values}})
+            form.blame(error, {**_TYPED, **fields})
             return new(call, form, 422)
         told = {"mass": mass, "minutes": minutes}
         remarks = entry_remarks(ledger, number, told, settings)

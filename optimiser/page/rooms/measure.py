@@ -138,13 +138,15 @@ def _found(ledger: Ledger, cone: int, pending: Pending, measured: Measured) -> d
         elif value is None:
             source = wording.UNKNOWN
         rows.append([metric.label, wording.with_unit(wording.number(value), metric.unit), source])
+    if pending.pictures is None:
+        pending.pictures = curve_pictures(plan, cone, curves_heard(measured), measured.values)
     odd = session_remark(session, ledger.sessions()["session"])
     cautions = [*measured.warnings, *drive_cautions(ledger, cone, session, measured)]
     return {
         "values": rows,
         "warnings": [*([f"{odd}."] if odd else []), *map(str, cautions)],
         "how": measured.notes,
-        "pictures": curve_pictures(plan, cone, curves_heard(measured), measured.values),
+        "pictures": pending.pictures,
     }
 
 

@@ -8,6 +8,7 @@ import json
 import re
 
 import numpy as np
+import pytest
 
 from optimiser.figures import Line, draw_response
 from optimiser.page.pictures import picture
@@ -16,16 +17,19 @@ F = np.geomspace(100, 10000, 50)
 LINE = Line(F, 80 - F / 1000, 7)
 
 
-def test_nothing_in_the_drawing_needs_an_inline_style():
-    shown = picture(draw_response([LINE], best=7), "response", "Responses.")
+@pytest.fixture(scope="module")
+def shown():
+    return picture(draw_response([LINE], best=7), "response", "Responses.")
+
+
+def test_nothing_in_the_drawing_needs_an_inline_style(shown):
     assert "style" not in shown.svg
     assert "<script" not in shown.svg
     assert "var(--fig-lead" in shown.svg
     assert 'fill="none"' in shown.svg
 
 
-def test_the_data_are_those_that_were_drawn():
-    shown = picture(draw_response([LINE], best=7), "response", "Responses.")
+def test_the_data_are_those_that_were_drawn(shown):
     rows = list(csv.reader(io.StringIO(shown.csv())))
     assert rows[0][0] == "series"
     assert "(dB)" in rows[0][2]
@@ -34,8 +38,7 @@ def test_the_data_are_those_that_were_drawn():
     assert np.allclose([float(row[2]) for row in rows[1:]], LINE.y, rtol=1e-5)
 
 
-def test_a_point_lies_where_the_drawing_has_it():
-    shown = picture(draw_response([LINE], best=7), "response", "Responses.")
+def test_a_point_lies_where_the_drawing_has_it(shown):
     told = json.loads(shown.points)
     assert told[0]["name"] == "cone 7"
     ends = [told[0]["points"][place] for place in (0, -1)]
