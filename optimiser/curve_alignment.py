@@ -19,11 +19,11 @@ from experiments.acoustics.bands import G
 from optimiser.curve_bundle import Bundle, Channel
 from optimiser.curve_components import filled, principal
 
-__all__ = ["Warp", "align", "registered", "warps_of"]
+__all__ = ["Warp", "align", "best_warp", "registered", "warps_of"]
 
 Floats = npt.NDArray[np.float64]
 
-REACH = 1.0  # octaves that a curve may be moved at most
+_REACH = 0.75  # octaves that a curve may be moved at most
 _COARSE, _FINE = 1 / 16, 1 / 64
 _ROUNDS = 10
 _POINTS = 100  # points that are compared, about
@@ -86,7 +86,7 @@ def registered(bundle: Bundle, warp: Warp, shifts: Floats) -> tuple[list[Channel
     return channels, np.hstack(columns)
 
 
-def align(bundle: Bundle, weights: Floats, warp: Warp) -> tuple[Floats, float]:
+def align(bundle: Bundle, weights: Floats, warp: Warp) -> Floats:
     """Find each curve's shift.
 
     Parameters
@@ -98,25 +98,34 @@ def align(bundle: Bundle, weights: Floats, warp: Warp) -> tuple[Floats, float]:
 
     Returns
     -------
-    shifts : ndarray of shape (n,)
-        Octaves, their weighted mean about 0.
-    rest : float
-        What mean and one component leave of the moved curves, dB rms.
+    ndarray of shape (n,)
+        Octaves, their weighted mean 0.
     """
     thin = _thinned(bundle)
-    steps = np.arange(-REACH, REACH + _COARSE / 2, _COARSE)
-    table = _moved(thin, warp, np.tile(steps, (len(bundle.values), 1)))
-    pick = np.full(len(bundle.values), len(steps) // 2)
-    for count in (0, 1):
-        pick = _settle(table, weights, pick, count)[0]
-    near = steps[pick][:, None] + np.arange(-4, 5) * _FINE
+    shifts, _ = _roughly(thin, weights, warp)
+    near = shifts[:, None] + np.arange(-4, 5) * _FINE
     table = _moved(thin, warp, near)
-    pick, losses = _settle(table, weights, np.full(len(pick), 4), 1)
-    shifts = near[np.arange(len(pick)), pick] + _FINE * _valley(losses, pick)
+    pick, losses = _settle(table, weights, np.full(len(near), 4), 1)
+    rows = np.arange(len(pick))
+    shifts = near[rows, pick] + _FINE * _valley(losses, pick)
+    return np.asarray(shifts - weights @ shifts / weights.sum())
+
+
+def best_warp(bundle: Bundle, weights: Floats) -> Warp:
+    """Choose the warp under which mean and one component leave least."""
+    thin = _thinned(bundle)
+    return min(warps_of(bundle), key=lambda warp: _roughly(thin, weights, warp)[1])
+
+
+def _roughly(thin: Bundle, weights: Floats, warp: Warp) -> tuple[Floats, float]:
+    """Find shifts to a sixteenth of an octave, and the mean square that is left."""
+    steps = np.arange(-_REACH, _REACH + _COARSE / 2, _COARSE)
+    table = _moved(thin, warp, np.tile(steps, (len(thin.values), 1)))
+    pick = np.full(len(thin.values), len(steps) // 2)
+    for count in (0, 1):
+        pick, losses = _settle(table, weights, pick, count)
     rest = losses[np.arange(len(pick)), pick]
-    return shifts - weights @ shifts / weights.sum(), float(
-        np.sqrt(weights @ rest / weights.sum())
-    )
+    return steps[pick], float(weights @ rest / weights.sum())
 
 
 def _thinned(bundle: Bundle) -> Bundle:

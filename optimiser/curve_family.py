@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special, stats
 
-from optimiser.curve_alignment import Warp, align, registered, warps_of
+from optimiser.curve_alignment import Warp, align, best_warp, registered
 from optimiser.curve_bundle import Bundle, Channel
 from optimiser.curve_components import Components, filled, left_out, principal
 from optimiser.encoding import Encoding, Points
@@ -198,8 +198,9 @@ def learn_family(
     count = min(_MOST, len(np.unique(cones)) - 2)
     plain = _Registered(None, np.zeros(len(cones)), bundle.channels, bundle.values)
     best = plain
-    warp, shifts = _best_warp(bundle, weights)
     if count > 1:
+        warp = best_warp(bundle, weights)
+        shifts = align(bundle, weights, warp)
         moved = _Registered(warp, shifts, *registered(bundle, warp, shifts))
         level = min(_PLAIN, count)
         if moved.rest(weights, cones, level - 1) < plain.rest(weights, cones, level):
@@ -234,13 +235,6 @@ class _Registered:
         rests = left_out(filled(self.values, weights, count), weights, cones, count)
         share = weights[:, None] * known
         return float((share * rests**2).sum() / share.sum())
-
-
-def _best_warp(bundle: Bundle, weights: Floats) -> tuple[Warp, Floats]:
-    """Choose the warp that leaves least."""
-    tried = [(warp, *align(bundle, weights, warp)) for warp in warps_of(bundle)]
-    warp, shifts, _ = min(tried, key=lambda each: each[2])
-    return warp, shifts
 
 
 def _worth(learnt: Sequence[EnsembleProcess], scores: Floats, weights: Floats) -> int:
