@@ -34,9 +34,9 @@ def check_curves(model: CurveModel) -> list[CurveCheck]:
 
     Notes
     -----
-    Closed form, as for metrics: components and hyperparameters are not learnt anew. What
-    components leave of a cone's curve comes from components of the other cones, and is never
-    counted for the cone itself.
+    Closed form, as for metrics: hyperparameters and registration are not learnt anew. The
+    components are those of the other cones, and what components leave of a cone's curve is
+    never counted for the cone itself.
     """
     return [check for family in model.families.values() for check in _check_family(model, family)]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -35,12 +35,15 @@ class Foretold:
     ----------
     mean, variance : ndarray of shape (parts, draws)
         Of the shift, if there is one, then of each score; a new measurement's, in dB rms.
+    components : Components
+        What the scores belong to.
     own : int
         Place of the cone whose own rest is not used; -1 for none.
     """
 
     mean: Floats
     variance: Floats
+    components: Components
     own: int = -1
 
 
@@ -60,8 +63,10 @@ class Family:
         Octaves.
     wide : list of Channel
         The registered grids.
+    values : ndarray of shape (n, points)
+        The registered curves, gaps filled.
     components : Components
-        Of the registered curves.
+        Of these.
     processes : list of EnsembleProcess
         Of the shift, if there is one, then of each score.
     rests : ndarray of shape (cones, points)
@@ -75,6 +80,7 @@ class Family:
     warp: Warp | None
     shifts: Floats
     wide: list[Channel]
+    values: Floats
     components: Components
     processes: list[EnsembleProcess]
     rests: Floats
@@ -94,31 +100,49 @@ class Family:
             level, spread = process.predict(points)
             mean.append(level[:, 0])
             variance.append(spread[:, 0] + process.novelty_ * process.scale_**2)
-        return Foretold(_stacked(mean), _stacked(variance))
+        return Foretold(_stacked(mean), _stacked(variance), self.components)
 
     def without(self) -> list[Foretold]:
-        """Foretell each cone's first curve from all other cones; components are kept."""
-        left = [process.leave_out() for process in self.processes]
-        pairs = list(zip(self.processes, left, strict=True))
-        return [
-            Foretold(
-                _stacked([one.centre_ + one.scale_ * out.mean[:, row] for one, out in pairs]),
-                _stacked([one.scale_**2 * out.variance[:, row] for one, out in pairs]),
-                place,
-            )
-            for place, row in enumerate(self.firsts)
+        """Foretell each cone's first curve from all other cones, hyperparameters kept.
+
+        Notes
+        -----
+        Components are those of the other cones, so all scores change with each cone. What a
+        process foretells of left-out rows is linear in the others' outputs: with ``P = K^-1``
+        it is ``y_b - P_bb^-1 (P y)_b``, whatever stands in ``y_b`` (Rasmussen & Williams 2006,
+        5.4.2).
+        """
+        return [self._without(place, row) for place, row in enumerate(self.firsts)]
+
+    def _without(self, place: int, row: np.intp) -> Foretold:
+        own = self.cones == self.cones[row]
+        weights = 1.0 / np.bincount(self.cones)[self.cones]
+        count = len(self.components.shapes)
+        others = principal(self.values[~own], weights[~own], count)
+        signs = np.sign(
+            np.sum(others.shapes * self.components.shapes[: len(others.shapes)], axis=1)
+        )
+        others = replace(others, shapes=np.where(signs < 0, -1.0, 1.0)[:, None] * others.shapes)
+        outputs = [self.shifts] if self.warp is not None else []
+        outputs += list(others.scores(self.values).T)
+        first = int(np.flatnonzero(np.flatnonzero(own) == row)[0])
+        told = [
+            _left_out(process, each, own, first)
+            for process, each in zip(self.processes, outputs, strict=True)
         ]
+        mean, variance = ([each[k] for each in told] for k in (0, 1))
+        return Foretold(_stacked(mean), _stacked(variance), others, place)
 
     def again(self, told: Foretold) -> Foretold:
         """Give how cones of one recipe would differ were the recipe itself known."""
         novelty = [process.novelty_ * process.scale_**2 for process in self.processes]
         middle = np.repeat(told.mean.mean(axis=1, keepdims=True), told.mean.shape[1], axis=1)
-        return Foretold(middle, _stacked(novelty), told.own)
+        return Foretold(middle, _stacked(novelty), told.components, told.own)
 
     def middle(self, told: Foretold) -> list[Floats]:
         """Give the curve whose shift and scores are all as expected, one array a channel."""
         parts = told.mean.mean(axis=1)
-        curve = self.components.curves(parts[None, self.warp is not None :])
+        curve = told.components.curves(parts[None, self.warp is not None :])
         return [each[0] for each in self._as_measured(curve, parts[:1])]
 
     def draw(self, told: Foretold, count: int = _DRAWS) -> list[Floats]:
@@ -136,8 +160,8 @@ class Family:
         # As few rests as there are cones tell their spread no better than that many values do.
         factor = special.stdtrit(max(len(others) - 1, 1), special.ndtr(normal[:, -1]))
         first = int(self.warp is not None)
-        scores = parts[:, first : first + len(self.components.shapes)]
-        curves = self.components.curves(scores)
+        scores = parts[:, first : first + len(told.components.shapes)]
+        curves = told.components.curves(scores)
         return self._as_measured(curves + factor[:, None] * rests, parts[:, 0])
 
     def _as_measured(self, curves: Floats, shifts: Floats) -> list[Floats]:
@@ -162,6 +186,20 @@ def band(draws: Floats) -> tuple[Floats, Floats, Floats]:
     share = (at - below)[:, None]
     low, high = (1 - share) * ordered[below] + share * ordered[below + 1]
     return draws.mean(axis=0), low, high
+
+
+def _left_out(
+    process: EnsembleProcess, outputs: Floats, own: npt.NDArray[np.bool_], first: int
+) -> tuple[Floats, Floats]:
+    """Foretell the first of the rows left out from the outputs of all others, a draw each."""
+    rows = np.flatnonzero(own)
+    standard = (outputs - process.centre_) / process.scale_
+    part = process.half_[:, :, rows]
+    block = np.linalg.inv(np.swapaxes(part, 1, 2) @ part)
+    pulled = np.einsum("sij,si->sj", part, process.half_ @ standard)
+    mean = standard[rows] - np.einsum("sij,sj->si", block, pulled)
+    variance = process.scale_**2 * block[:, first, first]
+    return process.centre_ + process.scale_ * mean[:, first], np.asarray(variance)
 
 
 def _stacked(parts: Sequence[Floats]) -> Floats:
@@ -215,8 +253,8 @@ def learn_family(
     rests = left_out(whole, weights, cones, kept)
     rests = _known_rests(rests, np.isfinite(best.values))[firsts]
     return Family(
-        bundle, cones, best.warp, best.shifts, best.channels, principal(whole, weights, kept),
-        shift + learnt[:kept], rests, firsts, seed,
+        bundle, cones, best.warp, best.shifts, best.channels, whole,
+        principal(whole, weights, kept), shift + learnt[:kept], rests, firsts, seed,
     )  # fmt: skip
 
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from optimiser.curve_checking import check_curves
+from optimiser.curve_components import principal
 from optimiser.curve_model import fit_curves
 from optimiser.curve_readings import CurveReading, CurveReadings
 from optimiser.encoding import Encoding
@@ -129,6 +132,20 @@ def test_scores_are_learnt_by_the_processes_of_the_metrics(model):
     assert (told.variance[1] > variance[:, 0]).all()  # a new measurement scatters more
     whole = family.components.curves(np.zeros((1, len(family.components.shapes))))
     assert whole[0] == pytest.approx(family.components.mean)
+
+
+def test_a_left_out_cone_is_foretold_as_the_processes_leave_it_out(model):
+    family = model.families["response"]
+    told = family.without()[7]
+    left = family.processes[0].leave_out()  # of the shift, which is not learnt anew
+    process, row = family.processes[0], family.firsts[7]
+    assert told.mean[0] == pytest.approx(process.centre_ + process.scale_ * left.mean[:, row])
+    assert told.variance[0] == pytest.approx(process.scale_**2 * left.variance[:, row])
+    others = np.arange(24) != 7
+    wanted = principal(family.values[others], np.ones(23), len(family.components.shapes))
+    assert np.abs(told.components.shapes) == pytest.approx(np.abs(wanted.shapes))
+    spoilt = replace(family, values=family.values + 9.0 * ~others[:, None])
+    assert spoilt.without()[7].mean == pytest.approx(told.mean)  # its own curve says nothing
 
 
 @pytest.mark.slow
