@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 import numpy as np
 import pytest
 
-from experiments.acoustics import Distortion, Response
+from experiments.acoustics import Distortion, Response, Sweep
 from experiments.ledger import Ledger
 from experiments.measuring import measure_files
 from experiments.plan import Plan
@@ -24,21 +26,21 @@ NAMED = 'name = "t"\n' + SWEEP_PLAN
 
 
 def test_every_kind_of_a_sweep_is_read_and_a_file_of_its_own_counts_first(tmp_path):
-    recording = write_recording(tmp_path / "sweep.wav")
-    response = write_response(tmp_path / "response.txt")
+    recording = write_recording(tmp_path / "sweep.wav").read_bytes()
+    response = write_response(tmp_path / "response.txt").read_bytes()
+    curves = [
+        StoredCurve("response.txt", "response", response),
+        StoredCurve("sweep.wav", "sweep", recording, {"sweep": asdict(Sweep(50, 20000, 1))}),
+    ]
     with Ledger.create(tmp_path / "radio", NAMED) as ledger:
-        for number in (1, 2):
-            ledger.add({"wall": 0.5})
-            files = [recording, response] if number == 1 else [recording]
-            measured = measure_files(ledger.plan, files, kinds={"sweep.wav": "sweep"})
-            ledger.measure(number, session="may", curves=measured.curves, values=measured.values)
-        found = read_curves(ledger)
-    names = {(one.measurement, one.name) for one in found.curves}
-    assert {(1, "response"), (1, "thd"), (1, "hd2"), (1, "decay"), (2, "response")} <= names
-    lines = {(one.measurement, one.name): one for one in found.curves}
-    assert len(lines[1, "response"].x) == 1200  # the text file's own points
-    assert len(lines[2, "response"].x) > 1200
-    assert lines[2, "decay"].y[0] == pytest.approx(0.0, abs=1.0)
+        ledger.add({"wall": 0.5})
+        ledger.measure(1, session="may", curves=curves, values={"upper_limit": 8000.0})
+        lines = {one.name: one for one in read_curves(ledger).curves}
+    assert {"response", "thd", "hd2", "decay"} <= set(lines)
+    assert len(lines["response"].x) == 1200  # the text file's own points
+    # x + 0.02 x^2 at 0.5 of full scale: harmonic 2 is 0.5 %, far below the low-pass.
+    assert np.interp(500, lines["hd2"].x, lines["hd2"].y) == pytest.approx(0.5, rel=0.05)
+    assert lines["decay"].y[0] == pytest.approx(0.0, abs=1.0)
 
 
 def test_what_the_plan_states_of_the_rig_is_kept_with_the_file(tmp_path):
