@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
+import tempfile
+from contextlib import suppress
+from pathlib import Path
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from experiments import restoring, schema, store
 from experiments.copies import read_copy
+from experiments.damage import find_damage
 from experiments.errors import LedgerError
 from experiments.ledger import Ledger
 from experiments.records import StoredCurve
 from experiments.restoring import preview_restore, restore
+from experiments.schema import STATE_TABLES
+from tests.experiments.conftest import PLAN
 
 
 @pytest.fixture
@@ -135,3 +144,58 @@ def test_a_backup_of_an_earlier_release_is_brought_up(backed, tmp_path, monkeypa
             assert connection.execute("SELECT colour FROM cones").fetchall() == [(None,)]
     names = {path.name[18:] for path in (backed.folder / "backups").iterdir()}
     assert names == {"before_migration.db", "before_restore.db"}
+
+
+FILAMENT = {"process": "filament", "wall": 0.6, "ribs": 0}
+VALUES = st.floats(-1e6, 1e6) | st.sampled_from([0.0, -0.0, 5e-324, 1e300, 0.1, 2.0])
+WORDS = st.text(max_size=20)
+ACTS = st.one_of(
+    st.tuples(st.just("add"), st.integers(0, 8), WORDS),
+    st.tuples(st.just("measure"), VALUES, st.binary(max_size=6000)),
+    st.tuples(st.just("note"), WORDS.filter(str.strip), st.none()),
+    st.tuples(st.just("undo"), st.none(), st.none()),
+)
+
+
+def do(ledger, acts):
+    """Do acts, those that the state allows."""
+    for name, one, two in acts:
+        with suppress(LedgerError):
+            if name == "add":
+                ledger.add({**FILAMENT, "ribs": one}, note=two)
+            elif name == "measure":
+                files = [StoredCurve("r.txt", "response", two)] if two else []
+                cone = ledger.cones()[-1].number if ledger.cones() else 1
+                ledger.measure(cone, session="s", curves=files, values={"upper_limit": one})
+            elif name == "note":
+                ledger.note(one)
+            else:
+                ledger.undo()
+
+
+@settings(max_examples=6, deadline=None)
+@given(before=st.lists(ACTS, max_size=8), after=st.lists(ACTS, max_size=5))
+def test_backup_then_restore_is_the_identity(before, after):
+    with tempfile.TemporaryDirectory() as place:
+        with Ledger.create(Path(place) / "radio", PLAN, who="maker") as ledger:
+            do(ledger, before)
+            ledger.backup(Path(place) / "b.db")
+            was = everything(ledger)
+            do(ledger, after)
+            restore(ledger.folder, Path(place) / "b.db", who="maker")
+            assert everything(ledger) == was
+            with ledger.snapshot() as connection:
+                assert find_damage(connection) == []
+            again = ledger.backup(Path(place) / "again.db")
+        assert again.cones == read_copy(Path(place) / "b.db").cones
+
+
+def everything(ledger):
+    """Every row but what says that it was put back; raw files as far as a measurement has them."""
+    with ledger.snapshot() as connection:
+        rows = {
+            table: connection.execute(f"SELECT * FROM {table}").fetchall()
+            for table in (*STATE_TABLES, "plans")
+        }
+        acts = connection.execute("SELECT * FROM history WHERE act <> 'restore'").fetchall()
+    return rows, acts, ledger.curves()
