@@ -25,6 +25,7 @@ __all__ = [
     "interval",
     "intervals",
     "many",
+    "minimises",
     "miss",
     "not_foretold",
     "number",
@@ -336,6 +337,12 @@ def score_name(plan: Plan) -> str:
     if len(goals) == 1 and (goals[0].poor is None or goals[0].good is None):
         return goals[0].name
     return "score"
+
+
+def minimises(plan: Plan) -> bool:
+    """Whether what is optimised is better the smaller it is."""
+    metric = plan.metrics.get(score_name(plan))
+    return metric is not None and metric.goal == "minimise"
 
 
 def score_unit(plan: Plan) -> str:

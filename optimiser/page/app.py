@@ -6,6 +6,7 @@ import importlib
 import threading
 from collections.abc import AsyncIterator, Collection
 from contextlib import asynccontextmanager
+from typing import Any
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -72,10 +73,21 @@ def _route(desk: Desk, visitors: Visitors, way: Way) -> Route:
     return Route(way.path, _Door(desk, visitors, way).pass_through, methods=methods)
 
 
+_LOADING = threading.Lock()
+"""Held while modules are loaded: two threads at once can find each other's half loaded."""
+
+
+def _load(*names: str) -> Any:
+    """Load modules on their first need, one thread at a time; gives the last one."""
+    with _LOADING:
+        return [importlib.import_module(name) for name in names][-1]
+
+
 def _warm() -> None:
-    """Load what the first room needs while the browser is still opening."""
-    for name in ("experiments.ledger", "optimiser.page.rendering", "optimiser.page.rooms.where"):
-        importlib.import_module(name)
+    """Load what the first room needs while the browser is still opening, then the other rooms."""
+    _load("experiments.ledger", "optimiser.page.rendering", "optimiser.page.rooms.where")
+    for module in dict.fromkeys(way.show.partition(".")[0] for way in WAYS if way.show):
+        _load(f"optimiser.page.rooms.{module}")
 
 
 def _plain(_request: Request, error: Exception) -> Response:
@@ -153,7 +165,7 @@ def _answered(name: str, call: Call, *more: object) -> Response:
         if not call.desk.begun and not name.startswith("begin."):
             return call.go("/begin")
         module, _, function = name.partition(".")
-        room = importlib.import_module(f"optimiser.page.rooms.{module}")
+        room = _load("optimiser.page.rendering", f"optimiser.page.rooms.{module}")
         response: Response = getattr(room, function)(call, *more)
         return response
     except HTTPException:

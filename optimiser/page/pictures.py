@@ -18,7 +18,7 @@ from experiments.exchange.cells import disarm
 from optimiser import figures, wording
 from optimiser.figures.style import Floats
 
-__all__ = ["Picture", "Series", "picture"]
+__all__ = ["Picture", "Series", "picture", "tell_value"]
 
 MOST_POINTS = 1500
 """Points of a picture whose values the page can tell."""
@@ -143,7 +143,7 @@ def _words(text: str) -> str:
     return " ".join(text.split())
 
 
-def _told(axis: str, value: float) -> str:
+def tell_value(axis: str, value: float) -> str:
     """Tell a value with the name and the unit of its axis: ``frequency 577.7 Hz``."""
     found = re.fullmatch(r"(.*?)\s*\(([^()]*)\)", axis)
     name, unit = found.groups() if found else (axis, "")
@@ -168,8 +168,8 @@ def _points(figure: Figure, drawn: list[tuple[Axes, Series]]) -> str:
             [
                 round(float(places[one, 0]), 1),
                 round(height - float(places[one, 1]), 1),
-                _told(series.across or "x", float(series.x[one])),
-                _told(series.up or "y", float(series.y[one])),
+                tell_value(series.across or "x", float(series.x[one])),
+                tell_value(series.up or "y", float(series.y[one])),
             ]
             for one in kept
         ]

@@ -11,10 +11,13 @@ from experiments.plan_parts import Variable
 from optimiser import wording
 from optimiser.page.forms import Form
 
-__all__ = ["SET", "Knob", "changed_settings", "knobs_of", "point"]
+__all__ = ["HOLD", "SET", "Knob", "changed_settings", "knobs_of", "point", "typed_settings"]
 
 SET = "set-"
 """How the fields of settings begin."""
+
+HOLD = "hold-"
+"""How the fields of settings to keep begin."""
 
 
 @dataclass(frozen=True)
@@ -70,6 +73,15 @@ def changed_settings(plan: Plan, form: Form, settings: Mapping[str, Any]) -> dic
         if text is not None and text.strip() != knob.value:
             changes[knob.name] = point(text.strip()) if text.strip() else None
     return changes
+
+
+def typed_settings(values: Mapping[str, str], prefix: str) -> dict[str, str]:
+    """Give the settings that fields with a prefix hold; empty ones left out."""
+    return {
+        name.removeprefix(prefix): point(text.strip())
+        for name, text in values.items()
+        if name.startswith(prefix) and text.strip()
+    }
 
 
 def point(text: str) -> str:

@@ -20,7 +20,7 @@ class Room:
     Parameters
     ----------
     key : str
-        Its module.
+        Its name in the navigation.
     path : str
         Its address.
     title : str
@@ -54,8 +54,12 @@ class Way:
 ROOMS = (
     Room("where", "/", "Where we are"),
     Room("cones", "/cones", "Cones"),
+    Room("next", "/next", "Next"),
     Room("measure", "/measure", "Measure"),
+    Room("try", "/try", "Try"),
+    Room("answers", "/answers", "Answers"),
     Room("plan", "/plan", "Plan"),
+    Room("report", "/report", "Report"),
 )
 
 WAYS = (
@@ -73,7 +77,13 @@ WAYS = (
     Way("/measure", "measure.choose"),
     Way("/cones/{cone:int}/measure", "measure.show", "measure.send"),
     Way("/cones/{cone:int}/measure/{token:str}", "measure.look", "measure.save"),
+    Way("/next", "next.show", "next.take"),
+    Way("/try", "trying.show"),
+    Way("/answers", "answers.whole"),
+    Way("/answers/{name:str}", "answers.show"),
     Way("/plan", "plan.show", "plan.take"),
+    Way("/report", "report.show"),
+    Way("/report/file", "report.file"),
     Way("/begin", "begin.show", "begin.take"),
     Way("/history", "history.show"),
     Way("/undo", take="history.undo"),

@@ -91,8 +91,67 @@ function droppable(box) {
   });
 }
 
+// Trying recipes: sliders beside the numbers; a move asks for the numbers, then for the curves.
+function tryable(form) {
+  const fields = () => new URLSearchParams(new FormData(form));
+  let turn = 0;
+  let busy = false;
+  const fetchPart = async (part, query) => {
+    const wanted = new URLSearchParams(query);
+    wanted.set("part", part);
+    const answer = await fetch(`/try?${wanted}`);
+    const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById(part);
+    if (!fresh) return;
+    document.getElementById(part).replaceWith(fresh);
+    enliven(fresh);
+    if (part === "numbers") hide(fresh.dataset.inactive);
+  };
+  const hide = (names) => {
+    const gone = (names || "").split(" ");
+    for (const input of form.querySelectorAll("input[type=text], select")) {
+      input.closest(".field").classList.toggle("gone", gone.includes(input.name));
+    }
+  };
+  // One question at a time: what is moved meanwhile is asked next.
+  const moved = async () => {
+    turn += 1;
+    if (busy) return;
+    busy = true;
+    try {
+      for (let asked = 0; asked !== turn; ) {
+        asked = turn;
+        const query = fields();
+        await fetchPart("numbers", query);
+        if (asked === turn) await fetchPart("curves", query);
+        history.replaceState(null, "", `/try?${query}`);
+      }
+    } finally {
+      busy = false;
+    }
+  };
+  for (const [name, span] of Object.entries(JSON.parse(form.dataset.try))) {
+    const input = form.elements.namedItem(name);
+    if (!input) continue;
+    const slider = document.createElement("input");
+    slider.type = "range";
+    slider.min = span.low;
+    slider.max = span.high;
+    slider.step = span.step;
+    const value = () => Number(input.value.replace(",", "."));
+    slider.value = value();
+    slider.setAttribute("aria-label", form.querySelector(`label[for="${input.id}"]`).textContent);
+    const places = (String(span.step).split(".")[1] || "").length;
+    slider.addEventListener("input", () => (input.value = String(Number(Number(slider.value).toFixed(places)))));
+    input.addEventListener("input", () => (slider.value = value()));
+    input.after(slider);
+  }
+  form.addEventListener("input", moved);
+  hide(document.getElementById("numbers").dataset.inactive);
+}
+
 // What a part needs when it appears, at first or later; rooms add to it here.
 function enliven(root) {
+  for (const form of root.querySelectorAll("form[data-try]")) tryable(form);
   for (const again of root.querySelectorAll(".again")) again.hidden = true;
   for (const figure of root.querySelectorAll("figure[data-points]")) readable(figure);
   for (const box of root.querySelectorAll("[data-drop]")) droppable(box);
