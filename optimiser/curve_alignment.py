@@ -26,7 +26,7 @@ Floats = npt.NDArray[np.float64]
 _REACH = 0.75  # octaves that a curve may be moved at most
 _COARSE, _FINE = 1 / 16, 1 / 64
 _ROUNDS = 10
-_POINTS = 100  # points that are compared, about
+_POINTS = 300  # points that are compared, about
 
 
 @dataclass(frozen=True)
