@@ -8,7 +8,7 @@ import pytest
 
 from optimiser import ageing, fit, propose
 from optimiser.aged_evidence import aged_evidence
-from tests import kept_cones
+from tests import answers, kept_cones
 
 SHELF = kept_cones.draw(drift=-3.0, cones=6)
 TRIALS = SHELF.trials
@@ -136,6 +136,13 @@ def test_scores_and_picks_stand_on_what_was_moved():
     assert pick.expected["level"].mean < 79.5
     unaged = fit(kept_cones.plan(), TRIALS, seed=0)
     assert unaged.as_judged(TRIALS) is TRIALS
+
+
+def test_marks_in_the_report_are_at_the_age_and_its_table_as_measured():
+    plain = answers.material()
+    np.testing.assert_array_equal(plain.marks["score"], plain.scores)
+    judged = plain.trials.assign(score=0.5)
+    assert answers.material(judged=judged).marks is judged
 
 
 def test_an_earlier_experiment_is_left_out_and_said():
