@@ -67,7 +67,11 @@ def gather_material(
     tell(0.4, "weighing one more cone")
     look = outlook(plan, trials, seed=start, model=model)
     findings = gather_findings(
-        ledger, model, start, progress=lambda share, said: tell(0.5 + 0.4 * share, said)
+        ledger,
+        model,
+        start,
+        coming=coming,
+        progress=lambda share, said: tell(0.5 + 0.4 * share, said),
     )
     tell(0.9, "reading the curves")
     curves = gather_curves(ledger, int(leader.cone) if leader is not None else None)

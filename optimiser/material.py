@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from optimiser.ageing_records import Ageing
 from optimiser.answers import (
     Calibration,
     Comparison,
@@ -22,6 +23,8 @@ from optimiser.answers import (
 )
 from optimiser.figures.overlay import Line
 from optimiser.figures.style import Floats
+from optimiser.records.expectations import Expectation
+from optimiser.records.production import Recommendation
 from optimiser.uncertainty import Drift, Spread
 
 if TYPE_CHECKING:
@@ -114,6 +117,12 @@ class Findings:
         Whether the rig moved.
     lost : list of Lost
         Cones that failed or were set aside.
+    recommendation : Recommendation or None
+        The recipe for production.
+    ageing : list of Ageing
+        By light and by days, as far as cones were heard at several ages.
+    foretold : Expectation or None
+        Whole curves of the first cone to come.
     """
 
     again: Estimate | None = None
@@ -124,6 +133,9 @@ class Findings:
     spread: Spread | None = None
     drift: Drift | None = None
     lost: Sequence[Lost] = ()
+    recommendation: Recommendation | None = None
+    ageing: Sequence[Ageing] = ()
+    foretold: Expectation | None = None
 
 
 @dataclass(frozen=True)

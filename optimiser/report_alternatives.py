@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimiser import wording
+from optimiser.ageing_records import Ageing
 from optimiser.answers import (
     Calibration,
     Comparison,
@@ -19,21 +20,26 @@ from optimiser.answers import (
     Outlook,
     Sensitivity,
 )
+from optimiser.curve_wording import CURVE_NAMES
 from optimiser.figures import Line
 from optimiser.figures.style import Floats, hertz
 from optimiser.material import Material
+from optimiser.records.expectations import Expectation
+from optimiser.records.production import Recommendation
 from optimiser.uncertainty import Drift
 
 if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = [
+    "ageing_words",
     "calibration_words",
     "comparison_words",
     "curve_words",
     "dead_end_words",
     "drift_words",
     "effect_words",
+    "foretold_words",
     "front_words",
     "history_words",
     "impulse_words",
@@ -41,6 +47,7 @@ __all__ = [
     "interaction_words",
     "optimum_words",
     "outlook_words",
+    "recommendation_words",
 ]
 
 _TOLD = 6  # knobs, recipes or sessions that are told one by one
@@ -284,3 +291,48 @@ def calibration_words(checks: Sequence[Calibration], labels: Labels) -> str:
         for check in known
     )
     return f"A panel a metric, measured over foretold with a diagonal: {told}."
+
+
+def recommendation_words(answer: Recommendation, name: str, unit: str) -> str:
+    """Tell each candidate's expected score, and when the confirmation run passes."""
+    assert answer.recipe is not None
+    told = "; ".join(
+        f"{each.role} {wording.interval(each.made, unit, most=3)}"
+        for each in (answer.recipe, *answer.others)
+    )
+    text = f"Bars, expected {name} as made, of {wording.many(1 + len(answer.others), 'recipe')}: "
+    run = answer.confirmation
+    if run is None:
+        return f"{text}{told}."
+    must = wording.with_unit(wording.number(run.threshold, 0.1), unit)
+    return (
+        f"{text}{told}. Below, a rising line: a run of {wording.many(run.cones, 'cone')} that "
+        f"must reach {must} passes with {wording.percent(run.passes)} if the model is right."
+    )
+
+
+def foretold_words(answer: Expectation) -> str:
+    """Tell what each foretold curve spans, and how wide its band is."""
+    told = "; ".join(
+        f"{CURVE_NAMES[band.name]} {_between(band.mean, band.unit)}, band "
+        f"{wording.number(float(np.nanmedian(band.high - band.low)), 1.0)} {band.unit} wide at "
+        "its median"
+        for band in answer.curves.values()
+    )
+    return (
+        f"{wording.many(len(answer.curves), 'line')} in bands, foretold: {told}."
+    )
+
+
+def ageing_words(answer: Ageing) -> str:
+    """Tell each metric's verdict."""
+    told = "; ".join(
+        f"{each.label} {each.verdict}, {wording.interval(each.whole, each.unit)}"
+        if each.whole.known
+        else f"{each.label} {each.verdict}"
+        for each in answer.metrics
+    )
+    return (
+        f"A strip a metric over 0 to {wording.number(answer.longest)} {answer.unit}, lines of "
+        f"{wording.many(answer.cones, 'kept cone')}: {told}."
+    )

@@ -150,14 +150,14 @@ def _unsaid(material: Material) -> Section:
 def _notes(material: Material) -> list[str]:
     """Gather every note once, in the order met."""
     found = material.findings
-    answers = (found.dead_ends, found.front, found.spread, found.drift)
+    answers = [found.dead_ends, found.front, found.recommendation, found.spread, found.drift]
     every = [
         material.notes,
         material.curves.notes,
         material.knobs.notes,
         material.outlook.notes,
         *(answer.notes for answer in found.optima),
-        *(answer.notes for answer in answers if answer),
+        *(answer.notes for answer in (*answers, found.foretold, *found.ageing) if answer),
     ]
     return list(dict.fromkeys(note for notes in every for note in notes))
 

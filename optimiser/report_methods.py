@@ -26,6 +26,13 @@ METHODS = (
     "cones left out; the hyperparameters are not learnt anew.",
     "Optimum, comparison, dead ends: whole functions drawn from the models' posterior (Wilson et "
     "al. 2020) at printable recipes; each drawn function has its own best recipe.",
+    "Expected curves: peaks brought to one place, functional principal components (Ramsay & "
+    "Silverman 2005, chapter 8), a Gaussian process for each; checked by leaving cones out.",
+    "Recipe for production: the expected score over what the printer makes of a recipe, its "
+    "settings strayed by their tolerances; the confirmation run by the usual one-sided sample "
+    "size and, for limits, one-sided tolerance factors (Hahn & Meeker 1991; ISO 16269-6).",
+    "Ageing: a mixed model, each kept cone with a level and a drift of its own; linear, "
+    "logarithmic or saturating law, named if it foretells left-out cones clearly better.",
     "Repeatability and session offsets: a linear mixed model by restricted maximum likelihood; "
     "the reference cone on an individuals chart (NIST/SEMATECH e-Handbook, 6.3.2.2); an offset is "
     "told from 0 by an F test of the metric's sessions (false discovery rate over the metrics "

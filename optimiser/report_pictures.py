@@ -10,23 +10,27 @@ from experiments.acoustics.catalogue import MEASURES, convert
 from experiments.plan import Plan
 from optimiser import figures, wording
 from optimiser import report_alternatives as words
+from optimiser.ageing_records import Ageing
 from optimiser.answers import Comparison
 from optimiser.document import Picture
 from optimiser.figures.style import hertz
 from optimiser.material import Material
 
 __all__ = [
+    "ageing_picture",
     "calibration_picture",
     "comparison_pictures",
     "curve_pictures",
     "dead_end_pictures",
     "drift_pictures",
+    "foretold_picture",
     "front_pictures",
     "history_picture",
     "index_picture",
     "knob_pictures",
     "optimum_pictures",
     "outlook_picture",
+    "recommendation_picture",
 ]
 
 
@@ -227,6 +231,46 @@ def front_pictures(material: Material) -> list[Picture]:
             words.front_words(answer, _units(material), labels),
         )
     ]
+
+
+def recommendation_picture(material: Material) -> Picture | None:
+    """Draw the recipe for production, its rivals and its confirmation run."""
+    answer, plan = material.findings.recommendation, material.plan
+    if answer is None or answer.recipe is None or answer.confirmation is None:
+        return None
+    name, unit = wording.score_name(plan), wording.score_unit(plan)
+    return Picture(
+        partial(figures.draw_recommendation, answer, metric=name, unit=unit),
+        "production",
+        "Above: the recipe for production and its rivals, over what the printer makes of each "
+        "(90 % bars). Below: how likely the confirmation run passes, over the true score.",
+        words.recommendation_words(answer, _labels(material)[name], unit),
+    )
+
+
+def foretold_picture(material: Material) -> Picture | None:
+    """Draw the foretold curves of the first cone to come."""
+    answer = material.findings.foretold
+    if answer is None or not answer.curves:
+        return None
+    return Picture(
+        partial(figures.draw_expectation, answer),
+        "foretold",
+        "Foretold curves of the next cone: solid the mean, dashed the middle curve, the band 90 % "
+        "of new measurements.",
+        words.foretold_words(answer),
+    )
+
+
+def ageing_picture(material: Material, answer: Ageing) -> Picture:
+    """Draw the kept cones over their age."""
+    return Picture(
+        partial(figures.draw_ageing, answer, labels=_labels(material)),
+        f"ageing_{answer.by}",
+        "Marks: what each kept cone measured; lines: the cone itself, without session and noise, "
+        "with its 90 % band.",
+        words.ageing_words(answer),
+    )
 
 
 def drift_pictures(material: Material) -> list[Picture]:

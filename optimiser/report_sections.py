@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from optimiser import wording
+from optimiser.ageing_tables import ageing_tables
 from optimiser.answer_tables import (
     EVIDENCE,
     FRONT_RULE,
@@ -15,16 +16,21 @@ from optimiser.answer_tables import (
     optimum_table,
     outlook_table,
 )
+from optimiser.curve_tables import expectation_tables
 from optimiser.document import Beside, Block, Heading, Pairs, Pictures, Section, Text
 from optimiser.material import Material
+from optimiser.production_tables import recommendation_tables
 from optimiser.report_pictures import (
+    ageing_picture,
     comparison_pictures,
     dead_end_pictures,
+    foretold_picture,
     front_pictures,
     index_picture,
     knob_pictures,
     optimum_pictures,
     outlook_picture,
+    recommendation_picture,
 )
 from optimiser.report_summary import best_line, effort_rows, title_of
 from optimiser.report_tables import expectations
@@ -32,6 +38,7 @@ from optimiser.report_tables import expectations
 __all__ = ["answer_sections"]
 
 _CANNOT = Text("Cannot tell yet.")
+_CLOCKS = {"light_hours": "Over hours of light", "age_days": "Over days of age"}
 
 
 def answer_sections(material: Material) -> list[Section]:
@@ -40,12 +47,15 @@ def answer_sections(material: Material) -> list[Section]:
     return [
         _best(material),
         _next(material),
+        _foretold(material),
         *traded,
         _knobs(material),
         _optima(material),
         _comparison(material),
         _dead_ends(material),
         _outlook(material),
+        _production(material),
+        _ageing(material),
     ]
 
 
@@ -169,3 +179,44 @@ def _outlook(material: Material) -> Section:
         pictures, rule = [outlook_picture(material)], Text(RULE, quiet=True)
     blocks: list[Block] = [Text(look.text), Beside([told, rule], pictures)]
     return Section("outlook", "Outlook", blocks)
+
+
+def _foretold(material: Material) -> Section:
+    """Show the whole curves that are expected of the first cone to come."""
+    answer, picture = material.findings.foretold, foretold_picture(material)
+    blocks: list[Block] = [Text("Cannot tell yet: too few cones have curves.")]
+    if answer is not None and picture is not None:
+        told = expectation_tables(material.plan, answer)
+        heading = Heading(title_of(material.coming[0]))
+        blocks = [heading, Text(answer.text), Beside(told, [picture], "left")]
+    return Section("foretold", "Expected curves", blocks)
+
+
+def _production(material: Material) -> Section:
+    """Show the recipe to make many of, and the run that confirms it."""
+    answer, plan = material.findings.recommendation, material.plan
+    blocks: list[Block] = [Text(answer.text) if answer else _CANNOT]
+    picture = recommendation_picture(material)
+    if answer is not None and picture is not None:
+        told = recommendation_tables(answer, plan, wording.describe(plan))
+        blocks.append(Beside(told, [picture], "left"))
+    return Section("production", "Recipe for production", blocks, "Production")
+
+
+def _ageing(material: Material) -> Section:
+    """Show how kept cones drift, by each clock that tells something."""
+    plan = material.plan
+    name = wording.describe(plan)[wording.score_name(plan)]
+    blocks: list[Block] = []
+    for answer in material.findings.ageing:
+        told = ageing_tables(answer, name, wording.score_unit(plan))
+        blocks += [
+            Heading(_CLOCKS.get(answer.by, answer.by)),
+            Text(answer.text),
+            Beside(told, [ageing_picture(material, answer)], "left"),
+        ]
+    none = Text(
+        "Cannot tell yet: no cone was heard at two ages. Keep some and measure them again later, "
+        "with their hours of light or their days."
+    )
+    return Section("ageing", "Ageing", blocks or [none])

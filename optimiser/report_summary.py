@@ -64,12 +64,24 @@ def _best_card(material: Material) -> Card:
         return Card("Best so far", "Cannot tell yet", lines)
     line = best_line(material)
     recipe = wording.recipe_line(material.plan, material.leader.settings)
+    asides = [_short(recipe, 300), *_production_lines(material)]
     return Card(
         "Best so far",
         f"Cone {material.leader.cone}",
         [f"{line[:1].upper()}{line[1:]}."],
-        [_short(recipe, 300)],
+        asides,
     )
+
+
+def _production_lines(material: Material) -> list[str]:
+    """Name the recipe for production, as far as there is one."""
+    answer, plan = material.findings.recommendation, material.plan
+    if answer is None or answer.recipe is None:
+        return []
+    made = wording.interval(answer.recipe.made, wording.score_unit(plan), most=3)
+    name = wording.describe(plan)[wording.score_name(plan)]
+    recipe = _short(wording.recipe_line(plan, answer.recipe.settings), 300)
+    return [f"For production now: {recipe}; expected {name} {made}."]
 
 
 def _front_card(front: Front | None) -> Card:
@@ -138,8 +150,9 @@ def _knob_card(material: Material) -> Card:
     known = [knob for knob in answer.knobs if knob.total.known]
     known = [knob for knob in known if knob.verdict != "no effect seen"][:_KNOBS]
     if not known:
-        found = "None seen" if any(k.total.known for k in answer.knobs) else "Cannot tell yet"
-        return Card("Main knobs", found, [_short(answer.text, 300)])
+        none = any(knob.total.known for knob in answer.knobs)
+        told = "None seen" if none else "Cannot tell yet"
+        return Card("Main knobs", told, [_short(answer.text, 300)])
     best = {each.variable: each for each in material.findings.optima}
     shares = wording.intervals([knob.total for knob in known], most=2)
     lines = []

@@ -7,10 +7,11 @@ from pathlib import Path
 import pytest
 
 from experiments.ledger import Ledger
-from optimiser import dead_ends, fit, front, optimum
+from optimiser import dead_ends, fit, front, optimum, recommend
 from optimiser.comparing import compare_levels
 from optimiser.drift import rig_drift
 from optimiser.findings import gather_findings
+from optimiser.gathering import coming_cones
 from optimiser.spread import estimate_spread
 
 PLAN = """
@@ -76,8 +77,29 @@ def test_they_are_what_the_verbs_say(ledger):
     assert found.spread.text == estimate_spread(plan, trials).text
     assert found.drift is not None
     assert found.drift.text == rig_drift(plan, ledger.wide_table()).text
+    assert found.recommendation is not None
+    assert found.recommendation.text == recommend(plan, trials, 3, model=model).text
     assert found.front is None
+    assert found.foretold is None  # nothing is to come
+    assert found.ageing == []  # no cone was heard at two ages
     assert told == sorted(told)
+
+
+def test_the_next_cone_s_curves_are_foretold_and_kept_cones_compared(ledger):
+    for age in (0, 100, 300):
+        ledger.measure(
+            1, session=f"later {age}", values={"loss": 4.0 + age / 300}, light_hours=age
+        )
+    plan, trials = ledger.plan, ledger.table()
+    model = fit(plan, trials, seed=3)
+    coming = coming_cones(ledger, model, 3)
+    found = gather_findings(ledger, model, 3, coming=coming)
+    assert found.foretold is not None
+    assert found.foretold.settings == coming[0].pick.settings
+    assert found.foretold.expected.keys() == plan.metrics.keys()
+    (kept,) = found.ageing
+    assert kept.by == "light_hours"
+    assert kept.cones == 1
 
 
 def test_a_plan_that_trades_tells_its_front(tmp_path: Path):

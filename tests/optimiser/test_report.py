@@ -12,13 +12,14 @@ from optimiser.document import pictures_in
 from optimiser.report import report_html, report_sections, write_report
 from tests import answers
 from tests.pages import Page
+from tests.whole_report import whole_material
 
 NASTY = "<script>alert('x')</script> & \"quotes\" <img src=x onerror=alert(1)>"
 
 
 @pytest.fixture(scope="module")
 def source() -> str:
-    return report_html(answers.material())
+    return report_html(whole_material())
 
 
 @pytest.fixture(scope="module")
@@ -26,7 +27,10 @@ def page(source) -> Page:
     return Page(source)
 
 
-ANSWERS = ["best", "next", "front", "knobs", "optimum", "comparison", "deadends", "outlook"]
+ANSWERS = [
+    "best", "next", "foretold", "front", "knobs", "optimum", "comparison", "deadends", "outlook",
+    "production", "ageing",
+]  # fmt: skip
 GROUNDS = [
     "curves", "table", "plan", "spread", "drift", "calibration", "unsaid", "cautions",
     "definitions", "methods",
@@ -66,6 +70,11 @@ def test_it_answers_the_questions(page):
         "It lies here.",
         "process resin",
         "Filament can be given up.",
+        "Expected score: 0.61.",
+        "Put the recipe into production.",
+        "For production now: process resin",
+        "Decay drifts up with light.",
+        "Cone 3 was kept in the dark.",
         "3 of 5 measured recipes are probably on the front",
         "9.0 kHz (8.1 to 9.9)",
         "best within 5 % of what is possible",
@@ -100,10 +109,10 @@ def test_every_measure_is_defined_those_used_first(page):
 
 def test_every_picture_says_what_is_seen_and_has_a_caption(page):
     pictures = [values for tag, values in page.tags if tag == "svg" and "role" in values]
-    assert len(pictures) == 15
+    assert len(pictures) == 18
     assert len([tag for tag, _ in page.tags if tag == "figcaption"]) == len(pictures)
     assert [values["aria-label"] for values in pictures] == [
-        each.alternative for each in drawn(answers.material())
+        each.alternative for each in drawn(whole_material())
     ]
 
 
@@ -111,7 +120,7 @@ def drawn(material):
     return [each for section in report_sections(material) for each in pictures_in(section.blocks)]
 
 
-@pytest.mark.parametrize("material", [answers.material, answers.empty_material])
+@pytest.mark.parametrize("material", [whole_material, answers.empty_material])
 def test_words_for_a_picture_tell_its_kind_and_what_was_found(material):
     for each in drawn(material()):
         told = each.alternative
@@ -138,11 +147,15 @@ def test_words_for_a_picture_tell_its_kind_and_what_was_found(material):
         ("deadends", "process: resin 97 %, filament 3 %, drop"),
         ("front", "cone 1 at upper limit 12.0 kHz (10.8 to 13.2)"),
         ("drift", "day 5 shifted"),
+        ("foretold", "response 66 to 80 dB, band 4.0 dB wide"),
+        ("production", "recommended 0.64 (0.58 to 0.69); best if exact 0.50 (0.44 to 0.55)"),
+        ("production", "a run of 5 cones that must reach 0.58 passes with 86 %"),
+        ("ageing_light_hours", "decay drifts up, 0.5 ms (0.3 to 0.8)"),
         ("calibration", "upper limit 5 of 6 bars cross the diagonal"),
     ],
 )
 def test_words_for_a_picture_repeat_its_numbers(key, wanted):
-    told = {each.key: each.alternative for each in drawn(answers.material())}
+    told = {each.key: each.alternative for each in drawn(whole_material())}
     assert wanted in told[key].replace("\xa0", " "), told[key]
 
 
@@ -174,7 +187,9 @@ def test_a_wide_table_says_that_it_scrolls(undrawn):
     variables = {**answers.PLAN["variables"], **many}
     trials = answers.TRIALS.assign(**{name: 5.0 for name in many})
     told = report_html(answers.material(plan=answers.plan(variables=variables), trials=trials))
-    wide = re.findall(r'<div class="table over-paper" style="--letters: \d+">.*?</table>', told, re.DOTALL)
+    wide = re.findall(
+        r'<div class="table over-paper" style="--letters: \d+">.*?</table>', told, re.DOTALL
+    )
     assert len(wide) == 1
     assert "scroll the table sideways" in wide[0]
     assert "Recipes of 5 cones" in wide[0]
@@ -216,7 +231,7 @@ def test_an_experiment_without_a_cone_still_has_every_section():
 
 
 def test_it_is_written_whole_and_equal_material_gives_equal_text(tmp_path, source):
-    path = write_report(answers.material(), tmp_path / "report.html")
+    path = write_report(whole_material(), tmp_path / "report.html")
     assert path.read_text(encoding="utf-8").startswith(source)
     assert [each.name for each in path.parent.iterdir()] == ["report.html"]
 

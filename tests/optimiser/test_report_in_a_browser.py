@@ -17,6 +17,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from optimiser.report import report_html
 from tests import answers
 from tests.optimiser.test_cards import pages_of
+from tests.whole_report import whole_material
 
 pytestmark = pytest.mark.slow
 
@@ -45,7 +46,7 @@ def long_report(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )
     coming = [dataclasses.replace(each, pick=pick) for each in answers.material().coming]
     path = tmp_path_factory.mktemp("report") / "report.html"
-    told = report_html(answers.material(plan=plan, trials=trials, coming=coming))
+    told = report_html(whole_material(plan=plan, trials=trials, coming=coming))
     path.write_text(told, encoding="utf-8")
     return path
 

@@ -19,6 +19,7 @@ from optimiser.report import report_sections
 from optimiser.report_markdown import pictures_folder, plain, report_markdown, write_markdown
 from tests import answers
 from tests.pages import Page
+from tests.whole_report import whole_material
 
 # CommonMark 0.31 with the pipe tables and struck text of GitHub Flavored Markdown.
 READER = MarkdownIt("commonmark").enable(["table", "strikethrough"])
@@ -31,7 +32,7 @@ NASTY = (
 
 @pytest.fixture(scope="module")
 def post():
-    return report_markdown(answers.material(), "report_pictures")
+    return report_markdown(whole_material(), "report_pictures")
 
 
 def rendered(text: str) -> Page:
@@ -49,7 +50,7 @@ def tables(blocks) -> list[Table]:
 
 
 def test_it_holds_every_section_and_every_table_cell_for_cell(post):
-    sections = report_sections(answers.material())
+    sections = report_sections(whole_material())
     shown = READER.render(post.text)
     assert re.findall("<h2>(.*?)</h2>", shown) == [each.title for each in sections]
     wanted = [table for each in sections for table in tables(each.blocks)]
