@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -109,6 +109,10 @@ class Desk:
     def state(self, ledger: Ledger) -> State:
         """Give the present state of the experiment."""
         return State(ledger.plan.digest, ledger.data_digest())
+
+    def version(self, ledger: Ledger) -> Hashable:
+        """Give what changes with every act and every plan, remarks included; see `state`."""
+        return (self._file(), ledger.plan.digest, int(ledger.history(1)["id"].iloc[0]))
 
     def trials(self, state: State, *, wide: bool = False) -> tuple[Plan, pd.DataFrame]:
         """Give the plan and the table of a state, put together once; not to be changed.

@@ -21,6 +21,7 @@ from optimiser.page.recipes import SET, knobs_of, point
 from optimiser.remarks import entry_remarks
 
 if TYPE_CHECKING:
+    from experiments.ledger import Ledger
     from experiments.plan import Plan
 
 __all__ = ["add", "new", "show"]
@@ -52,31 +53,58 @@ class Column:
     measured: bool = False
 
 
+@dataclass(frozen=True)
+class Listing:
+    """The whole table, put together once for each act.
+
+    Parameters
+    ----------
+    columns : list of Column
+    rows : list of dict
+        Column to text, a row a cone.
+    values : dict
+        Column to the values that it is sorted by.
+    left_out : list of str
+        What does not agree with the plan.
+    """
+
+    columns: list[Column]
+    rows: list[dict[str, str]]
+    values: dict[str, list[Any]]
+    left_out: list[str]
+
+
 def show(call: Call) -> Response:
     """Show the table, sorted and filtered as the address says."""
     with call.desk.ledger() as ledger, ledger.snapshot():
-        plan, table = ledger.plan, ledger.full_table()
-        left_out = [str(problem) for problem in ledger.disagreements()]
-    cones = _by_cone(plan, table)
-    columns = _columns(plan, cones)
-    keys = [column.key for column in columns]
-    sort = call.asked("sort") if call.asked("sort") in keys else "cone"
+        key = (call.desk.version(ledger), "cones")
+        table: Listing = call.desk.work.once(key, "the table", lambda _tell: _listing(ledger))
+    sort = call.asked("sort") if call.asked("sort") in table.values else "cone"
     down = call.asked("order") == "down"
     status, find = call.asked("status"), call.asked("find")
-    rows = [dict(zip(keys, cells, strict=True)) for cells in _cells(columns, cones)]
-    order = _order(list(cones[sort]), down=down)
+    order = _order(table.values[sort], down=down)
     return call.page(
         "cones",
-        columns=columns,
-        rows=[rows[place] for place in order if _matches(rows[place], status, find)],
-        total=len(rows),
+        columns=table.columns,
+        rows=[table.rows[place] for place in order if _matches(table.rows[place], status, find)],
+        total=len(table.rows),
         sort=sort,
         down=down,
         state=status,
         find=find,
         statuses=[("", "every state"), *((each, each) for each in STATUSES)],
-        left_out=left_out,
+        left_out=table.left_out,
     )
+
+
+def _listing(ledger: Ledger) -> Listing:
+    plan = ledger.plan
+    cones = _by_cone(plan, ledger.full_table())
+    columns = _columns(plan, cones)
+    keys = [column.key for column in columns]
+    rows = [dict(zip(keys, cells, strict=True)) for cells in _cells(columns, cones)]
+    values = {key: list(cones[key]) for key in keys}
+    return Listing(columns, rows, values, [str(each) for each in ledger.disagreements()])
 
 
 def _by_cone(plan: Plan, table: pd.DataFrame) -> pd.DataFrame:
