@@ -87,11 +87,13 @@ class Family:
     firsts: Ints
     seed: int
     _normal: Floats = field(init=False, repr=False)
+    _turn: Ints = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         size = len(self.processes) + 1
         sobol = stats.qmc.Sobol(size, rng=np.random.default_rng([self.seed, 41]))
         self._normal = special.ndtri(np.clip(sobol.random(_DRAWS), 1e-9, 1 - 1e-9))
+        self._turn = np.random.default_rng([self.seed, 43]).permutation(_DRAWS)
 
     def foretell(self, points: Points) -> Foretold:
         """Foretell a new measurement of a new cone in a new session, of one recipe."""
@@ -128,7 +130,8 @@ class Family:
         first = int(np.flatnonzero(np.flatnonzero(own) == row)[0])
         told = [
             _left_out(process, each, own, first)
-            for process, each in zip(self.processes, outputs, strict=True)
+            # Without it the others may span less than with it.
+            for process, each in zip(self.processes, outputs, strict=False)
         ]
         mean, variance = ([each[k] for each in told] for k in (0, 1))
         return Foretold(_stacked(mean), _stacked(variance), others, place)
@@ -149,14 +152,15 @@ class Family:
         """Draw curves, an array (count, points) a channel, in dB."""
         normal = self._normal[:count]
         draws = told.mean.shape[1]
-        which = np.arange(count) % max(draws, 1)
+        # A run of a Sobol sequence is spread by itself; every so many-th of its points is not.
+        which = np.arange(count) * draws // count
         # A column for the shift even where nothing is registered or learnt.
         parts = np.zeros((count, max(len(self.processes), 1)))
-        for place in range(len(self.processes)):
+        for place in range(len(told.mean)):
             sd = np.sqrt(told.variance[place, which])
             parts[:, place] = told.mean[place, which] + sd * normal[:, place]
         others = np.flatnonzero(np.arange(len(self.rests)) != told.own)
-        rests = self.rests[others[(np.arange(count) // max(draws, 1)) % len(others)]]
+        rests = self.rests[others[self._turn[:count] % len(others)]]
         # As few rests as there are cones tell their spread no better than that many values do.
         factor = special.stdtrit(max(len(others) - 1, 1), special.ndtr(normal[:, -1]))
         first = int(self.warp is not None)

@@ -121,6 +121,34 @@ def test_equal_curves_are_foretold_as_they_are():
     assert band.high == pytest.approx(80.0)
 
 
+def test_one_curve_unlike_all_others_can_be_left_out():
+    trials, readings = known_family(5, seed=2)
+    flat = [CurveReading(c.measurement, "response", c.x, 0 * c.y + 80.0) for c in readings.curves]
+    flat[2] = readings.curves[2]
+    model = fit_curves(known_plan(), trials, CurveReadings(flat))
+    (check,) = check_curves(model)
+    assert check.table["error"].iloc[2] > 1.0
+    assert np.isfinite(check.table["error"]).all()
+
+
+def test_draws_are_spread_over_hyperparameters_and_rests(model):
+    family = model.families["response"]
+    told = family.foretell(family.processes[0].points_.take(np.array([3])))
+    apart = replace(told, mean=told.mean + 0 * told.mean, variance=0 * told.variance)
+    # With nothing left to chance but the draw and the rests, each draw of 16 comes up 16 times.
+    still = replace(family, rests=0 * family.rests)
+    assert len(np.unique(still.draw(apart)[0], axis=0)) == 16
+    one = replace(apart, mean=np.repeat(told.mean[:, :1], 16, axis=1))
+    sizes = family.draw(one)[0] - still.draw(one)[0]
+    inside = slice(20, -60)
+    usual = np.sqrt(np.mean(family.rests[:, inside] ** 2))
+    assert np.sqrt(np.mean(sizes[:, inside] ** 2)) == pytest.approx(usual, rel=0.25)
+    # The first part's draws are standard normal within each set of hyperparameters.
+    normal = family._normal[:, 0].reshape(16, 16)
+    assert np.abs(normal.mean(axis=1)).max() < 0.3
+    assert normal.std(axis=1).min() > 0.7
+
+
 def test_scores_are_learnt_by_the_processes_of_the_metrics(model):
     family = model.families["response"]
     encoding = Encoding(model.encoding.space)
