@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, ClassVar
 
 from optimiser import wording
 from optimiser.answers import (
@@ -19,7 +17,14 @@ from optimiser.answers import (
     Outlook,
     Sensitivity,
 )
-from optimiser.uncertainty import Chart, Component, Drift, Offset, Spread
+from optimiser.rig_tables import (
+    chart_table,
+    offset_table,
+    sitting_table,
+    spread_table,
+    within,
+)
+from optimiser.text_table import Table, shown
 
 __all__ = [
     "EVIDENCE",
@@ -46,51 +51,11 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True)
-class Table:
-    """A table as text.
-
-    Parameters
-    ----------
-    title : str
-        What it shows.
-    heads : list of str
-        Column heads; empty ones for pairs of a name and a value.
-    rows : list of list of str
-        Cells.
-    marked : frozenset of int
-        Indices of the rows to emphasise.
-    narrow : bool
-        Whether cells are short and never wrap.
-    """
-
-    kind: ClassVar[str] = "table"
-    title: str
-    heads: Sequence[str]
-    rows: Sequence[Sequence[str]]
-    marked: frozenset[int] = frozenset()
-    narrow: bool = False
-
-    @property
-    def letters(self) -> int:
-        """How wide it is at least, in letters: long words and short cells do not break."""
-        widths = []
-        for place, head in enumerate(self.heads):
-            cells = [str(row[place]) for row in self.rows]
-            words = [word for text in [head, *cells] for word in text.split(" ")]
-            widths.append(max(map(len, [*words, *(cells if self.narrow else [])]), default=0) + 2)
-        return sum(widths)
-
-
-def _name(labels: Mapping[str, str], name: str) -> str:
-    return labels.get(name, name.replace("_", " "))
-
-
 def check_table(checks: Sequence[Calibration], labels: Mapping[str, str]) -> Table:
     """List how well each metric's model foretells cones that it was not shown."""
     rows = [
         [
-            _name(labels, check.metric),
+            shown(labels, check.metric),
             f"{check.inside} of {check.cones}",
             wording.with_unit(wording.number(check.error, check.error), check.unit),
             wording.with_unit(wording.number(check.spread, check.spread), check.unit),
@@ -106,11 +71,11 @@ def knob_table(answer: Sensitivity, labels: Mapping[str, str]) -> Table:
     alone = wording.intervals([knob.first for knob in answer.knobs], most=2)
     in_all = wording.intervals([knob.total for knob in answer.knobs], most=2)
     rows = [
-        [_name(labels, knob.variable), first, total, _evidence(knob.evidence), knob.verdict]
+        [shown(labels, knob.variable), first, total, _evidence(knob.evidence), knob.verdict]
         for knob, first, total in zip(answer.knobs, alone, in_all, strict=True)
     ]
-    shown = _name(labels, answer.metric)
-    title = f"What moves {shown} (share of its variance, 90 % intervals)"
+    called = shown(labels, answer.metric)
+    title = f"What moves {called} (share of its variance, 90 % intervals)"
     return Table(title, ["variable", "alone", "in all", "evidence", "verdict"], rows, narrow=True)
 
 
@@ -127,7 +92,7 @@ def pair_tables(answer: Sensitivity, labels: Mapping[str, str]) -> list[Table]:
     cells = {frozenset((p.a, p.b)): f"{100 * p.index.mean:.0f}" for p in known}
     rows = [
         [
-            f"{place + 1} {_name(labels, row)}",
+            f"{place + 1} {shown(labels, row)}",
             *(cells.get(frozenset((row, column)), wording.UNKNOWN) for column in names[:place]),
             *[""] * (len(names) - 1 - place),
         ]
@@ -138,7 +103,7 @@ def pair_tables(answer: Sensitivity, labels: Mapping[str, str]) -> list[Table]:
     top = known[:_LISTED]
     shares = wording.intervals([pair.index for pair in top], most=2)
     strongest = [
-        [f"{_name(labels, p.a)} with {_name(labels, p.b)}", share, p.verdict]
+        [f"{shown(labels, p.a)} with {shown(labels, p.b)}", share, p.verdict]
         for p, share in zip(top, shares, strict=True)
     ]
     heads = ["pair", "together", "verdict"]
@@ -179,7 +144,7 @@ def optimum_table(answers: Sequence[Optimum], labels: Mapping[str, str]) -> Tabl
         good = wording.runs(answer.as_good, list(answer.curve["setting"])) or wording.UNKNOWN
         edge = "at the end of its range" if answer.at_edge else ""
         good = wording.with_unit(good, answer.unit)
-        rows.append([_name(labels, answer.variable), best, between, good, edge])
+        rows.append([shown(labels, answer.variable), best, between, good, edge])
     heads = ["variable", "best", "it lies in (90 %)", "as good as best", ""]
     if not any(row[-1] for row in rows):
         heads, rows = heads[:-1], [row[:-1] for row in rows]
@@ -194,7 +159,7 @@ def shift_table(answer: Optimum, labels: Mapping[str, str]) -> Table:
     ]
     rows = [
         [
-            _name(labels, each.variable),
+            shown(labels, each.variable),
             f"{each.a}: {at_a}",
             f"{each.b}: {at_b}",
             apart,
@@ -202,7 +167,7 @@ def shift_table(answer: Optimum, labels: Mapping[str, str]) -> Table:
         ]
         for each, at_a, at_b, apart in zip(answer.shifts, *columns, strict=True)
     ]
-    title = f"Best {_name(labels, answer.variable)} by level, 90 % intervals"
+    title = f"Best {shown(labels, answer.variable)} by level, 90 % intervals"
     return Table(title, ["choice", "at one level", "at another", "difference", "verdict"], rows)
 
 
@@ -220,7 +185,7 @@ def difference_table(
         heads = ["metric", "each at its best, 90 % interval", "over the same other settings"]
     rows = [
         [
-            _name(labels, name),
+            shown(labels, name),
             *(wording.interval(each[name], units.get(name, "")) for each in columns),
         ]
         for name in columns[0]
@@ -287,10 +252,10 @@ def dead_end_table(
     losses = wording.intervals([each.loss for each in answer.variants], unit, most=3)
     saved = [_saved(each.saves) for each in answer.variants]
     for variant, loss, saves in zip(answer.variants, losses, saved, strict=True):
-        shown = _name(labels, variant.variable)
+        called = shown(labels, variant.variable)
         rows.append(
             [
-                "" if shown == before else shown,
+                "" if called == before else called,
                 variant.where,
                 wording.percent(variant.probability),
                 loss,
@@ -298,7 +263,7 @@ def dead_end_table(
                 variant.verdict,
             ]
         )
-        before = shown
+        before = called
     heads = ["variable", "where", "chance", f"{name} lost without it", "of 10 cones", "verdict"]
     return Table("Where the best recipe can still lie", heads, rows, narrow=True)
 
@@ -331,7 +296,7 @@ def front_table(answer: Front, units: Mapping[str, str], labels: Mapping[str, st
         [", ".join(each.cones), *cells, wording.percent(each.chance)]
         for each, *cells in zip(listed, *columns, strict=True)
     ]
-    heads = ["cone", *(_name(labels, name) for name in answer.metrics), "on the front"]
+    heads = ["cone", *(shown(labels, name) for name in answer.metrics), "on the front"]
     rest = len(answer.members) - len(listed)
     out = f"; {wording.many(rest, 'other')} under 5 %" if rest else ""
     title = f"Recipes that may be on the front, 90 % intervals{out}"
@@ -380,78 +345,3 @@ def outlook_table(answer: Outlook, unit: str = "") -> Table:
     if math.isfinite(answer.alike):
         rows.append(["best within 5 % or the repeatability", wording.percent(answer.alike)])
     return Table("Outlook", ["", ""], rows)
-
-
-def spread_table(answer: Spread) -> Table:
-    """List each metric's sources of spread; the metric is named on its first row."""
-    rows = []
-    for metric in answer.metrics:
-        parts = [each for each in (*metric.components, metric.combined) if each.sd.known]
-        for place, part in enumerate(parts or metric.components[:1]):
-            rows.append(["" if place else metric.label, *_source(part, metric.unit)])
-    heads = ["metric", "source", "sd, 90 % interval", "df", "cones", "n"]
-    return Table("Spread of the measurements", heads, rows, narrow=True)
-
-
-def within(answer: Spread) -> list[tuple[str, str]]:
-    """Say around which half width of its mean nine of ten new prints of a recipe measure."""
-    return [
-        (metric.label, wording.with_unit(wording.number(each, each), metric.unit))
-        for metric in answer.metrics
-        if math.isfinite(each := metric.expanded)
-    ]
-
-
-def _source(part: Component, unit: str) -> list[str]:
-    if not part.sd.known:
-        return ["", wording.interval(part.sd), "", "", ""]
-    degrees = f"{part.degrees:.3g}" if math.isfinite(part.degrees) else wording.UNKNOWN
-    counts = [degrees, str(part.sd.cones), str(part.measurements)]
-    return [part.source, wording.interval(part.sd, unit), *counts]
-
-
-def sitting_table(answer: Drift) -> Table:
-    """List the verdict on each session."""
-    rows = [[each.session, each.verdict, each.text] for each in answer.sittings]
-    return Table("Sessions", ["session", "verdict", ""], rows)
-
-
-def chart_table(charts: Sequence[Chart]) -> Table:
-    """List each metric's centre, limits and newest reading of the reference cone."""
-    rows = []
-    for chart in charts:
-        limits = Estimate(chart.centre, chart.low, chart.high)
-        centre, low, high, newest = (
-            wording.beside(each, limits)
-            for each in (chart.centre, chart.low, chart.high, chart.values[-1])
-        )
-        between = f"{low} to {high}" if math.isfinite(chart.sd) else "too few"
-        centre = wording.with_unit(centre, chart.unit)
-        rows.append([chart.label, centre, between, newest, str(len(chart.values))])
-    heads = ["metric", "centre", "limits", "newest", "sessions"]
-    return Table("Readings of the reference cone", heads, rows, narrow=True)
-
-
-def offset_table(answer: Drift, labels: Mapping[str, str]) -> Table:
-    """List the offset of each session; metrics that tell none are left out."""
-    known: dict[str, list[Offset]] = {}
-    for offset in answer.offsets:
-        known.setdefault(offset.metric, []).append(offset)
-    told = {name: each for name, each in known.items() if any(o.offset.known for o in each)}
-    sessions = [each.session for each in next(iter(told.values()), [])]
-    columns = [_offsets(row) for row in told.values()]
-    heads = [f"{_name(labels, name)} ({_offset_unit(row[0])})" for name, row in told.items()]
-    rows: list[list[Any]] = [list(row) for row in zip(sessions, *columns, strict=True)]
-    star = "; * told from 0" if any(each.told for each in answer.offsets) else ""
-    title = f"Offsets of the sessions from their average, 90 % intervals{star}"
-    return Table(title, ["session", *heads], rows, narrow=True)
-
-
-def _offset_unit(offset: Offset) -> str:
-    return "% of value" if offset.relative else offset.unit
-
-
-def _offsets(column: Sequence[Offset]) -> list[str]:
-    """Write a metric's offsets with their intervals, or dashes; those told from 0 with a star."""
-    cells = wording.intervals([each.offset for each in column], unknown=wording.UNKNOWN)
-    return [f"{cell}{' *' if each.told else ''}" for cell, each in zip(cells, column, strict=True)]

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
-from optimiser.answer_tables import Table
+from optimiser.text_table import Table
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

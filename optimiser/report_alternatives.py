@@ -319,9 +319,7 @@ def foretold_words(answer: Expectation) -> str:
         "its median"
         for band in answer.curves.values()
     )
-    return (
-        f"{wording.many(len(answer.curves), 'line')} in bands, foretold: {told}."
-    )
+    return f"{wording.many(len(answer.curves), 'line')} in bands, foretold: {told}."
 
 
 def ageing_words(answer: Ageing) -> str:

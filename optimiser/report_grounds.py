@@ -6,14 +6,7 @@ import platform
 from importlib.metadata import PackageNotFoundError, version
 
 from optimiser import wording
-from optimiser.answer_tables import (
-    chart_table,
-    check_table,
-    offset_table,
-    sitting_table,
-    spread_table,
-    within,
-)
+from optimiser.answer_tables import check_table
 from optimiser.cautions import for_plan
 from optimiser.document import (
     Beside,
@@ -38,6 +31,13 @@ from optimiser.report_tables import (
     measurement_table,
     metric_table,
     variable_table,
+)
+from optimiser.rig_tables import (
+    chart_table,
+    offset_table,
+    sitting_table,
+    spread_table,
+    within,
 )
 
 __all__ = ["ground_sections", "versions"]
@@ -89,8 +89,12 @@ def _plan(material: Material) -> Section:
     for title, items in (("Rules", rules), ("Derived quantities", derived), ("Effort", effort)):
         if items:
             blocks += [Heading(title), Items(items)]
+    goal = f"The goal is the best {wording.describe(plan)[wording.score_name(plan)]}."
     if plan.goal == "trade":
-        blocks.insert(0, Text("The plan trades its metrics: it seeks the front between them."))
+        goal = "The plan trades its metrics: it seeks the front between them."
+    if plan.age is not None:
+        goal += f" Metrics are judged at {plan.age.at:g} {plan.age.clock.replace('_', ' ')}."
+    blocks.insert(0, Text(goal))
     return Section("plan", "Plan", blocks)
 
 

@@ -23,7 +23,6 @@ from experiments.outputs import (
     seal_png,
     write_whole,
 )
-from optimiser.answer_tables import Table
 from optimiser.document import (
     Beside,
     Block,
@@ -42,6 +41,7 @@ from optimiser.document import (
 from optimiser.figures import to_png
 from optimiser.material import Material
 from optimiser.report import counts, report_sections
+from optimiser.text_table import Table
 
 __all__ = ["Post", "check_pictures", "pictures_folder", "report_markdown", "write_markdown"]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import compress
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,10 +11,10 @@ import numpy as np
 from experiments.acoustics.catalogue import MEASURES
 from experiments.trials import is_mass
 from optimiser import wording
-from optimiser.answer_tables import Table
 from optimiser.answers import Estimate
 from optimiser.document import Term
 from optimiser.material import Material
+from optimiser.text_table import Table
 
 if TYPE_CHECKING:
     from experiments.plan import Metric, Plan, Variable
@@ -49,18 +50,25 @@ def variable_table(plan: Plan) -> Table:
             f"{parent.replace('_', ' ')} is {' or '.join(map(wording.setting, values))}"
             for parent, values in variable.only_when.items()
         )
+        strays = variable.tolerance if variable.numeric else 0.0
         rows.append(
             [
                 _head(variable.label, variable.unit),
                 variable.kind,
                 _range(variable),
                 when or "always",
+                wording.with_unit(wording.setting(strays), variable.unit) if strays else "",
+                f"{variable.setup_minutes:g} min" if variable.setup_minutes else "",
+                "all cones of a plate" if variable.per == "plate" else "",
                 variable.note,
             ]
         )
-    heads = ["variable", "kind", "values", "used when", "remark"]
-    if not any(row[-1] for row in rows):
-        heads, rows = heads[:-1], [row[:-1] for row in rows]
+    heads = [
+        "variable", "kind", "values", "used when", "strays by (sd)", "set-up", "shared by",
+        "remark",
+    ]  # fmt: skip
+    told = [any(row[place] for row in rows) or place < 4 for place in range(len(heads))]
+    heads, *rows = (list(compress(row, told)) for row in (heads, *rows))
     return Table(f"Variables ({len(rows)})", heads, rows)
 
 

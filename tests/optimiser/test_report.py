@@ -8,6 +8,7 @@ import re
 import pytest
 
 from experiments.acoustics.catalogue import MEASURES
+from optimiser.answers import Estimate
 from optimiser.document import pictures_in
 from optimiser.report import report_html, report_sections, write_report
 from tests import answers
@@ -247,3 +248,34 @@ def test_an_empty_experiment_has_no_tables_of_nothing():
     after = told[told.index('id="knobs"') : told.index('id="curves"')]
     assert after.count("<table") == 1  # of the outlook
     assert "somewhat fewer" not in told
+
+
+def test_the_plan_tells_goal_tolerance_set_up_and_what_a_plate_shares(undrawn):
+    process = {**answers.PLAN["variables"]["process"], "setup_minutes": 25, "per": "plate"}
+    wall = {**answers.PLAN["variables"]["wall"], "tolerance": 0.02}
+    variables = {**answers.PLAN["variables"], "process": process, "wall": wall}
+    told = report_html(
+        answers.material(plan=answers.plan(variables=variables, goal="trade"))
+    ).replace("\xa0", " ")
+    for wanted in ("seeks the front", "25 min", "all cones of a plate", "0.02 mm", "strays by"):
+        assert wanted in told, wanted
+    plain = report_html(answers.material())
+    assert "strays by" not in plain
+    assert "The goal is the best score." in plain
+
+
+def test_a_plan_that_trades_is_summed_up_by_its_front(undrawn):
+    added, volume = Estimate(0.03, 0, 0.09, 3), Estimate(0.45, 0.4, 0.5, 3)
+    look = dataclasses.replace(
+        answers.outlook(), verdict="no verdict", volume=volume, added=added, text="It adds."
+    )
+    material = answers.material(plan=answers.plan(goal="trade"), outlook=look)
+    first, *_ = sections = report_sections(material)
+    said = str(first).replace("\xa0", " ")
+    for wanted in ("The front so far", "Cones 1, 3, 4", "+ 0.03 (0.00 to 0.09)", "It adds."):
+        assert wanted in said, wanted
+    assert "One measurement of it: score" not in said
+    (outlook,) = [each for each in sections if each.key == "outlook"]
+    said = str(outlook)
+    assert "Outlook of the front" in said
+    assert "repeatability" not in said
