@@ -82,6 +82,7 @@ WAYS = (
     Way("/answers", "answers.whole"),
     Way("/answers/{name:str}", "answers.show"),
     Way("/plan", "plan.show", "plan.take"),
+    Way("/plan/recompute", "recomputed.show", "recomputed.take"),
     Way("/report", "report.show"),
     Way("/report/file", "report.file"),
     Way("/begin", "begin.show", "begin.take"),

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import pytest
+
+from experiments.measuring import measure_contents
 from experiments.replanning import plan_digest
-from tests.bench_page import OURS, PLAN
+from tests.bench_page import OURS, PLAN, response_text
 
 
 def test_the_plan_is_shown_as_tables_and_as_text(browser):
@@ -52,3 +55,21 @@ def test_a_broken_plan_can_be_mended_where_every_other_room_says_what_is_wrong(b
     data = {"token": token, "plan": PLAN, "digest": plan_digest("name = 1"), "do": "save"}
     assert browser.client.post("/plan", data=data, headers=OURS).status_code == 200
     assert "Cone" in browser.get("/cones").text
+
+
+def test_values_are_brought_up_to_a_plan_whose_metric_changed(browser):
+    with browser.ledger as ledger:
+        measured = measure_contents(ledger.plan, [("r.txt", response_text(6000))])
+        ledger.measure(3, session="monday", curves=measured.curves, values=measured.values)
+    text = PLAN.replace('from = "response"', 'from = "response"\ndrop_db = 6')
+    page = browser.told("/plan", plan=text, digest=plan_digest(PLAN), do="save")
+    assert "a definition that changed" in page.text
+    browser.get("/plan/recompute")
+    for job in list(browser.desk.work._jobs.values()):
+        job.wait(20)
+    # Second order, fc 6 kHz: 10 dB down at fc 9^(1/4), 6 dB at fc (10^0.6 - 1)^(1/4).
+    assert "10.39" in browser.get("/plan/recompute").text
+    assert "1 value brought up to the plan." in browser.told("/plan/recompute", do="save").text
+    with browser.ledger as ledger:
+        value = ledger.measurements(3)[0].values["upper_limit"]
+    assert value == pytest.approx(6 * (10**0.6 - 1) ** 0.25, rel=2e-3)
