@@ -22,24 +22,22 @@ def expectation_tables(plan: Plan, answer: Expectation) -> list[Table]:
 
 def metric_table(plan: Plan, answer: Expectation) -> Table:
     """List each metric as its model foretells it, and as the foretold curves read it."""
-    read = {one.metric: one for one in answer.agreements}
+    read = {one.metric: (one.middle, one.mean) for one in answer.agreements}
+    told = {
+        name: (metric.label, metric.unit, answer.expected[name])
+        for name, metric in plan.metrics.items()
+    }
+    if wording.score_name(plan) not in plan.metrics:
+        told["score"] = ("score", "", answer.score)
+    measured = {**answer.measured, "score": answer.seen_score}
     rows = []
-    for name, metric in plan.metrics.items():
-        told = answer.expected[name]
-        row = [metric.label, wording.interval(told, metric.unit)]
-        row += [_beside(answer.measured.get(name, np.nan), told)] if answer.measured else []
-        one = read.get(name)
-        row += [
-            _beside(value, told) for value in ((one.middle, one.mean) if one else (np.nan,) * 2)
-        ]
-        rows.append(row)
-    name = wording.score_name(plan)
-    if name not in plan.metrics:
-        row = [name, wording.interval(answer.score)]
-        row += [_beside(answer.seen_score, answer.score)] if answer.measured else []
-        rows.append([*row, wording.UNKNOWN, wording.UNKNOWN])
-    measured = ["measured"] if answer.measured else []
-    heads = ["metric", "expected", *measured, "from the middle curve", "from the mean curve"]
+    for name, (label, unit, estimate) in told.items():
+        values = [measured.get(name, np.nan)] if answer.measured else []
+        values += read.get(name, (np.nan, np.nan)) if read else ()
+        beside = [_beside(value, estimate) for value in values]
+        rows.append([label, wording.interval(estimate, unit), *beside])
+    heads = ["metric", "expected", *(["measured"] if answer.measured else [])]
+    heads += ["from the middle curve", "from the mean curve"] if read else []
     return Table("Expected metrics, 90 % intervals of a new measurement", heads, rows)
 
 
