@@ -6,6 +6,7 @@ import socket
 import threading
 import webbrowser
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 import uvicorn
@@ -73,7 +74,9 @@ def serve(
             timeout_graceful_shutdown=2,
             limit_concurrency=200,
         )
-        uvicorn.Server(config).run(sockets=[bound])
+        # uvicorn ends cleanly on Ctrl-C and then raises it again; here that is the way to stop.
+        with suppress(KeyboardInterrupt):
+            uvicorn.Server(config).run(sockets=[bound])
 
 
 def listening(host: str, port: int | None) -> socket.socket:

@@ -63,5 +63,5 @@ def test_it_answers_within_two_seconds_and_stops_cleanly(tmp_path):
                 time.sleep(0.05)
         assert "A new experiment" in page
         server.send_signal(signal.SIGINT)
-        server.wait(10)
+        assert server.wait(10) == 0
         assert "Traceback" not in server.stderr.read()
