@@ -13,7 +13,7 @@ from tests.curve_workshops import known_family, known_plan
 
 
 def test_prints_of_one_recipe_are_compared_as_an_analysis_of_variance_does():
-    trials, readings = known_family(10, seed=8)
+    trials, readings = known_family(8, seed=8)
     recipe = ["wall", "process", "cure"]
     for twin, first in ((1, 0), (2, 0), (6, 5)):
         trials.loc[twin, recipe] = trials.loc[first, recipe].to_numpy()
