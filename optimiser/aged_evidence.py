@@ -107,7 +107,7 @@ def aged_evidence(
     times = heard.table[clock.name].to_numpy(dtype=float)
     cones = pd.factorize(measured["cone"])[0].astype(np.intp)
     aged: dict[str, Aged] = {}
-    moved: list[str] = []
+    moved: dict[str, int] = {}
     open_: dict[str, list[str]] = {}
     for place, metric in enumerate(plan.metrics.values()):
         found = prepare(heard, metric.name, clock)
@@ -122,7 +122,7 @@ def aged_evidence(
         one = _aged(kept, drawn, times, cones, plan.age)
         measured[metric.name] = one.moved(measured[metric.name].to_numpy(dtype=float), times)
         aged[metric.name] = one
-        moved.append(_told(metric, kept, drawn, plan.age))
+        moved[_told(metric, kept, drawn, plan.age)] = int(kept.aged.sum())
     notes = _notes(plan.age, clock, moved, open_, int(np.isnan(times).sum()))
     return replace(evidence, measured=measured), aged, notes
 
@@ -183,18 +183,19 @@ def _told(metric: Metric, kept: Kept, drawn: Drawn, age: Age) -> str:
     few = int(kept.aged.sum())
     unit = "% of its value" if kept.logarithmic else metric.unit
     change = wording.interval(Estimate(ends[0], ends[1], ends[2], few), unit)
-    return f"{metric.label} by {change} ({wording.many(few, 'kept cone')})"
+    return f"{metric.label} by {change}"
 
 
 def _notes(
-    age: Age, clock: Clock, moved: list[str], open_: dict[str, list[str]], without: int
+    age: Age, clock: Clock, moved: dict[str, int], open_: dict[str, list[str]], without: int
 ) -> list[str]:
     at = f"{wording.with_unit(f'{age.at:g}', clock.unit)} of {clock.of}"
-    notes = (
-        [f"Judged as expected after {at}: young values move, {'; '.join(moved)}."]
-        if (moved)
-        else []
-    )
+    notes = []
+    if moved:
+        few, most = min(moved.values()), wording.many(max(moved.values()), "kept cone")
+        who = most if str(few) == most.split()[0] else f"{few} to {most}"
+        told = "; ".join(moved)
+        notes.append(f"Judged as expected after {at} by {who}: young values move, {told}.")
     notes += [
         f"The ageing of {', '.join(labels)} cannot be told yet, so judged as measured and not "
         f"after {at}: {why}."

@@ -83,7 +83,9 @@ def test_a_plan_with_an_age_judges_cones_at_it(run, shelf):
     told = run("next", "--dry-run", "--in", shelf)
     said = " ".join(told.out.split())
     assert told.status == 0
-    assert "Judged as expected after 300 h of light: young values move, upper limit by -" in said
+    assert (
+        "Judged as expected after 300 h of light by 4 kept cones: young values move, upper" in said
+    )
     assert "loss by" in said
     old = run("next", "--dry-run", "--json", "--in", shelf).json
     names = [each["picks"][0]["expected"]["upper_limit"]["mean"] for each in (young, old)]
