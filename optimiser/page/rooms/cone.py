@@ -33,6 +33,9 @@ if TYPE_CHECKING:
 
 __all__ = ["again", "file", "show"]
 
+MOST_PATIENCE = 60.0
+"""Seconds that a download waits for its picture."""
+
 _FIELDS = {
     "planned": ("printed", "failed", "aside"),
     "printed": ("failed", "aside"),
@@ -68,17 +71,22 @@ def show(call: Call, form: Form | None = None, kind: str = "", status: int = 200
         files = list(ledger.iterate_curves(number))
         numbers = [each.number for each in ledger.cones()]
     rows = table[table["cone"] == number]
-    (model,) = call.settle(questions.learnt(call.desk, state))
     means = {name: float(rows[name].astype(float).mean()) for name in plan.metrics}
     means["score"] = float(pd.Series(measured_scores(plan, rows)).mean())
     kinds = list(_FIELDS[cone.status])
 
+    last = {name: _last(rows[name]) for name in plan.metrics}
+
     def draw(_tell: Tell) -> tuple[dict[str, Picture], list[str]]:
         curves, unread = curves_stored(files)
-        last = {name: _last(rows[name]) for name in plan.metrics}
         return curve_pictures(plan, number, curves, last), unread
 
-    pictures, unread = call.desk.work.once((state, "curves", number), "drawing", draw)
+    # What happens to other cones changes nothing of these pictures.
+    key = ("curves", plan.digest, number, tuple(each.sha256 for each in files), *last.items())
+    drawing = call.desk.work.ask(key, "drawing the curves", draw)
+    if call.asked("data"):
+        drawing.wait(MOST_PATIENCE)
+    model, drawn = call.settle(questions.learnt(call.desk, state), drawing)
     return call.page(
         "cone",
         status=status,
@@ -95,8 +103,9 @@ def show(call: Call, form: Form | None = None, kind: str = "", status: int = 200
         model=model,
         expected=_expected(plan, cone, model.result, means) if model.told else None,
         sittings=[_sitting(plan, each) for each in measurements],
-        pictures=pictures,
-        unread=unread,
+        drawn=drawn if files else None,
+        pictures=drawn.result[0] if drawn.told else {},
+        unread=drawn.result[1] if drawn.told else [],
         notes=notes.to_dict("records"),
         near=_neighbours(numbers, number),
     )
