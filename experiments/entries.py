@@ -32,11 +32,12 @@ def clean_text(value: Any, where: str) -> str:
     Raises
     ------
     LedgerError
-        For a NUL character or half a surrogate pair, which no text file can hold.
+        For a NUL character or half a surrogate pair, which no text file can hold, and for the
+        characters that begin an order to a terminal (ECMA-48, 5.4: ESC and CSI).
     """
     text = "" if value is None else str(value)
     text = text.replace("\r\n", "\n").replace("\r", "\n").strip()
-    if "\0" in text or any(0xD800 <= ord(letter) <= 0xDFFF for letter in text):
+    if any(letter in "\0\x1b\x9b" or 0xD800 <= ord(letter) <= 0xDFFF for letter in text):
         raise LedgerError(
             Problem(where, "a character that no text can hold", "plain text", "Type it again.")
         )

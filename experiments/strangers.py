@@ -18,7 +18,7 @@ from experiments.checking import check_store
 from experiments.errors import ArchiveError, LedgerError, Problem
 from experiments.schema import MIGRATIONS, STATE_TABLES, check_identity
 
-__all__ = ["check_stranger"]
+__all__ = ["check_stranger", "orders_terminal"]
 
 _REMEDY = "Do not use it; ask for the archive again."
 
@@ -53,6 +53,7 @@ def check_stranger(path: Path, name: str) -> None:
             problems = _odd_layout(connection, version, name)
             # Its rows are read only once the tables are known to be plain ones.
             problems = problems or check_store(connection, Path(name))
+            problems = problems or _odd_texts(connection, name)
             problems = problems or _odd_json(connection, name) or _odd_changes(connection, name)
     except LedgerError as error:
         raise ArchiveError(*error.problems) from None
@@ -93,6 +94,43 @@ def _odd_layout(connection: sqlite3.Connection, version: int, name: str) -> list
         return []
     found = f"a layout that differs: {', '.join(map(repr, parts[:5]))}"
     return [Problem(name, found, f"that of store version {version}", _REMEDY)]
+
+
+def orders_terminal(value: Any) -> bool:
+    """Whether a text, or one inside tables and lists, could give orders to a terminal.
+
+    Parameters
+    ----------
+    value : object
+        As TOML or JSON gives it. ESC and CSI begin an order: ECMA-48, 5.4.
+    """
+    if isinstance(value, dict):
+        return any(map(orders_terminal, (*value, *value.values())))
+    if isinstance(value, list):
+        return any(map(orders_terminal, value))
+    return isinstance(value, str) and ("\x1b" in value or "\x9b" in value)
+
+
+def _odd_texts(connection: sqlite3.Connection, name: str) -> list[Problem]:
+    """Find texts that would give orders to the terminal on which they are shown."""
+    tables = [
+        table
+        for (table,) in connection.execute(
+            "SELECT name FROM sqlite_schema WHERE type = 'table' AND name <> 'files'"
+        )
+    ]
+    for table in tables:
+        columns = [row[1] for row in connection.execute(f"PRAGMA table_info({table})")]
+        hits = " OR ".join(
+            f"instr({column}, char({code})) OR instr(lower({column}), '\\u00{code:02x}')"
+            for column in columns
+            for code in (0x1B, 0x9B)
+        )
+        row = connection.execute(f"SELECT {columns[0]} FROM {table} WHERE {hits}").fetchone()
+        if row is not None:
+            where = f"{name}, table {table}, row {row[0]}"
+            return [Problem(where, "a text with orders to a terminal", "plain texts", _REMEDY)]
+    return []
 
 
 def _odd_json(connection: sqlite3.Connection, name: str) -> list[Problem]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+import tomllib
 import zipfile
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from experiments.archives import (
 from experiments.errors import ArchiveError, OutputError, PlanError, Problem
 from experiments.folder import CARDS, PLAN_FILE, STORE_FILE
 from experiments.plan import Plan, read_plan_text
-from experiments.strangers import check_stranger
+from experiments.strangers import check_stranger, orders_terminal
 
 __all__ = ["MOST", "inspect", "unpack", "verify"]
 
@@ -131,10 +132,16 @@ def verify(path: Path, inside: Inside, folder: Path | None) -> None:
 
 
 def _check_plan(archive: str, path: Path) -> None:
+    where = f"{archive}, {PLAN_FILE}"
     try:
-        Plan.from_text(read_plan_text(path), PLAN_FILE)
+        text = read_plan_text(path)
+        # Before anything of it is shown, be it in an error.
+        if orders_terminal(text) or orders_terminal(tomllib.loads(text)):
+            raise refused(where, "a text with orders to a terminal", "plain texts")
+        Plan.from_text(text, PLAN_FILE)
+    except (tomllib.TOMLDecodeError, RecursionError):
+        raise refused(where, "no TOML", "a plan") from None
     except PlanError as error:
-        where = f"{archive}, {PLAN_FILE}"
         raise ArchiveError(*(f"{where}: {problem}" for problem in error.problems)) from None
 
 

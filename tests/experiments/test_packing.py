@@ -232,10 +232,11 @@ def test_other_bytes_or_sizes_than_listed_are_refused(packed, tmp_path):
         odd = write(tmp_path / "odd.zip", {**files, "experiment.toml": changed}.items())
         with pytest.raises(ArchiveError, match=wanted):
             unpack(odd, tmp_path / "again")
-    no_plan = {**files, "experiment.toml": b"name = 3"}
-    no_plan["manifest.json"] = listed(no_plan).encode()
-    with pytest.raises(ArchiveError, match=r"odd\.zip, experiment\.toml"):
-        unpack(write(tmp_path / "odd.zip", no_plan.items()), tmp_path / "again")
+    for text in (b"name = 3", b"name = ", b"\xff", b"a" + b".a" * 5000 + b" = 1"):
+        no_plan = {**files, "experiment.toml": text}
+        no_plan["manifest.json"] = listed(no_plan).encode()
+        with pytest.raises(ArchiveError, match=r"odd\.zip, experiment\.toml"):
+            unpack(write(tmp_path / "odd.zip", no_plan.items()), tmp_path / "again")
     assert text == files["manifest.json"]
     assert not (tmp_path / "again").exists()
 
@@ -284,6 +285,21 @@ def test_a_store_with_more_than_data_is_refused(packed, tmp_path, statement, wan
     with pytest.raises(ArchiveError, match=wanted):
         unpack(odd, tmp_path / "again")
     assert not (tmp_path / "again").exists()
+
+
+@pytest.mark.parametrize("text", ["\x1b[2J", '{"why": "\\u001b[2J"}', "a \x9b b"])
+def test_a_text_that_gives_orders_to_a_terminal_is_refused(packed, tmp_path, text):
+    row = (
+        "INSERT INTO history (id, at, who, act, summary, arguments, changes) "
+        f"VALUES (99, '2031', 'x', 'note', 'x', '{text}', '[]')"
+    )
+    with pytest.raises(ArchiveError, match="table history, row 99: found a text with orders"):
+        unpack(spoilt(packed, tmp_path, row), tmp_path / "again")
+    files = contents(packed)
+    files["experiment.toml"] = files["experiment.toml"].replace(b"radio", b"\\u001b[2J", 1)
+    files["manifest.json"] = listed(files).encode()
+    with pytest.raises(ArchiveError, match="a text with orders to a terminal"):
+        unpack(write(tmp_path / "plan.zip", files.items()), tmp_path / "again")
 
 
 TAMPERED = [
