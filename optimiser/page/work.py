@@ -57,6 +57,11 @@ class Look:
         """Whether it had ended well."""
         return self.done and self.error is None
 
+    @property
+    def overtaken(self) -> bool:
+        """Whether the experiment was changed meanwhile, so that asking again is the answer."""
+        return isinstance(self.error, Outdated)
+
 
 class Job:
     """One piece of long work.
@@ -95,6 +100,11 @@ class Job:
     def told(self) -> bool:
         """Whether it has ended well."""
         return self.done and self.error is None
+
+    @property
+    def overtaken(self) -> bool:
+        """Whether the experiment was changed meanwhile, so that asking again is the answer."""
+        return isinstance(self.error, Outdated)
 
     @property
     def result(self) -> Any:
@@ -151,6 +161,16 @@ class Job:
             self._answer = None  # what it held on to is free now
             self.share, self.said = 1.0, "done"
             self._done.set()
+
+    def give_up(self) -> bool:
+        """End it as overtaken if nobody has begun with it; whether that was so."""
+        if not self._claimed.acquire(blocking=False):
+            return False
+        self.error = Outdated("The experiment was changed meanwhile.")
+        self.problems = ["The experiment was changed meanwhile."]
+        self._answer = None
+        self._done.set()
+        return True
 
     def _tell(self, share: float, said: str) -> None:
         self.share, self.said = min(max(share, 0.0), 1.0), said
@@ -246,9 +266,8 @@ class Work:
             if job is not None and not isinstance(job.error, Outdated):
                 self._jobs.move_to_end(key)
                 return job, False
-            waiting = sum(not each.done for each in self._jobs.values())
-            if bounded and waiting >= self._most_waiting:
-                raise Busy("The page is at work on many questions. Try again in a minute.")
+            if bounded:
+                self._make_room(key)
             job = self._jobs[key] = Job(title, answer)
             self._jobs.move_to_end(key)
             self._forget()
@@ -260,6 +279,17 @@ class Work:
             self._thread = threading.Thread(target=self._run, name="work", daemon=True)
             self._thread.start()
 
+    def _make_room(self, key: Hashable) -> None:
+        """Where too many jobs wait, give up the oldest that was asked in another state."""
+        waiting = [(each, job) for each, job in self._jobs.items() if not job.done]
+        if len(waiting) < self._most_waiting:
+            return
+        for each, job in waiting:
+            if _state(each) != _state(key) and job.give_up():
+                del self._jobs[each]
+                return
+        raise Busy("The page is at work on many questions. Try again in a minute.")
+
     def _forget(self) -> None:
         finished = [key for key, job in self._jobs.items() if job.done]
         for key in finished[: max(0, len(finished) - self._most_results)]:
@@ -269,3 +299,8 @@ class Work:
         while (job := self._queue.get()) is not None:
             job.run()
             del job  # what it found is the asker's to hold
+
+
+def _state(key: Hashable) -> Hashable:
+    """Give what a key begins with: the state of the experiment in which was asked."""
+    return key[0] if isinstance(key, tuple) and key else None

@@ -73,6 +73,20 @@ def test_too_many_questions_at_once_are_refused(work):
     go.set()
 
 
+def test_a_question_of_an_older_state_makes_room_for_a_newer_one(work):
+    go = threading.Event()
+    running = work.ask(("old", 0), "", lambda _tell: go.wait(5))
+    while running.said != running.title:
+        pass
+    waiting = work.ask(("old", 1), "", lambda _tell: 1)
+    newer = work.ask(("new", 1), "", lambda _tell: 2)
+    assert waiting.look().overtaken
+    assert not running.done
+    go.set()
+    assert newer.result == 2
+    assert work.ask(("old", 1), "", lambda _tell: 3).result == 3
+
+
 def test_what_failed_says_why_and_is_not_tried_again(work, monkeypatch):
     def refuse(_tell):
         raise LedgerError("the table has a hole")
