@@ -66,7 +66,7 @@ def acts(desk: Path) -> dict[str, tuple[object, ...]]:
         "backup": (desk / "radio.db", *radio),
         "restore": (desk / "radio.db", "--yes", *radio),
         "rescue": (desk / "broken",),
-        "report": (desk / "report.md", *radio),
+        "report": (desk / "report.md", "--in", desk / "new"),
     }
 
 
