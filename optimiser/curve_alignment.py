@@ -24,7 +24,6 @@ __all__ = ["Warp", "align", "best_warp", "registered", "warps_of"]
 Floats = npt.NDArray[np.float64]
 
 _REACH = 0.75  # octaves that a curve may be moved at most
-_COARSE, _FINE = 1 / 16, 1 / 64
 _ROUNDS = 10
 _POINTS = 300  # points that are compared, about
 
@@ -41,6 +40,14 @@ class Warp:
     """
 
     onset: float | None
+
+    @property
+    def step(self) -> float:
+        """Octaves between shifts that are tried first.
+
+        What beats in a decay is told apart by less than peaks over frequency are.
+        """
+        return 1 / 48 if self.onset is None else 1 / 16
 
     def __call__(self, place: Floats, shift: Floats | float) -> Floats:
         """Give the places in a curve that belong to registered places."""
@@ -103,11 +110,12 @@ def align(bundle: Bundle, weights: Floats, warp: Warp) -> Floats:
     """
     thin = _thinned(bundle)
     shifts, _ = _roughly(thin, weights, warp)
-    near = shifts[:, None] + np.arange(-4, 5) * _FINE
+    fine = warp.step / 4
+    near = shifts[:, None] + np.arange(-4, 5) * fine
     table = _moved(thin, warp, near)
     pick, losses = _settle(table, weights, np.full(len(near), 4), 1)
     rows = np.arange(len(pick))
-    shifts = near[rows, pick] + _FINE * _valley(losses, pick)
+    shifts = near[rows, pick] + fine * _valley(losses, pick)
     return np.asarray(shifts - weights @ shifts / weights.sum())
 
 
@@ -118,8 +126,8 @@ def best_warp(bundle: Bundle, weights: Floats) -> Warp:
 
 
 def _roughly(thin: Bundle, weights: Floats, warp: Warp) -> tuple[Floats, float]:
-    """Find shifts to a sixteenth of an octave, and the mean square that is left."""
-    steps = np.arange(-_REACH, _REACH + _COARSE / 2, _COARSE)
+    """Find shifts to a step of the warp, and the mean square that is left."""
+    steps = np.arange(-_REACH, _REACH + warp.step / 2, warp.step)
     table = _moved(thin, warp, np.tile(steps, (len(thin.values), 1)))
     pick = np.full(len(thin.values), len(steps) // 2)
     for count in (0, 1):

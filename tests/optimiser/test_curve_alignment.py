@@ -43,7 +43,7 @@ def test_registered_curves_are_alike():
 def test_a_decay_runs_faster_by_its_shift():
     time = np.linspace(0, 10, 160)
     rates = 10 ** (0.3 * SHIFTS)
-    values = -3 * rates[:, None] * time + 2 * np.cos(4 * rates[:, None] * time)
+    values = -3 * rates[:, None] * time + 2 * np.cos(12 * rates[:, None] * time)
     found = align(bundle(values, "decay", time, "decay"), np.ones(8), Warp(None))
     assert found == pytest.approx(SHIFTS - SHIFTS.mean(), abs=0.03)
 
