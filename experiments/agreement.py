@@ -20,6 +20,7 @@ from experiments.trials import active_settings, cone_recipes
 from experiments.unit_changes import UnitChange, unit_changes
 
 __all__ = [
+    "beyond_range",
     "cones_text",
     "disagreements",
     "dropped_levels",
@@ -213,6 +214,38 @@ def dropped_levels(connection: sqlite3.Connection, plan: Plan, space: Space) -> 
                 f"the level '{level}' of {cones} is not in variables.{name}.levels any more: "
                 "the table keeps what was recorded, no answer uses it. Put the level back, or, if "
                 f"it was renamed, say so: were = {{ NEW = {show(level)} }} in [variables.{name}]"
+            )
+    return notes
+
+
+def beyond_range(connection: sqlite3.Connection, plan: Plan, space: Space) -> list[str]:
+    """Say which cones have numbers that the plan's range no longer reaches.
+
+    Nothing is wrong with that: answers learn from them, and nothing beyond is proposed.
+
+    Parameters
+    ----------
+    connection, plan, space
+        As in `disagreements`.
+
+    Returns
+    -------
+    list of str
+        One sentence a variable. Cones that are set aside are not told of.
+    """
+    numbers = _counted(connection)
+    recipes = cone_recipes(connection, plan, space, numbers)
+    notes = []
+    for name, variable in plan.variables.items():
+        if not variable.numeric:
+            continue
+        low, high = float(variable.grid[0]), float(variable.grid[-1])
+        outside = (recipes[name] < low) | (recipes[name] > high)
+        if outside.any():
+            cones = cones_text(numbers[outside.to_numpy(dtype=bool)].tolist())
+            notes.append(
+                f"{name} of {cones} lies outside {low:g} to {high:g}: the answers learn from "
+                "that, nothing outside is proposed"
             )
     return notes
 

@@ -16,6 +16,7 @@ import pandas as pd
 
 from experiments import reading
 from experiments.agreement import (
+    beyond_range,
     disagreements,
     dropped_levels,
     left_over,
@@ -328,10 +329,14 @@ class View:
             return reading.data_digest(connection)
 
     def left_over(self) -> list[str]:
-        """Say what the store holds under names and levels that the plan no longer has."""
+        """Say what the store holds under names, levels and ranges that the plan no longer has."""
         plan, space = self.plan, self.space
         with self._store.reading() as connection:
-            return left_over(connection, plan) + dropped_levels(connection, plan, space)
+            return [
+                *left_over(connection, plan),
+                *dropped_levels(connection, plan, space),
+                *beyond_range(connection, plan, space),
+            ]
 
     def check(self) -> list[Problem]:
         """Find everything that is wrong with the store, and recipes that cannot be, at once.

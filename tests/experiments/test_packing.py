@@ -232,8 +232,8 @@ def test_other_bytes_or_sizes_than_listed_are_refused(packed, tmp_path):
         odd = write(tmp_path / "odd.zip", {**files, "experiment.toml": changed}.items())
         with pytest.raises(ArchiveError, match=wanted):
             unpack(odd, tmp_path / "again")
-    for text in (b"name = 3", b"name = ", b"\xff", b"a" + b".a" * 5000 + b" = 1"):
-        no_plan = {**files, "experiment.toml": text}
+    for broken in (b"name = 3", b"name = ", b"\xff", b"a" + b".a" * 5000 + b" = 1"):
+        no_plan = {**files, "experiment.toml": broken}
         no_plan["manifest.json"] = listed(no_plan).encode()
         with pytest.raises(ArchiveError, match=r"odd\.zip, experiment\.toml"):
             unpack(write(tmp_path / "odd.zip", no_plan.items()), tmp_path / "again")
