@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import os
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
@@ -35,6 +36,9 @@ __all__ = [
 
 KEPT = 3
 """Automatic copies of one occasion that are kept; the oldest go."""
+
+_STALE = 86400
+"""Seconds after which an unfinished copy is one of a process that was killed."""
 
 
 @dataclass(frozen=True)
@@ -225,4 +229,7 @@ def keep_copy(connection: sqlite3.Connection, folder: Path, occasion: str, at: s
     older = sorted(place.glob(f"????-??-??_??????_before_{occasion}*.db"), key=age_order)
     for one in older[:-KEPT]:
         one.unlink(missing_ok=True)
+    for one in place.glob(".*.part*"):
+        if time.time() - one.stat().st_mtime > _STALE:
+            one.unlink(missing_ok=True)
     return path

@@ -11,7 +11,7 @@ PLAN_FILE, STORE_FILE, CARDS, BACKUPS = "experiment.toml", "experiment.db", "car
 
 def newest_copy(folder: Path) -> Path | None:
     """Find the last copy that coneloop kept by itself."""
-    return max((folder / BACKUPS).glob("*.db"), default=None, key=age_order)
+    return max((folder / BACKUPS).glob("*_before_*.db"), default=None, key=age_order)
 
 
 def age_order(path: Path) -> tuple[str, int]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
+import time
 from contextlib import closing
 from datetime import UTC, datetime
 
@@ -118,3 +120,14 @@ def test_a_read_only_disk_is_enough_to_read_a_copy(measured, tmp_path):
     before = sorted(tmp_path.iterdir())
     read_copy(tmp_path / "b.db")
     assert sorted(tmp_path.iterdir()) == before  # no log beside it
+
+
+def test_what_a_killed_process_left_unfinished_goes_after_a_day(measured):
+    measured.keep_copy("import")
+    place = measured.folder / "backups"
+    for name, age in (("old", 90_000), ("new", 10)):
+        part = place / f".{name}.db.77.part"
+        part.write_bytes(b"half")
+        os.utime(part, (time.time() - age,) * 2)
+    measured.keep_copy("import")
+    assert [path.name for path in place.glob(".*")] == [".new.db.77.part"]
