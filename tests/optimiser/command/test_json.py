@@ -9,7 +9,6 @@ from typing import Any
 
 import pytest
 
-from optimiser.command import main
 from optimiser.command.root import VERBS
 
 # The page is a server: it shows nothing on stdout. The demo has tests of its own
@@ -72,9 +71,6 @@ def acts(desk: Path) -> dict[str, tuple[object, ...]]:
 
 def test_every_verb_is_walked(tmp_path):
     assert set(VERBS) == {*acts(tmp_path), *ANSWERS} | OTHERWISE
-    for verb in set(VERBS) - {"page"}:
-        options = {name for each in main.get_command(None, verb).params for name in each.opts}
-        assert "--json" in options, verb
 
 
 def test_every_act_says_what_it_did_in_one_document(run, bench):

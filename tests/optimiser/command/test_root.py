@@ -37,11 +37,11 @@ def test_every_option_says_what_it_does(verb):
             assert parameter.help, parameter.opts
 
 
-@pytest.mark.parametrize("verb", [verb for verb in VERBS if verb != "listen"])
+@pytest.mark.parametrize("verb", [verb for verb in VERBS if verb not in ("listen", "page")])
 def test_what_shows_something_can_show_it_as_json(verb):
     options = [name for each in main.get_command(CONTEXT, verb).params for name in each.opts]
     assert "--json" in options
-    assert "--in" in options or verb in ("demo", "start", "sweep", "rescue")
+    assert "--in" in options or verb in ("demo", "start", "sweep", "rescue", "unpack")
 
 
 def test_the_list_names_every_verb(run):
