@@ -1,8 +1,9 @@
 """Long work: jobs with progress that can be left and returned to, each done once.
 
 A job has a key: the state of the experiment, and what is asked of it. Asking again with the same
-key gives the same job, running or done; the oldest finished ones are forgotten. One thread works
-through the jobs in the order of asking, so that two browsers do not halve the speed of each.
+key gives the same job, running or done; the oldest finished ones are forgotten. Two threads work
+through the jobs in the order of asking: one long report does not hold up every picture, and many
+browsers do not slow each other to a crawl.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ Tell = Callable[[float, str], None]
 
 MOST_RESULTS = 64
 MOST_WAITING = 32
+WORKERS = 2
 
 
 class Busy(ExperimentError):
@@ -185,17 +187,24 @@ class Work:
         Finished jobs that are remembered; the ones not asked for longest are forgotten.
     most_waiting : int
         Jobs that may wait for their turn.
+    workers : int
+        Threads that work.
     """
 
     def __init__(
-        self, *, most_results: int = MOST_RESULTS, most_waiting: int = MOST_WAITING
+        self,
+        *,
+        most_results: int = MOST_RESULTS,
+        most_waiting: int = MOST_WAITING,
+        workers: int = WORKERS,
     ) -> None:
         self._most_results, self._most_waiting = most_results, most_waiting
+        self._workers = workers
         self._jobs: OrderedDict[Hashable, Job] = OrderedDict()
         self._loose: weakref.WeakValueDictionary[str, Job] = weakref.WeakValueDictionary()
         self._lock = threading.Lock()
         self._queue: queue.SimpleQueue[Job | None] = queue.SimpleQueue()
-        self._thread: threading.Thread | None = None
+        self._threads: list[threading.Thread] = []
 
     def ask(self, key: Hashable, title: str, answer: Callable[[Tell], Any]) -> Job:
         """Have something found out in the background, or give the job that does or did.
@@ -252,8 +261,8 @@ class Work:
             return loose or next((job for job in self._jobs.values() if job.token == token), None)
 
     def close(self) -> None:
-        """Let the thread end after the job at hand."""
-        if self._thread is not None:
+        """Let the threads end after the jobs at hand."""
+        for _ in self._threads:
             self._queue.put(None)
 
     def _job(
@@ -275,9 +284,13 @@ class Work:
             return job, True
 
     def _begin(self) -> None:
-        if self._thread is None:
-            self._thread = threading.Thread(target=self._run, name="work", daemon=True)
-            self._thread.start()
+        if not self._threads:
+            self._threads = [
+                threading.Thread(target=self._run, name="work", daemon=True)
+                for _ in range(self._workers)
+            ]
+            for thread in self._threads:
+                thread.start()
 
     def _make_room(self, key: Hashable) -> None:
         """Where too many jobs wait, give up the oldest that was asked in another state."""

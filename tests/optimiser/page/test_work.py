@@ -13,7 +13,7 @@ from optimiser.page.work import Busy, Outdated, Work
 
 @pytest.fixture
 def work():
-    made = Work(most_results=3, most_waiting=2)
+    made = Work(most_results=3, most_waiting=2, workers=1)
     yield made
     made.close()
 
@@ -71,6 +71,14 @@ def test_too_many_questions_at_once_are_refused(work):
     with pytest.raises(Busy):
         work.ask("another", "", lambda _tell: 0)
     go.set()
+
+
+def test_something_long_does_not_hold_up_something_short():
+    work, go = Work(), threading.Event()
+    work.ask("long", "", lambda _tell: go.wait(5))
+    assert work.ask("short", "", lambda _tell: 1).wait(4)
+    go.set()
+    work.close()
 
 
 def test_a_question_of_an_older_state_makes_room_for_a_newer_one(work):
