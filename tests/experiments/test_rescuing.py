@@ -14,15 +14,18 @@ from experiments.errors import LedgerError
 from experiments.ledger import Ledger
 from experiments.records import StoredCurve
 from experiments.rescuing import LIST, rescue
+from tests.experiments.conftest import PLAN
 from tests.experiments.test_schema import lay_out
 from tests.stores import change_files, pages_of
 
 PAGE = 4096
 
 
-@pytest.fixture
-def source(ledger, filament):
+@pytest.fixture(scope="module")
+def _built(tmp_path_factory):
     """Thirty cones with raw files of several pages, a remark, a plate of proposals."""
+    filament = {"process": "filament", "wall": 0.6, "ribs": 0}
+    ledger = Ledger.create(tmp_path_factory.mktemp("built") / "radio", PLAN, who="maker")
     for number in range(30):
         cone = ledger.add({**filament, "ribs": number % 9}, mass=2.0 + number / 100)
         content = random.Random(number).randbytes(6000)
@@ -37,6 +40,12 @@ def source(ledger, filament):
     (ledger.cards / "cone_31.html").write_text("a card")
     ledger.close()
     return ledger.folder
+
+
+@pytest.fixture
+def source(_built, tmp_path):
+    """A copy that a test may spoil."""
+    return shutil.copytree(_built, tmp_path / "radio")
 
 
 def state(folder):
