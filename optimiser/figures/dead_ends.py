@@ -86,6 +86,6 @@ def draw_dead_ends(answer: DeadEnds, *, labels: Mapping[str, str] | None = None)
     axes.set_xlim(0, 1)
     axes.set_xticks([0, 0.5, 1])
     axes.tick_params(axis="y", length=0)
-    axes.set_xlabel("probability of holding the best recipe", fontsize=TYPE, color=LIGHT["ink"])
+    axes.set_xlabel("probability of holding the best recipe")
     heading(figure, f"Where the best recipe can still lie; {cones_text(answer.cones)}")
     return figure

@@ -86,7 +86,7 @@ def distortion_panel(
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     axes.yaxis.set_minor_formatter(NullFormatter())
     against = "of the fundamental" if relative_to == "fundamental" else "of the total"
-    axes.set_ylabel(f"THD (% {against})", fontsize=TYPE, color=LIGHT["ink"])
+    axes.set_ylabel(f"THD (% {against})")
     if peak is not None and all(np.isfinite(peak)):
         axes.plot(*peak, marker="o", markersize=5, markerfacecolor="none", color=LIGHT["ink"])
         axes.annotate(

@@ -137,7 +137,7 @@ def _name_sessions(axes: Axes, sessions: Sequence[str]) -> None:
         ha="right",
         rotation_mode="anchor",
     )
-    axes.set_xlabel("session", fontsize=TYPE, color=LIGHT["ink"])
+    axes.set_xlabel("session")
 
 
 def _head(answer: Drift) -> str:

@@ -79,7 +79,7 @@ def draw_effects(
     for row in grid:
         row[0].yaxis.set_major_locator(round_ticks(4))
         title = axis_label(answer.metric, answer.unit, labels, width=18)
-        row[0].set_ylabel(title, fontsize=TYPE, color=LIGHT["ink"])
+        row[0].set_ylabel(title)
     left_out = ""
     if known[most:]:
         left_out = f"; {len(known) - most} with smaller indices not drawn"

@@ -95,8 +95,8 @@ def draw_history(
     every = [*numbers, *failed]
     axes.set_xlim(min(every) - 0.5 - 0.02 * np.ptp(every), max(every) + 0.5)
     axes.xaxis.set_major_locator(round_ticks(6, integer=True))
-    axes.set_xlabel("cone number", fontsize=TYPE, color=LIGHT["ink"])
-    axes.set_ylabel(axis_label(metric, unit), fontsize=TYPE, color=LIGHT["ink"])
+    axes.set_xlabel("cone number")
+    axes.set_ylabel(axis_label(metric, unit))
     figure.legend(
         loc="outside lower left",
         ncols=2,

@@ -99,8 +99,8 @@ def impulse_panel(
         )
     axes.set_xlim(begin, end)
     axes.set_ylim(-1.25, 1.25)
-    axes.set_xlabel("time since the peak (ms)", fontsize=TYPE, color=LIGHT["ink"])
-    axes.set_ylabel("share of the peak", fontsize=TYPE, color=LIGHT["ink"])
+    axes.set_xlabel("time since the peak (ms)")
+    axes.set_ylabel("share of the peak")
     figure.legend(
         loc="outside lower left",
         ncols=3,
@@ -153,8 +153,8 @@ def envelopes_panel(
     axes.set_xlim(-0.08 * end, end)
     # Room for the names below the curves.
     axes.set_ylim(_FLOOR - 6.0 * min(len(lines), 4), 3.0)
-    axes.set_xlabel("time since the peak (ms)", fontsize=TYPE, color=LIGHT["ink"])
-    axes.set_ylabel("envelope (dB re its peak)", fontsize=TYPE, color=LIGHT["ink"])
+    axes.set_xlabel("time since the peak (ms)")
+    axes.set_ylabel("envelope (dB re its peak)")
     note_cones(axes, lines, None)
 
 

@@ -52,11 +52,7 @@ def draw_indices(answer: Sensitivity, *, labels: Mapping[str, str] | None = None
     axes.set_xlim(-0.02, 1.02)
     axes.set_xticks(np.linspace(0, 1, 6))
     axes.tick_params(axis="y", length=0)
-    axes.set_xlabel(
-        "share of the variance (0–1)",
-        fontsize=TYPE,
-        color=LIGHT["ink"],
-    )
+    axes.set_xlabel("share of the variance (0–1)")
     axes.plot([], [], "o", color=LIGHT["sea"], markersize=5, label="total")
     axes.plot(
         [],

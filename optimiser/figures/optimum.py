@@ -13,7 +13,6 @@ from optimiser.answers import Optimum
 from optimiser.figures.rings import draw_rings
 from optimiser.figures.style import (
     LIGHT,
-    TYPE,
     Floats,
     axis_label,
     cones_text,
@@ -77,18 +76,16 @@ def draw_optimum(
         _band(axes, band, places, wordy)
         _cones(axes, answer, trials, name)
         title = axis_label(name, (units or {}).get(name, ""), labels, width=16)
-        axes.set_ylabel(title, fontsize=TYPE, color=LIGHT["ink"])
+        axes.set_ylabel(title)
     _best(grid[0], answer, places, wordy)
     _chance(grid[1], curve["probability"].to_numpy(float), places, wordy)
-    grid[1].set_ylabel("chance of\nbeing best", fontsize=TYPE, color=LIGHT["ink"])
+    grid[1].set_ylabel("chance of\nbeing best")
     if wordy:
         words = [plain(str(word), 34 // len(curve)) for word in curve["setting"]]
         grid[-1].set_xticks(places, words)
     else:
         grid[-1].xaxis.set_major_locator(round_ticks(6))
-    grid[-1].set_xlabel(
-        axis_label(answer.variable, answer.unit, labels), fontsize=TYPE, color=LIGHT["ink"]
-    )
+    grid[-1].set_xlabel(axis_label(answer.variable, answer.unit, labels))
     heading(figure, _heading(answer, metric, labels, bool(below), trials is not None))
     return figure
 

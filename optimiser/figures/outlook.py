@@ -42,7 +42,7 @@ def draw_outlook(answer: Outlook, *, metric: str = "score", unit: str = "") -> F
     figure = new_figure(2.65)
     left, right = figure.subplots(1, 2, width_ratios=[1.5, 1])
     _progress(tune(left), answer)
-    left.set_ylabel(axis_label(metric, unit), fontsize=TYPE, color=LIGHT["ink"])
+    left.set_ylabel(axis_label(metric, unit))
     _nearness(tune(right, grid="y"), answer)
     ahead = (
         "; dashed: true best expected over more cones, 90 % band; dotted: best printable recipe"
@@ -82,7 +82,7 @@ def _progress(axes: Axes, answer: Outlook) -> None:
     axes.margins(y=0.18)
     axes.xaxis.set_major_locator(round_ticks(5, integer=True))
     axes.yaxis.set_major_locator(round_ticks(5))
-    axes.set_xlabel("cones measured", fontsize=TYPE, color=LIGHT["ink"])
+    axes.set_xlabel("cones measured")
 
 
 def _ahead(axes: Axes, answer: Outlook, now: float) -> None:
@@ -128,8 +128,8 @@ def _nearness(axes: Axes, answer: Outlook) -> None:
     axes.set_xticks(range(len(pairs)), [f"{100 * share:g}" for share, _ in pairs])
     axes.set_ylim(0, 1.1)
     axes.set_yticks([0, 0.5, 1])
-    axes.set_xlabel("within … % of\nthe best recipe", fontsize=TYPE, color=LIGHT["ink"])
-    axes.set_ylabel("probability", fontsize=TYPE, color=LIGHT["ink"])
+    axes.set_xlabel("within … % of\nthe best recipe")
+    axes.set_ylabel("probability")
 
 
 def _percent(chance: float) -> str:

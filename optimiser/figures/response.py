@@ -72,7 +72,7 @@ def response_panel(
     across = finite_range(*[line.x[line.x > 0] for line in lines]) or (20.0, 20000.0)
     frequency_axis(axes, *across)
     _level_limits(axes, lines)
-    axes.set_ylabel(f"level ({unit})", fontsize=TYPE, color=LIGHT["ink"])
+    axes.set_ylabel(f"level ({unit})")
     _mark(axes, limits or {})
     note_cones(axes, lines, best)
 

@@ -89,7 +89,7 @@ def ringing_panel(figure: FigureBase, ringing: Ringing) -> None:
     )
     frequency_axis(axes, float(ringing.frequency[0]), float(ringing.frequency[-1]))
     axes.set_ylim(0.0, _end(ringing))
-    axes.set_ylabel("time since the peak (ms)", fontsize=TYPE, color=LIGHT["ink"])
+    axes.set_ylabel("time since the peak (ms)")
     bar = figure.colorbar(shades, ax=axes, pad=0.02, aspect=16, ticks=bounds[::2])
     bar.ax.tick_params(labelsize=TYPE, labelcolor=LIGHT["ink"], length=0)
     bar.outline.set_visible(False)
