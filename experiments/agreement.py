@@ -20,11 +20,10 @@ from experiments.trials import active_settings, cone_recipes
 from experiments.unit_changes import UnitChange, unit_changes
 
 __all__ = [
-    "beyond_range",
+    "cones_by_name",
     "cones_text",
+    "counted_cones",
     "disagreements",
-    "dropped_levels",
-    "left_over",
     "missing_settings",
     "refuse_disagreements",
     "refuse_stale",
@@ -103,7 +102,7 @@ def missing_settings(connection: sqlite3.Connection, plan: Plan, space: Space) -
     list of Problem
         One a variable.
     """
-    numbers = _counted(connection)
+    numbers = counted_cones(connection)
     if not len(numbers):
         return []
     recipes = cone_recipes(connection, plan, space, numbers)
@@ -138,127 +137,23 @@ def _left_over(
     """Find a name in the store that no variable of the plan has: perhaps an old name."""
     wanted = set(cones)
     known = {*plan.variables, *(one.was for one in plan.variables.values() if one.was)}
-    every = _cones_by_name(connection, "SELECT variable, cone FROM settings", known)
+    every = cones_by_name(connection, "SELECT variable, cone FROM settings", known)
     held = {variable: found & wanted for variable, found in every.items() if found & wanted}
     whole = [variable for variable, found in held.items() if found == wanted]
     alike = next((one for one in held if f"'{one}'" in suggest(name, [one])), None)
     return alike or (whole[0] if len(whole) == 1 else None)
 
 
-def left_over(connection: sqlite3.Connection, plan: Plan) -> list[str]:
-    """Say what the store holds under names that the plan no longer has.
-
-    Nothing is wrong with that where a knob or a metric was dropped; where one was renamed, its
-    settings or entered values would be missed.
-
-    Parameters
-    ----------
-    connection : sqlite3.Connection
-        A connection.
-    plan : Plan
-        The present plan.
-
-    Returns
-    -------
-    list of str
-        One sentence a name. Computed values are not told of: the files give them again.
-    """
-    variables = {*plan.variables, *(one.was for one in plan.variables.values())}
-    settings = _cones_by_name(connection, "SELECT variable, cone FROM settings", variables)
-    entered = _cones_by_name(
-        connection,
-        """SELECT r.metric, m.cone FROM readings r JOIN measurements m ON m.id = r.measurement
-        WHERE r.by_hand AND r.value IS NOT NULL""",
-        {*plan.metrics, *(one.was for one in plan.metrics.values())},
-    )
-    return [
-        *(
-            f"settings of '{name}' for {cones_text(cones)} belong to no variable of the plan"
-            for name, cones in settings.items()
-        ),
-        *(
-            f"values of '{name}' entered for {cones_text(cones)} belong to no metric of the plan; "
-            "if it was renamed, write was with that name in its table and run "
-            "`coneloop recompute`"
-            for name, cones in entered.items()
-        ),
-    ]
-
-
-def dropped_levels(connection: sqlite3.Connection, plan: Plan, space: Space) -> list[str]:
-    """Say which cones have a level that the plan no longer has.
-
-    Nothing is wrong with that: the table keeps them, and no answer uses them.
-
-    Parameters
-    ----------
-    connection, plan, space
-        As in `disagreements`.
-
-    Returns
-    -------
-    list of str
-        One sentence a level. Cones that are set aside are not told of.
-    """
-    numbers = _counted(connection)
-    recipes = cone_recipes(connection, plan, space, numbers)
-    notes = []
-    for name, variable in plan.variables.items():
-        if variable.words is None:
-            continue
-        for level in dict.fromkeys(recipes[name].dropna()):
-            if level in variable.words:
-                continue
-            cones = cones_text(numbers[recipes[name].to_numpy() == level].tolist())
-            notes.append(
-                f"the level '{level}' of {cones} is not in variables.{name}.levels any more: "
-                "the table keeps what was recorded, no answer uses it. Put the level back, or, if "
-                f"it was renamed, say so: were = {{ NEW = {show(level)} }} in [variables.{name}]"
-            )
-    return notes
-
-
-def beyond_range(connection: sqlite3.Connection, plan: Plan, space: Space) -> list[str]:
-    """Say which cones have numbers that the plan's range no longer reaches.
-
-    Nothing is wrong with that: answers learn from them, and nothing beyond is proposed.
-
-    Parameters
-    ----------
-    connection, plan, space
-        As in `disagreements`.
-
-    Returns
-    -------
-    list of str
-        One sentence a variable. Cones that are set aside are not told of.
-    """
-    numbers = _counted(connection)
-    recipes = cone_recipes(connection, plan, space, numbers)
-    notes = []
-    for name, variable in plan.variables.items():
-        if not variable.numeric:
-            continue
-        low, high = float(variable.grid[0]), float(variable.grid[-1])
-        outside = (recipes[name] < low) | (recipes[name] > high)
-        if outside.any():
-            cones = cones_text(numbers[outside.to_numpy(dtype=bool)].tolist())
-            notes.append(
-                f"{name} of {cones} lies outside {low:g} to {high:g}: the answers learn from "
-                "that, nothing outside is proposed"
-            )
-    return notes
-
-
-def _counted(connection: sqlite3.Connection) -> npt.NDArray[np.int64]:
+def counted_cones(connection: sqlite3.Connection) -> npt.NDArray[np.int64]:
     """Give the numbers of the cones that are not set aside."""
     rows = connection.execute("SELECT id FROM cones WHERE status <> 'set aside' ORDER BY id")
     return np.array([row[0] for row in rows], dtype=np.int64)
 
 
-def _cones_by_name(
+def cones_by_name(
     connection: sqlite3.Connection, sql: str, known: Container[str]
 ) -> dict[str, set[int]]:
+    """Give the cones of each name that a query finds and that is not a known one."""
     found: defaultdict[str, set[int]] = defaultdict(set)
     for name, cone in connection.execute(sql):
         if name not in known:

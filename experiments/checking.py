@@ -113,7 +113,7 @@ def check_recipes(connection: sqlite3.Connection, plan: Plan, space: Space) -> l
     -------
     list of Problem
         Empty when all is well. A level that the plan has dropped is no problem: see
-        `experiments.agreement.dropped_levels`.
+        `experiments.leftovers.dropped_levels`.
     """
     known = cones(connection, plan, space)
     missing = missing_settings(connection, plan, space)

@@ -16,10 +16,7 @@ import pandas as pd
 
 from experiments import reading
 from experiments.agreement import (
-    beyond_range,
     disagreements,
-    dropped_levels,
-    left_over,
     refuse_disagreements,
     refuse_stale,
     value_problems,
@@ -30,6 +27,7 @@ from experiments.entries import clean_text, cone_number
 from experiments.errors import Problem
 from experiments.folder import CARDS, PLAN_FILE, STORE_FILE, no_experiment
 from experiments.history import read_history, return_to
+from experiments.leftovers import beyond_range, dropped_levels, left_over
 from experiments.plan import Plan
 from experiments.possible import impossible
 from experiments.proposed import Proposed, Standing, proposals, standing

@@ -160,14 +160,3 @@ def test_what_the_plan_no_longer_names_is_told(measured):
     assert settings == "settings of 'ribs' for cones 1 and 2 belong to no variable of the plan"
     assert entered.startswith("values of 'mass' entered for cones 1 and 2 belong to no metric")
     assert measured.disagreements() == []
-
-
-def test_cones_beyond_a_narrower_range_are_told_and_stay(measured, resin, filament):
-    measured.set_aside(measured.add({**filament, "wall": 1.0}), why="lent")
-    rewrite(measured, ("low = 0.2\nhigh = 1.0", "low = 0.5\nhigh = 0.8"))
-    assert measured.left_over() == [
-        "wall of cone 1 lies outside 0.5 to 0.8: the answers learn from that, nothing outside is "
-        "proposed"
-    ]
-    assert measured.table()["wall"].tolist() == [resin["wall"], filament["wall"], 1.0]
-    assert measured.check() == []
