@@ -44,7 +44,7 @@ def damaged(path: Path, found: str) -> LedgerError:
     known = f" (the newest copy is {copy})" if copy else ""
     remedy = (
         f"Put a backup back with `coneloop restore FILE`{known}, or save what can still be read "
-        "into a new folder with `coneloop rescue`."
+        f"into a new folder with `coneloop rescue {path.parent}`."
     )
     return LedgerError(Problem(str(path), found, "a store as coneloop wrote it", remedy))
 

@@ -67,7 +67,7 @@ class Rescued:
 
     def lines(self) -> list[str]:
         """Tell it all."""
-        kept = [f"{count} × {_ROWS[table]}" for table, count in self.kept.items()]
+        kept = [f"{count} × {_ROWS[table]}" for table, count in self.kept.items() if count]
         lines = [f"saved: {', '.join(kept)}, {self.files} × raw file"]
         lines += [f"lost: {one}" for one in self.lost] or ["lost: nothing"]
         return lines + [f"note: {one}" for one in self.notes]

@@ -97,8 +97,9 @@ def _told(row: Mapping[Any, Any]) -> str:
     ]
     words = [given[name] for name in ("why", "note", "text") if given.get(name)]
     former = [
-        f"{name} was {'none' if value in (None, '') else wording.setting(value)}"
+        f"{name} was {'none' if value is None else wording.setting(value)}"
         for name, value in row.get("was", {}).items()
+        if value != ""
     ]
     details = "; ".join([*numbers, *changes, *words, *former])
     text = row["summary"] + (" (undone)" if row["undone"] else "")

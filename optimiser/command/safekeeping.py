@@ -12,6 +12,7 @@ from experiments.rescuing import rescue
 from experiments.restoring import Restoring, preview_restore, restore
 from experiments.view import user_name
 from optimiser import wording
+from optimiser.cards import withdraw_cards
 from optimiser.command.options import as_json, force_option, in_folder
 from optimiser.command.show import print_json
 
@@ -51,7 +52,8 @@ def backup_command(file: Path, force: bool, folder: Path, json_wanted: bool) -> 
 def restore_command(file: Path, yes: bool, dry_run: bool, folder: Path, json_wanted: bool) -> None:
     """Put a backup back, after a preview.
 
-    What is in the folder now is kept first, in its folder backups.
+    What is in the folder now is kept first, in its folder backups. Print cards of cones that are
+    no more are removed.
     """
     look = preview_restore(folder, file)
     if not json_wanted:
@@ -60,20 +62,26 @@ def restore_command(file: Path, yes: bool, dry_run: bool, folder: Path, json_wan
     wanted = not dry_run and not look.nothing
     if wanted and not yes:
         wanted = click.confirm("Put it back?", err=True)
-    done = wanted
     text = "nothing was changed"
     if look.nothing:
         text = f"nothing to change: all is as in {file.name}"
-    elif done:
+    elif wanted:
+        before = set() if look.damage else _cones(folder)
         text = restore(folder, file, who=user_name())
+        withdraw_cards(folder, sorted(before - _cones(folder)))
     if json_wanted:
         told = {
             name: getattr(look, name)
             for name in ("damage", "taken", "brought", "plan_changes", "cones")
         }
-        print_json({"done": done, **told, "text": text})
+        print_json({"done": wanted, **told, "text": text})
     else:
         click.echo(text)
+
+
+def _cones(folder: Path) -> set[int]:
+    with Ledger.open(folder) as ledger:
+        return {cone.number for cone in ledger.cones()}
 
 
 def _lines(look: Restoring) -> list[str]:

@@ -100,3 +100,11 @@ def test_an_import_keeps_a_copy_first(run, folder, tmp_path):
     (copy,) = (folder / "backups").iterdir()
     assert run("restore", copy, "--yes", "--in", folder).status == 0
     assert "my own words" not in run("table", "--json", "--in", folder).out
+
+
+def test_cards_of_cones_that_are_no_more_are_removed(run, fresh, tmp_path):
+    assert run("next", "--in", fresh).status == 0
+    assert run("backup", tmp_path / "b.db", "--in", fresh).status == 0
+    assert run("next", "--in", fresh).status == 0
+    assert run("restore", tmp_path / "b.db", "--yes", "--in", fresh).status == 0
+    assert [path.name for path in (fresh / "cards").iterdir()] == ["cone_01.html"]
