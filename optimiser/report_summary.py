@@ -20,7 +20,7 @@ def summary_section(material: Material) -> Section:
     """Give what leads, what comes next, whether to go on, what matters and what is not known."""
     blocks: list[Block] = []
     if material.plan.note:
-        blocks.append(Text(_short(material.plan.note, 300)))
+        blocks.append(Text(_short(material.plan.note, 200)))
     trades = material.plan.goal == "trade"
     cards = [
         _front_card(material.findings.front) if trades else _best_card(material),

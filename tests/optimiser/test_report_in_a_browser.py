@@ -44,9 +44,23 @@ def long_report(tmp_path_factory: pytest.TempPathFactory) -> Path:
         why="It changes a knob that nobody has turned so far. " * 20,
         settings={**answers.RESIN, **dict.fromkeys(MANY, 5)},
     )
-    coming = [dataclasses.replace(each, pick=pick) for each in answers.material().coming]
+    base = whole_material()
+    coming = [dataclasses.replace(each, pick=pick) for each in base.coming]
+    dead = [
+        dataclasses.replace(answers.dead_ends().variants[1], where=f"{answers.LONG} {place}")
+        for place in range(9)
+    ]
+    open_ends = [dataclasses.replace(answers.comparison(), probability=0.6)] * 9
+    found = dataclasses.replace(
+        base.findings,
+        dead_ends=dataclasses.replace(answers.dead_ends(), variants=dead),
+        levels=open_ends,
+    )
+    look = dataclasses.replace(answers.outlook(), text="One more cone is worth it. " * 16)
     path = tmp_path_factory.mktemp("report") / "report.html"
-    told = report_html(whole_material(plan=plan, trials=trials, coming=coming))
+    told = report_html(
+        whole_material(plan=plan, trials=trials, coming=coming, findings=found, outlook=look)
+    )
     path.write_text(told, encoding="utf-8")
     return path
 
