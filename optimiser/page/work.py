@@ -187,7 +187,7 @@ class Work:
         Finished jobs that are remembered; the ones not asked for longest are forgotten.
     most_waiting : int
         Jobs that may wait for their turn.
-    workers : int
+    workers : int, optional
         Threads that work.
     """
 
@@ -196,10 +196,10 @@ class Work:
         *,
         most_results: int = MOST_RESULTS,
         most_waiting: int = MOST_WAITING,
-        workers: int = WORKERS,
+        workers: int | None = None,
     ) -> None:
         self._most_results, self._most_waiting = most_results, most_waiting
-        self._workers = workers
+        self._workers = WORKERS if workers is None else workers
         self._jobs: OrderedDict[Hashable, Job] = OrderedDict()
         self._loose: weakref.WeakValueDictionary[str, Job] = weakref.WeakValueDictionary()
         self._lock = threading.Lock()

@@ -84,7 +84,8 @@ def show(call: Call, form: Form | None = None, kind: str = "", status: int = 200
     # What happens to other cones changes nothing of these pictures.
     key = ("curves", plan.digest, number, tuple(each.sha256 for each in files), *last.items())
     drawing = call.desk.work.ask(key, "drawing the curves", draw)
-    if call.asked("data"):
+    if call.asked("data"):  # a download waits for its picture, and draws it if nobody does
+        drawing.run()
         drawing.wait(MOST_PATIENCE)
     model, drawn = call.settle(questions.learnt(call.desk, state), drawing)
     return call.page(

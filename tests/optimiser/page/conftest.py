@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from experiments.ledger import Ledger
+from optimiser.page import call, work
 from tests.bench_page import PLAN, Browser, opened
 
 
@@ -41,3 +42,10 @@ def empty(_stores: Path, tmp_path: Path) -> Path:
 def browser(_stores: Path, tmp_path: Path) -> Iterator[Browser]:
     """A browser at the page of an experiment: cones 1 and 2 planned, 3 printed, 4 failed."""
     yield from opened(Path(shutil.copytree(_stores / "begun", tmp_path / "bench")))
+
+
+@pytest.fixture
+def still(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let long work rest until a test does it (`Job.run`): models are fitted only where needed."""
+    monkeypatch.setattr(work, "WORKERS", 0)
+    monkeypatch.setattr(call, "PATIENCE", 0.0)

@@ -8,6 +8,8 @@ from optimiser.page.rooms import history
 from optimiser.page.visitors import Visitors
 from tests.bench_page import OURS, opened
 
+pytestmark = pytest.mark.usefixtures("still")
+
 
 def test_a_session_is_opened_without_asking_and_its_cookie_is_closed_to_scripts(browser):
     answer = browser.client.get("/history")

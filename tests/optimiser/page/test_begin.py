@@ -8,6 +8,8 @@ from experiments.ledger import Ledger
 from experiments.template import PLAN_TEMPLATE
 from tests.bench_page import OURS, PLAN, opened
 
+pytestmark = pytest.mark.usefixtures("still")
+
 
 @pytest.fixture
 def nowhere(tmp_path):

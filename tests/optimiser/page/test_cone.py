@@ -7,6 +7,8 @@ import pytest
 from experiments.measuring import measure_contents
 from tests.bench_page import response_text
 
+pytestmark = pytest.mark.usefixtures("still")
+
 
 def version(browser, cone):
     with browser.ledger as ledger:

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import re
 
+import pytest
+
 from tests.pages import Page
+
+pytestmark = pytest.mark.usefixtures("still")
 
 
 def form_of(page):

@@ -6,6 +6,8 @@ import re
 
 import pytest
 
+pytestmark = pytest.mark.usefixtures("still")
+
 
 def numbers(page):
     found = re.findall(r'<th scope="row"><a href="/cones/(\d+)">', page.source)

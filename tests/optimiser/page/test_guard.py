@@ -11,6 +11,8 @@ from optimiser.page.guard import POLICY, Guard
 from optimiser.page.visitors import Visitors
 from tests.bench_page import HOST, OURS
 
+pytestmark = pytest.mark.usefixtures("still")
+
 
 @pytest.mark.parametrize(
     "host", ["evil.example", "127.0.0.1", "127.0.0.1:80", "127.0.0.1:8712.evil.example", ""]

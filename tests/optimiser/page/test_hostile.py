@@ -9,6 +9,8 @@ from tests.bench_page import OURS, response_text
 from tests.optimiser.page.test_cone_edit import form_of
 from tests.pages import Page
 
+pytestmark = pytest.mark.usefixtures("still")
+
 SCRIPT = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>{{7*7}}=1+1"
 
 
@@ -33,7 +35,7 @@ def test_a_script_in_every_text_field_is_shown_as_text(browser):
                         **{"value-loss": "2"}).headers["location"]  # fmt: skip
     harmless(browser.get(path))
     for upload in browser.desk.uploads._waiting.values():
-        upload.content.job.wait(20)
+        upload.content.job.run()
     harmless(browser.get(path))
     browser.told(path, do="save", session=SCRIPT, note=SCRIPT, **{"value-loss": "2"})
     for room in ("/", "/cones", "/cones/3", "/cones/5", "/cones/3/edit", "/history", "/measure",

@@ -7,6 +7,8 @@ import pytest
 from optimiser.page import uploads as module
 from tests.bench_page import response_text
 
+pytestmark = pytest.mark.usefixtures("still")
+
 RAW = ("cone 3 <b>.txt", response_text(6000), "text/plain")
 
 
@@ -21,7 +23,7 @@ def looked(browser, path):
     """The page once the files were heard."""
     browser.get(path)
     for upload in browser.desk.uploads._waiting.values():
-        assert upload.content.job.wait(20)
+        upload.content.job.run()
     return browser.get(path)
 
 

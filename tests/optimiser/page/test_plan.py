@@ -8,6 +8,8 @@ from experiments.measuring import measure_contents
 from experiments.replanning import plan_digest
 from tests.bench_page import OURS, PLAN, response_text
 
+pytestmark = pytest.mark.usefixtures("still")
+
 
 def test_the_plan_is_shown_as_tables_and_as_text(browser):
     page = browser.get("/plan")
@@ -66,7 +68,7 @@ def test_values_are_brought_up_to_a_plan_whose_metric_changed(browser):
     assert "a definition that changed" in page.text
     browser.get("/plan/recompute")
     for job in list(browser.desk.work._jobs.values()):
-        job.wait(20)
+        job.run()
     # Second order, fc 6 kHz: 10 dB down at fc 9^(1/4), 6 dB at fc (10^0.6 - 1)^(1/4).
     assert "10.39" in browser.get("/plan/recompute").text
     assert "1 value brought up to the plan." in browser.told("/plan/recompute", do="save").text

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import pytest
+
+pytestmark = pytest.mark.usefixtures("still")
+
 
 def test_it_says_what_waits_and_what_cannot_be_told_yet(browser):
     page = browser.get("/")
@@ -9,7 +13,7 @@ def test_it_says_what_waits_and_what_cannot_be_told_yet(browser):
         assert wanted in page.text, wanted
     state = browser.desk.state(browser.ledger)
     for job in list(browser.desk.work._jobs.values()):
-        assert job.wait(20)
+        job.run()
     assert state == browser.desk.state(browser.ledger)
     page = browser.get("/")
     assert "Cannot tell yet" in page.text
