@@ -173,15 +173,16 @@ def main() -> None:
         drawn = rng.sample(every, min(given.each or len(every), len(every)))
         start, left = time.perf_counter(), []
         for line, what, mutant in sorted(drawn, key=lambda each: each[0]):
-            if survives(name, mutant):
-                left.append((line, what, source.splitlines()[line - 1].strip()))
+            killed = not survives(name, mutant)
+            text = source.splitlines()[line - 1].strip()
+            print("   ", "killed  " if killed else "survived", line, what, "|", text, flush=True)
+            if not killed:
+                left.append((line, what, text))
         row = {"module": name, "all": len(every), "drawn": len(drawn), "survived": left,
                "seconds": round(time.perf_counter() - start)}  # fmt: skip
         with given.results.open("a", encoding="utf-8") as file:
             file.write(json.dumps(row) + "\n")
         print(f"{name}: {len(drawn)} of {len(every)} drawn, {len(left)} survived", flush=True)
-        for each in left:
-            print("   ", *each, flush=True)
 
 
 if __name__ == "__main__":
