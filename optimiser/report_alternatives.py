@@ -135,7 +135,7 @@ def impulse_words(line: Line | None, decay_ms: float) -> str:
         return "An empty frame: no impulse response was recorded."
     ends = f"; it falls below 5 % of its peak after {decay_ms:.3g} ms"
     return (
-        f"A ringing line over {_between(line.x, 'ms')} with the envelope around it"
+        "A line that rings and dies away over the time since its peak, the envelope around it"
         f"{ends if np.isfinite(decay_ms) else ''}."
     )
 
