@@ -20,8 +20,15 @@ from playwright.sync_api import Browser, Page, sync_playwright
 PATIENCE = 90_000.0
 """Milliseconds to wait for long work."""
 
-SWITCHES = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-            "--disable-background-networking", "--disable-component-update", "--disable-sync"]  # fmt: skip
+SWITCHES = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 
 # What WCAG 2.2 AA asks and axe can check.
 _RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
@@ -132,10 +139,8 @@ def visit(browser: Browser, address: str, width: int = 1280, **given: Any) -> Vi
     page, told = visitor.page, visitor.told
     page.on("console", lambda each: told.append(each.text) if each.type != "log" else None)
     page.on("pageerror", lambda each: told.append(str(each)))
-    page.on(
-        "request",
-        lambda each: None if each.url.startswith(address + "/") else told.append(each.url),
-    )
+    ours = address + "/"
+    page.on("request", lambda each: None if each.url.startswith(ours) else told.append(each.url))
     return visitor
 
 

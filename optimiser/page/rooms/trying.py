@@ -21,6 +21,7 @@ from optimiser.page.recipes import SET, knobs_of, typed_settings
 from optimiser.page.sketches import TITLES, sketch
 
 if TYPE_CHECKING:
+    from experiments.ledger import Ledger
     from experiments.plan import Plan
     from optimiser.answers import Settings
     from optimiser.page.pictures import Picture
@@ -40,9 +41,9 @@ class Tried:
     ----------
     settings : dict
     rows : list of (str, str)
-        Label of a metric, and its interval for one new measurement.
+        Score and metrics, each with its interval for one new measurement.
     facts : list of (str, str)
-        Score first, then the chance that it prints, and effort.
+        The chance that it prints, and effort.
     near : list of (str, str)
         Known cones and in what the recipe departs from them.
     bands : dict
@@ -61,19 +62,18 @@ def show(call: Call) -> Response:
     given = {key: text.strip() for key, text in call.request.query_params.items()}
     with call.desk.ledger() as ledger, ledger.snapshot():
         plan, state = ledger.plan, call.desk.state(ledger)
-        cones = {str(cone.number): cone.settings for cone in ledger.cones()}
+        like = _like(ledger, given.get("like", ""))
     job = knowledge_of(call.desk, state)
     call.settle(job)
     known: Knowledge | None = job.result if job.told else None
-    start = cones.get(given.get("like", "")) or _start(plan, known)
+    start = like or _start(plan, known)
     form = Form({**_typed(plan, start), **given})
     part = given.get("part", "")
     now = pinned = None
     if known is not None:
-        now = _try(known, _active(known, form.values, SET), form, curves=part != "numbers")
+        now = _try(known, _active(known, form.values, SET), form, part)
         if typed_settings(given, PIN):
-            held = Form()
-            pinned = _try(known, _active(known, given, PIN), held, curves=part != "numbers")
+            pinned = _try(known, _active(known, given, PIN), Form(), part)
     return call.page(
         "try_part" if part else "try",
         part=part,
@@ -93,6 +93,12 @@ def show(call: Call) -> Response:
         if pinned
         else {},
     )
+
+
+def _like(ledger: Ledger, number: str) -> Settings:
+    """Give the recipe of a cone; none where there is no such cone, or none was asked for."""
+    found = (cone.settings for cone in ledger.cones() if str(cone.number) == number)
+    return next(found, {}) if number else {}
 
 
 def _start(plan: Plan, known: Knowledge | None) -> Settings:
@@ -127,39 +133,39 @@ def _active(known: Knowledge, values: Mapping[str, str], prefix: str) -> dict[st
     return kept
 
 
-def _try(known: Knowledge, typed: Mapping[str, str], form: Form, *, curves: bool) -> Tried | None:
-    """Foretell a recipe; None where it cannot be made, which the form then says."""
-    plan, model = known.plan, known.model
-    space = model.evidence.space
+def _try(known: Knowledge, typed: Mapping[str, str], form: Form, part: str) -> Tried | None:
+    """Foretell a recipe or one part of it; None where it cannot be made, which the form says."""
+    plan, space = known.plan, known.model.evidence.space
     try:
         settings = space.complete(typed)
     except RecipeError as error:
         form.blame(error, {name: SET + name for name in plan.variables})
         return None
+    bands = known.curves.predict(settings) if part != "numbers" else {}
+    if part == "curves":
+        return Tried(settings, [], [], [], bands)
     recipe = space.rows([settings])
-    expected = model.expected(recipe)[0]
-    rows = [
+    expected = known.model.expected(recipe)[0]
+    rows = _scored(known, recipe) + [
         (metric.label, wording.interval(expected[name], metric.unit))
         for name, metric in plan.metrics.items()
         if name in expected and expected[name].known
     ]
-    return Tried(
-        settings,
-        rows,
-        _facts(known, recipe),
-        _near(known, recipe),
-        known.curves.predict(settings) if curves else {},
-    )
+    return Tried(settings, rows, _facts(known, recipe), _near(known, recipe), bands)
+
+
+def _scored(known: Knowledge, recipe: pd.DataFrame) -> list[tuple[str, str]]:
+    """Give the score, unless that is one of the metrics."""
+    plan, score = known.plan, known.model.predict_score(recipe)[0]
+    if not score.known or wording.score_name(plan) in plan.metrics:
+        return []
+    return [("score", wording.interval(score, wording.score_unit(plan)))]
 
 
 def _facts(known: Knowledge, recipe: pd.DataFrame) -> list[tuple[str, str]]:
     plan, model = known.plan, known.model
     space = model.evidence.space
-    score = model.predict_score(recipe)[0]
     rows = []
-    name = wording.score_name(plan)
-    if score.known and name not in plan.metrics:
-        rows.append(("score", wording.interval(score, wording.score_unit(plan))))
     if model.printability.failures_:
         chance = float(np.asarray(model.printability(model.encoding(recipe)))[0])
         rows.append(("prints with a chance of", wording.percent(chance)))
@@ -198,8 +204,8 @@ def _beside(now: Tried | None, pinned: Tried | None) -> list[tuple[str, str, str
     """Lay what is expected side by side."""
     if now is None:
         return []
-    other = dict([*pinned.facts, *pinned.rows]) if pinned else {}
-    return [(label, text, other.get(label, "")) for label, text in [*now.facts, *now.rows]]
+    other = dict([*pinned.rows, *pinned.facts]) if pinned else {}
+    return [(label, text, other.get(label, "")) for label, text in [*now.rows, *now.facts]]
 
 
 def _pictures(now: Tried | None, pinned: Tried | None) -> dict[str, Picture]:

@@ -25,7 +25,11 @@ function follow(part) {
     }
     const whole = await (await fetch(location.href)).text();
     const fresh = new DOMParser().parseFromString(whole, "text/html").getElementById(part.id);
-    if (!fresh) return;
+    if (!fresh) {
+      line.querySelector(".again").hidden = false;
+      said.textContent = "It is done, but could not be shown.";
+      return;
+    }
     part.replaceWith(fresh);
     enliven(fresh);
     if (fresh.hasAttribute("data-part")) follow(fresh);
@@ -101,7 +105,8 @@ function tryable(form) {
     wanted.set("part", part);
     const answer = await fetch(`/try?${wanted}`);
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById(part);
-    if (!fresh) return;
+    // Without the part the experiment was changed meanwhile: open the room anew.
+    if (!fresh) return location.assign(`/try?${query}`);
     document.getElementById(part).replaceWith(fresh);
     enliven(fresh);
     if (part === "numbers") hide(fresh.dataset.inactive);
@@ -139,10 +144,16 @@ function tryable(form) {
     slider.step = span.step;
     const value = () => Number(input.value.replace(",", "."));
     slider.value = value();
-    slider.setAttribute("aria-label", form.querySelector(`label[for="${input.id}"]`).textContent);
+    const label = form.querySelector(`label[for="${input.id}"]`);
+    slider.setAttribute("aria-label", label.firstChild.textContent.trim());
+    const unit = label.querySelector(".unit")?.textContent.slice(1, -1) || "";
+    const speak = () => slider.setAttribute("aria-valuetext", `${input.value} ${unit}`.trim());
     const places = (String(span.step).split(".")[1] || "").length;
     slider.addEventListener("input", () => (input.value = String(Number(Number(slider.value).toFixed(places)))));
+    slider.addEventListener("input", speak);
     input.addEventListener("input", () => (slider.value = value()));
+    input.addEventListener("input", speak);
+    speak();
     input.after(slider);
   }
   form.addEventListener("input", moved);
