@@ -23,7 +23,15 @@ from experiments.errors import CurveError, Problem
 from experiments.plan import Plan
 from experiments.records import StoredCurve
 
-__all__ = ["RawFile", "Source", "open_source", "sources_on_disk", "sources_sent", "with_rig"]
+__all__ = [
+    "RawFile",
+    "Source",
+    "listen_sent",
+    "open_source",
+    "sources_on_disk",
+    "sources_sent",
+    "with_rig",
+]
 
 READING = (
     "sweep", "channel", "loopback", "rate", "sensitivity_dbfs", "drive_volts", "distance_m",
@@ -136,6 +144,56 @@ def sources_sent(
         for name, content in files
         if name not in sidecars
     ]
+
+
+def listen_sent(
+    files: Sequence[tuple[str, bytes]],
+    *,
+    kinds: Mapping[str, str] | None = None,
+    options: Options | None = None,
+) -> list[Listening]:
+    """Listen to files that were sent, without any plan.
+
+    Parameters
+    ----------
+    files, kinds
+        As `sources_sent`; the sidecar of a sweep may be among the files.
+    options : Options, optional
+        For all of them.
+
+    Returns
+    -------
+    list of Listening
+        One a file; sidecars are none.
+
+    Raises
+    ------
+    CurveError
+        With every file that cannot be read, or if there is none.
+    """
+    heard: list[Listening] = []
+    problems: list[Problem | str] = []
+    for source in sources_sent(files, kinds):
+        try:
+            heard.append(_listen(source, options or Options()))
+        except CurveError as error:
+            problems += error.problems
+    if problems or not heard:
+        raise CurveError(*(problems or [Problem("files", "no raw file", "one or more")]))
+    return heard
+
+
+def _listen(source: Source, options: Options) -> Listening:
+    try:
+        return listen(source.read(), name=source.name, kind=source.kind, options=options)
+    except NoExcitation:
+        found = source.excitation()
+        if found is None:
+            raise
+    fitted = options.with_values({"sweep": found.sweep})
+    heard = listen(source.read(), name=source.name, kind="sweep", options=fitted)
+    heard.notes.append(found.note)
+    return heard
 
 
 def _kind(path: Path, kinds: Mapping[str | Path, str] | str | None) -> str | None:

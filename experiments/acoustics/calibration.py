@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from experiments.acoustics.quality import clipping
+from experiments.acoustics.wav import pick_channel, read_wav
 from experiments.errors import CurveError, Problem
 
 if TYPE_CHECKING:
@@ -26,10 +27,12 @@ __all__ = [
     "CONDITIONS",
     "DISTANCE_M",
     "DRIVE_VOLTS",
+    "USUAL_DB",
     "Tone",
     "absolute",
     "calibrator_tone",
     "condition_db",
+    "sensitivity_from_recording",
     "sensitivity_from_volts",
     "stated",
     "unused",
@@ -48,6 +51,10 @@ DRIVE_VOLTS: Final = 2.83
 DISTANCE_M: Final = 1.0
 """Distance that levels are stated for (IEC 60268-5, from memory)."""
 
+USUAL_DB: Final = 94.0
+"""Level of most calibrators, dB SPL (IEC 60942, from memory)."""
+
+_LOUDEST: Final = 140.0
 _PASCAL_94: Final = 20e-6 * 10 ** (94 / 20)  # 1.0024 Pa: 1 Pa itself is 93.98 dB
 _TONES: Final = (250.0, 1000.0)  # Hz that sound calibrators give (IEC 60942, from memory)
 _OFF_TUNE: Final = 0.02
@@ -110,6 +117,50 @@ def sensitivity_from_volts(mv_per_pa: float, full_scale_volts: float) -> float:
             raise CurveError(Problem(f"sensitivity: {name}", f"{value:g}", "a positive number"))
     peak = mv_per_pa / 1000 * _PASCAL_94 * math.sqrt(2)
     return 20 * math.log10(peak / full_scale_volts)
+
+
+def sensitivity_from_recording(
+    content: bytes, name: str, *, spl_db: float = USUAL_DB, channel: int | None = None
+) -> tuple[float, str]:
+    """Find out what 94 dB SPL reads from the recording of a sound calibrator.
+
+    Parameters
+    ----------
+    content : bytes
+        A WAV file.
+    name : str
+        For messages.
+    spl_db : float
+        The calibrator's own level.
+    channel : int, optional
+        Passed over where the recording has fewer channels.
+
+    Returns
+    -------
+    float
+        dB re a full-scale sine.
+    str
+        What the recording gave, to be told.
+
+    Raises
+    ------
+    CurveError
+        If the level cannot be a calibrator's, or the recording holds no tone of one.
+    """
+    if not 0 < spl_db <= _LOUDEST:
+        found = f"{spl_db:g} dB"
+        raise CurveError(Problem("calibrator", found, "its level such as 94 or 114"))
+    recording = read_wav(content, name)
+    only = channel if channel is not None and channel <= recording.samples.shape[1] else None
+    samples, _ = pick_channel(recording, only, name)
+    tone = calibrator_tone(samples, recording.rate, name)
+    value = tone.sensitivity(spl_db)
+    told = (
+        f"{name}: {tone.frequency:.1f} Hz, taken as {spl_db:g} dB, reads {tone.level_dbfs:.2f} "
+        f"dBFS (steady within {tone.spread_db:.2f} dB for {tone.seconds:.1f} s); 94 dB SPL would "
+        f"read {value:.2f} dBFS"
+    )
+    return value, told
 
 
 def calibrator_tone(samples: npt.NDArray[np.float64], rate: float, name: str) -> Tone:

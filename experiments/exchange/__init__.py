@@ -11,7 +11,7 @@ from experiments.exchange.applying import apply
 from experiments.exchange.editing import ConeSheet, EditConflict, cone_sheet, edit_cone
 from experiments.exchange.exporting import export_csv, export_table
 from experiments.exchange.preview import Change, Preview
-from experiments.exchange.previewing import preview_csv
+from experiments.exchange.previewing import preview_contents, preview_csv
 
 __all__ = [
     "Change",
@@ -23,5 +23,6 @@ __all__ = [
     "edit_cone",
     "export_csv",
     "export_table",
+    "preview_contents",
     "preview_csv",
 ]

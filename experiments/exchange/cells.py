@@ -28,6 +28,7 @@ __all__ = [
     "rearm",
     "refused_cell",
     "same_number",
+    "sheet_in",
     "write_sheet",
 ]
 
@@ -230,7 +231,12 @@ def read_sheet(path: Path, known: Sequence[str]) -> RawSheet:
     ExchangeError
         If it cannot be read, is empty or too large.
     """
-    content = _bytes(path)
+    return sheet_in(_bytes(path), path, known)
+
+
+def sheet_in(content: bytes, path: Path, known: Sequence[str]) -> RawSheet:
+    """As `read_sheet`, of a file that is not on this disk; `path` only names it."""
+    _refuse_bytes(content, path)
     wanted = {name.casefold() for name in known}
     if content[:2] == b"PK":
         return _workbook(path, content, wanted)
@@ -273,10 +279,13 @@ def _hits(line: str, delimiter: str, wanted: set[str]) -> int:
 def _bytes(path: Path) -> bytes:
     try:
         with path.open("rb") as file:
-            content = file.read(MAX_BYTES + 1)
+            return file.read(MAX_BYTES + 1)
     except OSError as error:
         reason = "no such file" if isinstance(error, FileNotFoundError) else error.strerror
         raise ExchangeError(Problem(str(path), str(reason), "a CSV file")) from None
+
+
+def _refuse_bytes(content: bytes, path: Path) -> None:
     if len(content) > MAX_BYTES:
         raise ExchangeError(
             Problem(path.name, "a very large file", f"at most {MAX_BYTES // 1_000_000} MB")
@@ -286,7 +295,6 @@ def _bytes(path: Path) -> bytes:
         raise ExchangeError(
             Problem(path.name, "an old or an encrypted workbook", "a workbook (.xlsx)", remedy)
         )
-    return content
 
 
 def _decode(content: bytes, path: Path) -> tuple[str, list[str]]:

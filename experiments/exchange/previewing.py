@@ -12,7 +12,7 @@ import pandas as pd
 from experiments.agreement import cones_text
 from experiments.circumstances import climate_remarks
 from experiments.errors import ExchangeError, Problem
-from experiments.exchange.cells import RawSheet, read_sheet
+from experiments.exchange.cells import RawSheet, read_sheet, sheet_in
 from experiments.exchange.findings import Findings
 from experiments.exchange.known_cones import KnownCones
 from experiments.exchange.new_cones import NewCones
@@ -21,7 +21,7 @@ from experiments.exchange.rows import SheetRow, TypedSheet, columns_of, typed_ro
 from experiments.ledger import Ledger
 from experiments.slips import session_remark
 
-__all__ = ["by_cone", "preview_csv", "preview_sheet"]
+__all__ = ["by_cone", "preview_contents", "preview_csv", "preview_sheet"]
 
 
 def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
@@ -51,6 +51,13 @@ def preview_csv(ledger: Ledger, path: str | Path) -> Preview:
     ledger.refuse_stale()
     path = Path(path)
     return preview_sheet(ledger, read_sheet(path, columns_of(ledger.plan)), path)
+
+
+def preview_contents(ledger: Ledger, name: str, content: bytes) -> Preview:
+    """As `preview_csv`, of a file that was sent; `name` only names it."""
+    ledger.refuse_stale()
+    path = Path(name)
+    return preview_sheet(ledger, sheet_in(content, path, columns_of(ledger.plan)), path)
 
 
 def preview_sheet(ledger: Ledger, raw: RawSheet, path: Path) -> Preview:

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 from typing import Any
 
 import click
-from matplotlib.figure import Figure
 
-from experiments.acoustics import MEASURES, Impulse, Listening, Options, Sweep, listen
+from experiments.acoustics import MEASURES, Listening, Options, Sweep, listen
 from experiments.acoustics.catalogue import KINDS
 from experiments.acoustics.excitation import read_excitation
 from experiments.errors import CurveError
-from optimiser import figures, wording
+from optimiser import wording
 from optimiser.command.microphone import sensitivity_of
 from optimiser.command.options import NUMBER, as_json, parse_number, picture_files
 from optimiser.command.show import print_json, print_notes, print_table, save_picture
-from optimiser.heard import envelope_of, line_of, ringing_of
+from optimiser.heard_picture import draw_heard
 
 __all__ = ["listen_command"]
 
@@ -140,7 +138,7 @@ def listen_command(
     options = Options().with_values({k: v for k, v in given.items() if v is not None})
     heard = _listen_all(files, kind, options)
     save_picture(
-        lambda: _picture(heard, options), png, svg, ", ".join(path.name for path in files)
+        lambda: draw_heard(heard, options), png, svg, ", ".join(path.name for path in files)
     )
     if json_wanted:
         print_json({"files": [each.to_dict() for each in heard]})
@@ -174,52 +172,3 @@ def _print(each: Listening) -> None:
     print_notes(warnings, title="Warnings")
     print_notes(each.notes, title="How it was read")
     click.echo()
-
-
-def _picture(heard: list[Listening], options: Options) -> Figure:
-    """Draw every kind of curve in a panel of its own, files of one kind over each other."""
-    given = [each for each in heard if each.kind != "impulse"]
-    ringing = [each for each in heard if "impulse" in each.curves]
-    impulses = list(zip(_lines(ringing, "impulse"), map(_impulse, ringing), strict=True))
-    decay = ringing[0].metrics["decay_ms"].value if len(ringing) == 1 else None
-    return figures.draw_curves(
-        figures.Shown(
-            responses=_lines(given, "response"),
-            distortions=_lines(given, "distortion"),
-            impulses=[(line, envelope_of(curve)) for line, curve in impulses],
-            ringing=[
-                one
-                for line, curve in impulses
-                if (one := ringing_of(curve, options.band, line.name)) is not None
-            ],
-            limits=_limits(given),
-            decay_ms=math.nan if decay is None else decay,
-        )
-    )
-
-
-def _impulse(each: Listening) -> Impulse:
-    curve = each.curves["impulse"]
-    assert isinstance(curve, Impulse)
-    return curve
-
-
-def _limits(heard: list[Listening]) -> dict[str, float]:
-    """Give the frequencies to mark where there is one response only."""
-    found = [each.metrics for each in heard if "response" in each.curves]
-    if len(found) != 1:
-        return {}
-    names = {"lower_limit_hz": "from", "breakup_hz": "break-up", "upper_limit_hz": "to"}
-    values = {words: found[0][name].value for name, words in names.items()}
-    return {words: value for words, value in values.items() if value is not None}
-
-
-def _lines(heard: list[Listening], kind: str) -> list[figures.Line]:
-    """Give the curves of one kind; files of one name are told apart by their folders."""
-    files = [Path(each.file) for each in heard]
-    alike = len({file.name for file in files}) < len(files)
-    return [
-        line_of(each.curves[kind], label=f"{file.parent.name}/{file.name}" if alike else file.name)
-        for each, file in zip(heard, files, strict=True)
-        if kind in each.curves
-    ]

@@ -6,15 +6,15 @@ from pathlib import Path
 
 import click
 
-from experiments.acoustics.calibration import calibrator_tone, sensitivity_from_volts
-from experiments.acoustics.wav import pick_channel, read_wav
+from experiments.acoustics.calibration import (
+    USUAL_DB,
+    sensitivity_from_recording,
+    sensitivity_from_volts,
+)
 from experiments.errors import CurveError, Problem
 from optimiser.command.options import parse_number
 
 __all__ = ["sensitivity_of"]
-
-_LOUDEST = 140.0
-_USUAL = 94.0
 
 
 def sensitivity_of(
@@ -58,27 +58,15 @@ def sensitivity_of(
 
 def _of_recording(text: str, channel: int | None) -> float:
     """Read ``FILE`` or ``FILE:DB``; a colon that no number follows belongs to the name."""
-    name, spl = text, _USUAL
+    name, spl = text, USUAL_DB
     head, sign, tail = text.rpartition(":")
     if sign and not Path(text).exists():
         name, spl = head, parse_number(tail, "--calibrator")
-    if not 0 < spl <= _LOUDEST:
-        raise click.BadParameter(
-            f"--calibrator: found {spl:g} dB, expected its level such as 94 or 114"
-        )
     try:
-        recording = read_wav(Path(name).read_bytes(), name)
+        content = Path(name).read_bytes()
     except OSError as error:
         found = error.strerror or str(error)
         raise CurveError(Problem(name, found, "a calibrator's recording as WAV")) from None
-    only = channel if channel is not None and channel <= recording.samples.shape[1] else None
-    samples, _ = pick_channel(recording, only, name)
-    tone = calibrator_tone(samples, recording.rate, name)
-    value = tone.sensitivity(spl)
-    click.echo(
-        f"{name}: {tone.frequency:.1f} Hz, taken as {spl:g} dB, reads {tone.level_dbfs:.2f} dBFS "
-        f"(steady within {tone.spread_db:.2f} dB for {tone.seconds:.1f} s); 94 dB SPL would read "
-        f"{value:.2f} dBFS",
-        err=True,
-    )
+    value, told = sensitivity_from_recording(content, name, spl_db=spl, channel=channel)
+    click.echo(told, err=True)
     return value

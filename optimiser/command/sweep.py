@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import click
 
-from experiments.acoustics.excitation import (
-    Excitation,
-    sidecar_of,
-    sidecar_text,
-    to_wav,
-)
-from experiments.acoustics.options import Sweep
-from experiments.outputs import MARK, Kind, check_output, is_sealed, seal, write_whole
+from experiments.acoustics.excitation import sidecar_of
+from experiments.outputs import Kind, check_output, is_sealed, write_whole
+from experiments.sweeps import design_sweep, sweep_files, sweep_words
 from optimiser.cautions import MEASURING
 from optimiser.command.options import NUMBER, as_json, force_option, parse_number
 from optimiser.command.show import print_json
@@ -83,27 +77,28 @@ def sweep_command(
     Beside FILE.wav stands FILE.sweep.toml, which says which sweep it is: keep a copy of it with
     the recordings, and `coneloop listen` finds it.
     """
-    sweep = Sweep(
-        start_hz, stop_hz, seconds, "synchronised" if synchronised else "exponential",
-        amplitude=10 ** (min(level, 20.0) / 20),
-    )  # fmt: skip
-    shortest = (min(1 / start_hz, seconds / 20), min(0.01, seconds / 20))
-    fade_in, fade_out = shortest if fade is None else _pair(fade, "--fade")
-    sweep = replace(sweep, fade_in=fade_in, fade_out=fade_out)
-    before, after = _pair(silence, "--silence")
-    excitation = Excitation(sweep, rate, before, after, 2 if loopback else 1)
+    excitation = design_sweep(
+        start_hz=start_hz,
+        stop_hz=stop_hz,
+        seconds=seconds,
+        rate=rate,
+        level_dbfs=level,
+        fades=None if fade is None else _pair(fade, "--fade"),
+        silence=_pair(silence, "--silence"),
+        synchronised=synchronised,
+        loopback=loopback,
+    )
     sidecar = sidecar_of(file)
     check_output(file, _WAV, force=force)
     check_output(sidecar, _SIDECAR, force=force)
-    wav = seal(to_wav(excitation, MARK))
-    text = f"{sidecar_text(excitation, file.name, wav)}# {MARK}\n"
-    write_whole(file, wav)
-    write_whole(sidecar, seal(text.encode()))
+    for path, content in zip((file, sidecar), sweep_files(excitation, file.name).values(),
+                             strict=True):  # fmt: skip
+        write_whole(path, content)
     if json_wanted:
         print_json({"file": str(file), "sidecar": str(sidecar), "seconds": excitation.seconds,
                     "cautions": list(MEASURING.lines)})  # fmt: skip
         return
-    click.echo(f"wrote {file} and {sidecar}: {_words(excitation)}")
+    click.echo(f"wrote {file} and {sidecar}: {sweep_words(excitation)}")
     for line in MEASURING.lines:
         click.echo(f"  Take care: {line}")
 
@@ -114,13 +109,3 @@ def _pair(text: str, option: str) -> tuple[float, float]:
     if not sign:
         raise click.BadParameter(f"{option}: found {text!r}, expected two numbers such as 0.5:1")
     return parse_number(first, option), parse_number(second, option)
-
-
-def _words(excitation: Excitation) -> str:
-    """Say in one line what was written."""
-    sweep = excitation.sweep
-    return (
-        f"{sweep.law} sweep from {sweep.start_hz:g} to {sweep.stop_hz:g} Hz in "
-        f"{excitation.seconds:.6g} s at {excitation.rate} Hz, silence {excitation.before:g} s "
-        f"before and {excitation.after:g} s after"
-    )
