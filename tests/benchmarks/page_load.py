@@ -2,7 +2,7 @@
 
 20 readers go from room to room that need no new fit; of 4 writers two send notes to the same
 cone through the page, one adds cones there, and one adds cones beside it, as the command line
-does. Every added cone makes a new state, whose fit is asked for too: a reader of its own opens
+does. Each room is opened once before. Every added cone makes a new state, whose fit is asked for too: a reader of its own opens
 *where we are*. Prints the times of the rooms and whether every change is there.
 """
 
@@ -91,6 +91,9 @@ def gather(folder: Path, seconds: float, *, pause: float = 0.5) -> Crowd:
     """Let the crowd in for some seconds; `pause` is what a reader looks at a page."""
     crowd, lock = Crowd(), threading.Lock()
     with served(folder) as address:
+        first = Line(address)
+        for room in (*ROOMS, "/"):  # what is loaded on the first need
+            first.ask(room)
         end = time.monotonic() + seconds
 
         def read(rooms: Iterator[str], times: list[float]) -> None:

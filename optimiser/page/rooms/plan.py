@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 from starlette.responses import Response
 
-from experiments.errors import ConflictError, ExperimentError, PlanError
+from experiments.errors import ConflictError, ExperimentError, PlanError, Problem
 from experiments.plan import Plan
 from experiments.replanning import plan_digest, plan_problems, plan_text, save_plan
 from optimiser.page.call import Call
@@ -19,10 +20,9 @@ __all__ = ["show", "take"]
 def show(call: Call, form: Form | None = None, status: int = 200, **more: Any) -> Response:
     """Show the plan as tables, and its text; a broken one as text with what is wrong."""
     text = plan_text(call.desk.folder)
-    problems = plan_problems(text)
+    problems, plan = _read(text)
     tables, rules, notes = [], [], []
-    if not problems:
-        plan = Plan.from_text(text)
+    if plan is not None:
         tables, rules = [variable_table(plan), metric_table(plan)], list(plan.rules.items())
         notes = _left_over(call)
     shown: dict[str, Any] = {
@@ -37,11 +37,23 @@ def show(call: Call, form: Form | None = None, status: int = 200, **more: Any) -
                      **shown)  # fmt: skip
 
 
+@lru_cache(maxsize=4)
+def _read(text: str) -> tuple[list[Problem | str], Plan | None]:
+    """Give what is wrong with a plan, or the plan: read once a text."""
+    problems = plan_problems(text)
+    return problems, None if problems else Plan.from_text(text)
+
+
 def _left_over(call: Call) -> list[str]:
     """Say what the store holds that does not agree with the plan, or that it no longer has."""
     try:
         with call.desk.ledger() as ledger:
-            return [*map(str, ledger.disagreements()), *ledger.left_over()]
+            found: list[str] = call.desk.work.once(
+                (call.desk.version(ledger), "left over"),
+                "what is left over",
+                lambda _tell: [*map(str, ledger.disagreements()), *ledger.left_over()],
+            )
+            return found
     except ExperimentError as error:
         return [str(one) for one in error.problems]
 
