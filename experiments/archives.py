@@ -34,6 +34,7 @@ __all__ = [
     "damaged",
     "look_inside",
     "manifest_text",
+    "one_line",
     "refused",
     "stream",
 ]

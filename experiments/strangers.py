@@ -14,6 +14,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
+from experiments.archives import one_line
 from experiments.checking import check_store
 from experiments.errors import ArchiveError, LedgerError, Problem
 from experiments.schema import MIGRATIONS, STATE_TABLES, check_identity
@@ -57,8 +58,9 @@ def check_stranger(path: Path, name: str) -> None:
             problems = problems or _odd_json(connection, name) or _odd_changes(connection, name)
     except LedgerError as error:
         raise ArchiveError(*error.problems) from None
-    except sqlite3.Error as error:
-        raise ArchiveError(Problem(name, f"trouble: {error}", "a sound store", _REMEDY)) from None
+    except (sqlite3.Error, ValueError) as error:  # a text that is no UTF-8 is a ValueError
+        found = f"trouble: {one_line(str(error).partition(' with text ')[0])}"
+        raise ArchiveError(Problem(name, found, "a sound store", _REMEDY)) from None
     if problems:
         raise ArchiveError(*problems)
 

@@ -302,6 +302,14 @@ def test_a_text_that_gives_orders_to_a_terminal_is_refused(packed, tmp_path, tex
         unpack(write(tmp_path / "plan.zip", files.items()), tmp_path / "again")
 
 
+def test_a_store_with_a_text_that_is_no_text_is_refused(packed, tmp_path):
+    files = contents(packed)
+    files["experiment.db"] = files["experiment.db"].replace(b"INTEGER", b"INT\xff\xff\xffR", 3)
+    files["manifest.json"] = listed(files).encode()
+    with pytest.raises(ArchiveError, match=r"trouble: Could not decode.*, expected a sound"):
+        unpack(write(tmp_path / "odd.zip", files.items()), tmp_path / "again")
+
+
 TAMPERED = [
     '[["insert", "cones; --", 1, null]]',
     '[["update", "history", 1, {"who": "x"}]]',
