@@ -43,7 +43,14 @@ from optimiser.material import Material
 from optimiser.report import counts, report_sections
 from optimiser.text_table import Table
 
-__all__ = ["Post", "check_pictures", "pictures_folder", "report_markdown", "write_markdown"]
+__all__ = [
+    "Post",
+    "check_pictures",
+    "markdown_files",
+    "pictures_folder",
+    "report_markdown",
+    "write_markdown",
+]
 
 _PNG = Kind("a picture", (".png",), is_sealed_png)
 
@@ -235,6 +242,26 @@ def check_pictures(path: Path) -> Path:
     return folder
 
 
+def markdown_files(material: Material, path: Path) -> dict[Path, bytes]:
+    """Make the report and its pictures.
+
+    Parameters
+    ----------
+    material : Material
+    path : Path
+        Where the Markdown goes; the pictures go into `pictures_folder`.
+
+    Returns
+    -------
+    dict of Path to bytes
+        The report first; each file bears its seal.
+    """
+    folder = pictures_folder(path)
+    post = report_markdown(material, folder.name)
+    pictures = {folder / name: seal_png(to_png(one.draw())) for name, one in post.pictures.items()}
+    return {path: seal(f"{post.text}\n<!-- {MARK} -->\n".encode()), **pictures}
+
+
 def write_markdown(material: Material, path: Path, *, force: bool = False) -> list[Path]:
     """Write the report and its pictures; each file whole, the report last.
 
@@ -257,12 +284,11 @@ def write_markdown(material: Material, path: Path, *, force: bool = False) -> li
         Where a picture of somebody else has a name that is needed; nothing is written then.
     """
     folder = check_pictures(path)
-    post = report_markdown(material, folder.name)
-    drawn = {name: seal_png(to_png(each.draw())) for name, each in post.pictures.items()}
+    files = markdown_files(material, path)
+    report, *pictures = files
     if folder.exists():
-        for name in drawn:
-            check_output(folder / name, _PNG, force=force)
+        for each in pictures:
+            check_output(each, _PNG, force=force)
     folder.mkdir(exist_ok=True)
-    written = [write_whole(folder / name, content) for name, content in drawn.items()]
-    sealed = seal(f"{post.text}\n<!-- {MARK} -->\n".encode())
-    return [write_whole(path, sealed), *written]
+    written = [write_whole(each, files[each]) for each in pictures]
+    return [write_whole(report, files[report]), *written]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import optimiser
@@ -13,16 +14,27 @@ from optimiser.answers import Pick
 from optimiser.curve_model import CurveModel, fit_curves
 from optimiser.curve_readings import read_curves
 from optimiser.gathering import gather_material
+from optimiser.material import Material
 from optimiser.page.answering import QUESTIONS, Answered, Ground
 from optimiser.page.desk import Desk, State
 from optimiser.page.questions import fitted
+from optimiser.page.sending import zipped
 from optimiser.page.work import Job, Outdated, Tell
 from optimiser.planning import shortfall
 from optimiser.report import report_html
+from optimiser.report_markdown import markdown_files
 from optimiser.reproducing import proposal_record
 from optimiser.surrogate import Model
 
-__all__ = ["Knowledge", "Proposal", "answer_of", "knowledge_of", "picks_of", "report_of"]
+__all__ = [
+    "Knowledge",
+    "Proposal",
+    "answer_of",
+    "knowledge_of",
+    "picks_of",
+    "post_of",
+    "report_of",
+]
 
 
 @dataclass(frozen=True)
@@ -123,11 +135,31 @@ def report_of(desk: Desk, state: State) -> Job:
     """Ask for the report; the result is one self-contained HTML page."""
 
     def answer(tell: Tell) -> str:
+        return report_html(_material(desk, state, tell))
+
+    return desk.work.ask((state, "report"), "writing the report", answer)
+
+
+def post_of(desk: Desk, state: State) -> Job:
+    """Ask for the report as Markdown; the result is a ZIP archive of it and its pictures."""
+
+    def answer(tell: Tell) -> bytes:
+        files = markdown_files(_material(desk, state, tell), Path("report.md"))
+        return zipped({each.as_posix(): content for each, content in files.items()})
+
+    return desk.work.ask((state, "post"), "writing the report", answer)
+
+
+def _material(desk: Desk, state: State, tell: Tell) -> Material:
+    """Gather what both ways of writing the report show, once."""
+
+    def answer(_tell: Tell) -> Material:
         model = fitted(desk, state)
         with desk.ledger() as ledger, ledger.snapshot():
             if desk.state(ledger) != state:
                 raise Outdated("The experiment was changed meanwhile.")
             made = f"{datetime.now(UTC):%Y-%m-%d}"
-            return report_html(gather_material(ledger, made=made, model=model, progress=tell))
+            return gather_material(ledger, made=made, model=model, progress=tell)
 
-    return desk.work.ask((state, "report"), "writing the report", answer)
+    found: Material = desk.work.once((state, "material"), "gathering the answers", answer)
+    return found

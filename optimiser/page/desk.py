@@ -73,11 +73,7 @@ class Desk:
         LedgerError, PlanError
             As `Ledger.open`.
         """
-        for name in (PLAN_FILE, STORE_FILE):
-            if (self.folder / name).is_symlink():  # what lies behind it may be none of ours
-                raise LedgerError(
-                    Problem(name, "a link", "a file of its own", "Put the file itself there.")
-                )
+        self.refuse_links()
         file = self._file()
         found = self._take(file)
         # The class is loaded here, on the first need: it takes a second with its libraries.
@@ -87,6 +83,19 @@ class Desk:
         finally:
             with self._lock:
                 self._idle.append((file, ledger))
+
+    def refuse_links(self) -> None:
+        """Refuse a plan or a store that is a link: what lies behind it may be none of ours.
+
+        Raises
+        ------
+        LedgerError
+        """
+        for name in (PLAN_FILE, STORE_FILE):
+            if (self.folder / name).is_symlink():
+                raise LedgerError(
+                    Problem(name, "a link", "a file of its own", "Put the file itself there.")
+                )
 
     def _file(self) -> tuple[int, int]:
         """Tell the store's file from another one of the same name."""

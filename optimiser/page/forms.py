@@ -29,10 +29,13 @@ class Sent:
         What it was called: a label, never a path.
     content : bytes
         The file.
+    under : str
+        The field that it was sent under.
     """
 
     name: str
     content: bytes = field(repr=False)
+    under: str = "files"
 
 
 @dataclass
@@ -85,6 +88,10 @@ class Form:
             return None
         return int(value)
 
+    def sent(self, name: str) -> list[Sent]:
+        """Give the files of one field."""
+        return [each for each in self.files if each.under == name]
+
     def part(self, prefix: str) -> dict[str, str]:
         """Give the fields whose names begin with a prefix, without it; blank ones left out."""
         return {
@@ -134,7 +141,7 @@ async def read_form(request: Request) -> Form:
             if isinstance(value, UploadFile):
                 content = await value.read()
                 if value.filename or content:
-                    form.files.append(Sent(file_label(value.filename or ""), content))
+                    form.files.append(Sent(file_label(value.filename or ""), content, name))
             else:
                 form.values[name] = value.replace("\r\n", "\n")
     return form

@@ -23,7 +23,7 @@ class Upload:
     Parameters
     ----------
     cone : int
-        The cone that it is meant for.
+        The cone that it is meant for; 0 for none.
     session : str
         The browser session that sent it, which alone gets it back.
     content : Any

@@ -60,6 +60,7 @@ ROOMS = (
     Room("answers", "/answers", "Answers"),
     Room("plan", "/plan", "Plan"),
     Room("report", "/report", "Report"),
+    Room("files", "/files", "Files"),
 )
 
 WAYS = (
@@ -83,8 +84,20 @@ WAYS = (
     Way("/answers/{name:str}", "answers.show"),
     Way("/plan", "plan.show", "plan.take"),
     Way("/plan/recompute", "recomputed.show", "recomputed.take"),
+    Way("/plan/check", "checked.begin", "checked.take"),
+    Way("/plan/check/{token:str}", "checked.show"),
     Way("/report", "report.show"),
     Way("/report/file", "report.file"),
+    Way("/report/markdown", "report.markdown"),
+    Way("/files", "files.show", "sheet.send"),
+    Way("/files/table", "files.table"),
+    Way("/files/table/{token:str}", "sheet.look", "sheet.take"),
+    Way("/files/backup", "files.backup"),
+    Way("/files/archive", "files.archive"),
+    Way("/files/listen", "listening.show", "listening.send"),
+    Way("/files/listen/{token:str}", "listening.look", "listening.again"),
+    Way("/files/tone", "tone.show"),
+    Way("/files/tone/file", "tone.file"),
     Way("/begin", "begin.show", "begin.take"),
     Way("/history", "history.show"),
     Way("/undo", take="history.undo"),

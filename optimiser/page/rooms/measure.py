@@ -21,7 +21,7 @@ from optimiser.page.call import Call
 from optimiser.page.curve_pictures import curve_pictures, curves_heard
 from optimiser.page.forms import Form
 from optimiser.page.guard import UPLOAD_LIMIT
-from optimiser.page.hearing import VALUE, Pending, circumstances_of, entered, hear
+from optimiser.page.hearing import LEVEL, VALUE, Pending, circumstances_of, entered, hear
 from optimiser.page.uploads import Upload
 from optimiser.remarks import entry_remarks
 
@@ -80,11 +80,12 @@ def send(call: Call, form: Form) -> Response:
         plan = ledger.plan
         _about(ledger, number)
     values = _checked(plan, form)
-    if not form.files and not values:
+    files, calibrator = form.sent("files"), form.sent("calibrator")
+    if not files and not values:
         form.faults["files"] = "Choose the raw files of this mounting, or type a value below."
     if not form.sound:
         return show(call, form, 422)
-    pending = Pending(form.files, dict(form.values))
+    pending = Pending(files, dict(form.values), calibrator[0] if calibrator else None)
     hear(call.desk, plan, pending, values)
     size = sum(len(each.content) for each in form.files)
     token = call.desk.uploads.keep(Upload(number, call.session, pending, size))
@@ -95,6 +96,7 @@ def _checked(plan: Plan, form: Form) -> dict[str, float]:
     """Check what was typed, each fault beside its field; gives the metrics entered."""
     form.needed("session", "Name the sitting at the test platform, such as monday.")
     circumstances_of(form)
+    form.number(LEVEL)
     return entered(plan, form)
 
 
@@ -116,6 +118,7 @@ def look(call: Call, form: Form | None = None, status: int = 200) -> Response:
         job=job,
         name=call.path("token"),
         files=[each.name for each in pending.files],
+        calibrator=pending.calibrator.name if pending.calibrator else "",
         values=found.get("values", ()),
         warnings=found.get("warnings", ()),
         how=found.get("how", ()),

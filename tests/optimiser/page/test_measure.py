@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import io
+
+import numpy as np
 import pytest
+import soundfile
 
 from optimiser.page import uploads as module
 from tests.bench_page import response_text
@@ -120,3 +124,22 @@ def test_which_cones_wait_and_the_cautions_of_test_tones(browser):
     assert "Measure cone 3" in page.text
     assert "damage hearing" in page.text
     assert "damage hearing" in browser.get("/cones/3/measure").text
+
+
+def test_a_calibrators_recording_is_told_and_does_not_count_as_a_file(browser):
+    time = np.arange(72000) / 48000
+    out = io.BytesIO()
+    soundfile.write(out, 0.1 * np.sin(2 * np.pi * 1000 * time), 48000, "PCM_24", format="WAV")
+    files = [("files", RAW), ("calibrator", ("cal <b>.wav", out.getvalue(), "audio/wav"))]
+    path = browser.send("/cones/3/measure", files=files, session="monday").headers["location"]
+    page = looked(browser, path)
+    # A sine of a tenth of full scale, at 94 dB if nothing is said.
+    assert "94 dB SPL would read -20.00 dBFS" in page.text
+    assert "Level of the calibrator in cal <b>.wav" in page.text
+    answer = browser.send(path, do="save", session="monday", calibrator_db="114")
+    assert answer.headers["location"] == path  # heard again before it is saved
+    assert "94 dB SPL would read -40.00 dBFS" in looked(browser, path).text
+    browser.send(path, status=422, do="save", session="monday", calibrator_db="loud")
+    browser.told(path, do="save", session="monday", calibrator_db="114")
+    with browser.ledger as ledger:
+        assert [each.name for each in ledger.curves(3)] == [RAW[0]]

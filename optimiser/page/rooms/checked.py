@@ -1,0 +1,39 @@
+"""Everything that is wrong with plan, store and raw files, looked for anew each time."""
+
+from __future__ import annotations
+
+from starlette.responses import Response
+
+from experiments.checking import check_experiment
+from optimiser.page.call import Call
+from optimiser.page.forms import Form
+from optimiser.page.uploads import Upload
+from optimiser.page.work import Job, Tell
+
+__all__ = ["begin", "show", "take"]
+
+
+def begin(call: Call) -> Response:
+    """Show what would be looked at."""
+    return call.page("checked", job=None)
+
+
+def take(call: Call, _form: Form) -> Response:
+    """Begin to look: what changed on the disk leaves no trace, so no earlier answer is used."""
+    call.desk.refuse_links()
+    folder = call.desk.folder
+
+    def answer(_tell: Tell) -> list[str]:
+        return [str(one) for one in check_experiment(folder)]
+
+    job = call.desk.work.start("reading every row and every raw file", answer)
+    return call.go(f"/plan/check/{call.desk.uploads.keep(Upload(0, call.session, job, 0))}")
+
+
+def show(call: Call) -> Response:
+    """Show everything that is wrong."""
+    upload = call.desk.uploads.find(call.path("token"), call.session)
+    if upload is None or not isinstance(upload.content, Job):
+        return call.go("/plan/check")
+    (job,) = call.settle(upload.content)
+    return call.page("checked", job=job)

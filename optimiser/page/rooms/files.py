@@ -1,0 +1,44 @@
+"""Files: the table in a spreadsheet, copies of the whole, and ways to listen and to test tones."""
+
+from __future__ import annotations
+
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from experiments.exchange import export_table
+from experiments.packing import pack
+from optimiser.page.call import Call
+from optimiser.page.forms import Form
+from optimiser.page.guard import UPLOAD_LIMIT
+from optimiser.page.sending import made
+
+__all__ = ["archive", "backup", "show", "table"]
+
+_TABLES = {"csv": ("table.csv", "."), "comma": ("table.csv", ","), "workbook": ("table.xlsx", ".")}
+"""How the table can be had: what the file is called, and its decimal mark."""
+
+
+def show(call: Call, form: Form | None = None, status: int = 200) -> Response:
+    """Show what can be taken along and what can be brought in."""
+    return call.page("files", status=status, form=form, limit=UPLOAD_LIMIT)
+
+
+def table(call: Call) -> Response:
+    """Send the table as ``?as=`` says."""
+    if call.asked("as") not in _TABLES:
+        raise HTTPException(404)
+    name, decimal = _TABLES[call.asked("as")]
+    with call.desk.ledger() as ledger:
+        return made(name, lambda path: export_table(ledger, path, decimal=decimal))
+
+
+def backup(call: Call) -> Response:
+    """Send the whole experiment as one file that was read back."""
+    with call.desk.ledger() as ledger:
+        return made("backup.db", ledger.backup)
+
+
+def archive(call: Call) -> Response:
+    """Send the whole experiment as an archive for somebody else."""
+    with call.desk.ledger() as ledger:
+        return made("experiment.zip", lambda path: pack(ledger, path))
