@@ -57,6 +57,13 @@ def chromium() -> Iterator[Browser]:
 @contextmanager
 def served(folder: Path) -> Iterator[str]:
     """Run `coneloop page` on a folder; gives its address."""
+    with serving(folder) as (address, _):
+        yield address
+
+
+@contextmanager
+def serving(folder: Path) -> Iterator[tuple[str, int]]:
+    """Run `coneloop page` on a folder; gives its address and the number of its process."""
     command = [sys.executable, "-c", "from optimiser.command import main; main()"]
     command += ["page", "--no-open", "--in", str(folder)]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
@@ -64,7 +71,7 @@ def served(folder: Path) -> Iterator[str]:
             assert server.stdout
             address = server.stdout.readline().strip()
             assert address.startswith("http://127.0.0.1:"), address
-            yield address.rstrip("/")
+            yield address.rstrip("/"), server.pid
         finally:
             server.terminate()
 
