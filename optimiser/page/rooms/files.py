@@ -6,10 +6,10 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from experiments.exchange import export_table
+from experiments.exchange.cells import MAX_BYTES
 from experiments.packing import pack
 from optimiser.page.call import Call
 from optimiser.page.forms import Form
-from optimiser.page.guard import UPLOAD_LIMIT
 from optimiser.page.sending import made
 
 __all__ = ["archive", "backup", "show", "table"]
@@ -20,7 +20,7 @@ _TABLES = {"csv": ("table.csv", "."), "comma": ("table.csv", ","), "workbook": (
 
 def show(call: Call, form: Form | None = None, status: int = 200) -> Response:
     """Show what can be taken along and what can be brought in."""
-    return call.page("files", status=status, form=form, limit=UPLOAD_LIMIT)
+    return call.page("files", status=status, form=form, limit=MAX_BYTES)
 
 
 def table(call: Call) -> Response:
