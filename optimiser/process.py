@@ -22,6 +22,7 @@ __all__ = [
     "has_crossed_sessions",
     "has_repeated_cones",
     "mixture_quantile",
+    "some_rows",
 ]
 
 Floats = npt.NDArray[np.float64]
@@ -109,7 +110,7 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         for present, labels in ((self.has_session_, sessions), (self.has_cone_, cones)):
             if present:
                 blocks.append((labels[:, None] == labels[None, :]).astype(float))
-        self._lesson = _some(recipes, _LESSON, self.seed)
+        self._lesson = some_rows(recipes, _LESSON, self.seed)
         self._learn(Covariance(*self._apart, blocks, np.ones(len(outputs))))
         self.wild_ = self._wild()
         if self.wild_.any():
@@ -302,7 +303,7 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         return np.asarray(ratio > limit)
 
 
-def _some(recipes: Ints, most: int, seed: int) -> Ints:
+def some_rows(recipes: Ints, most: int, seed: int) -> Ints:
     """Give the rows of all recipes, or of randomly drawn ones where there are too many rows."""
     if len(recipes) <= most:
         return np.arange(len(recipes))

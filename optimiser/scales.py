@@ -1,5 +1,6 @@
 """The scale on which a metric is learnt: logarithms of positive quantities, decibels as they are.
 
+Where the unit says neither, the values tell (`optimiser.scale_choice`).
 A spread on the logarithm is told as percent of the value.
 """
 
@@ -8,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["POSITIVE_UNITS", "change_in_percent", "is_logarithmic", "spread_in_percent"]
+__all__ = ["POSITIVE_UNITS", "change_in_percent", "is_logarithmic", "is_open", "spread_in_percent"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -27,6 +28,12 @@ def is_logarithmic(unit: str, values: Floats) -> bool:
         Everything measured of it, none missing.
     """
     return unit.strip().lower() in POSITIVE_UNITS and bool(np.all(values > 0))
+
+
+def is_open(unit: str) -> bool:
+    """Tell whether the unit leaves the scale open; decibels are logarithms already."""
+    word = unit.strip().lower()
+    return word not in POSITIVE_UNITS and not word.startswith("db")
 
 
 def spread_in_percent(sd: float) -> float:

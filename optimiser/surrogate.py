@@ -20,7 +20,8 @@ from optimiser.evidence import Evidence, gather
 from optimiser.goals import Goals
 from optimiser.printability import Printability
 from optimiser.process import EnsembleProcess, mixture_quantile
-from optimiser.scales import is_logarithmic
+from optimiser.scale_choice import is_better_on_logarithm
+from optimiser.scales import is_logarithmic, is_open
 from optimiser.threads import one_thread
 from optimiser.transfer import (
     LEAST,
@@ -439,6 +440,9 @@ def _fit_metric(
     theirs = known_rows(metric, past)
     deciding = values if len(rows) >= LEAST else np.append(values, theirs[metric.name])
     log = is_logarithmic(metric.unit, deciding) if aged is None else aged.logarithmic
+    if len(rows) >= LEAST and aged is None and past is None and is_open(metric.unit):
+        plain = _observations(metric, evidence, measured.iloc[rows], encoding, log=False)
+        log = is_better_on_logarithm(plain, encoding, seed)
     theirs = theirs[theirs[metric.name] > 0] if log else theirs
     if len(rows) < LEAST and len(theirs) < LEAST:
         found = many(len(rows), "measured value")

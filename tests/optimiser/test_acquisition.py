@@ -41,7 +41,9 @@ def test_without_noise_it_is_expected_improvement_over_the_best_value():
     query = model.encoding(Space(problem.plan).sample(40, seed=8))
     mean, variance = process.predict(query)
     sd = np.sqrt(variance)
-    z = (trials["y"].min() - mean) / sd
+    seen = trials["y"].to_numpy(dtype=float)
+    best = np.log(seen).min() if model.metrics["y"].log else seen.min()
+    z = (best - mean) / sd
     classic = (sd * (stats.norm.pdf(z) + z * stats.norm.cdf(z))).mean(axis=0)
     found = np.exp(ours.log_value(query))
     order = np.argsort(-classic)[:5]
@@ -83,10 +85,11 @@ def test_a_score_of_desirabilities_that_are_linear_agrees_with_the_metric_itself
     # With poor and good far outside the values, the score is a straight line in the metric.
     problem = branin_problem()
     trials = problem.trials(15, 0.05, seed=3)
-    scored = problem.plan.to_dict()
-    scored["metrics"]["y"] |= {"poor": 1000.0, "good": -1000.0}
-    model = fit(Plan.from_dict(scored), trials, seed=0)
-    plain = fit(problem.plan, trials, seed=0)
+    data = problem.plan.to_dict()
+    data["metrics"]["y"] |= {"unit": "dB"}  # or the metric itself would be its logarithm
+    plain = fit(Plan.from_dict(data), trials, seed=0)
+    data["metrics"]["y"] |= {"poor": 1000.0, "good": -1000.0}
+    model = fit(Plan.from_dict(data), trials, seed=0)
     query = Space(problem.plan).sample(100, seed=8)
     ours = NoisyImprovement(model, model.encoding(trials), seed=0, incumbents=64)
     theirs = NoisyImprovement(plain, plain.encoding(trials), seed=0, incumbents=64)

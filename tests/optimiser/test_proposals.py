@@ -165,8 +165,10 @@ def test_the_contract_word_for_word(mixed_plan):
 
 def test_a_single_metric_without_poor_and_good_is_optimised_itself():
     problem = branin_problem()
+    data = problem.plan.to_dict()
+    data["metrics"]["y"] |= {"unit": "dB"}  # or its logarithm would be
     trials = problem.trials(20, 0.0, seed=2)
-    pick = propose(problem.plan, trials, seed=0)[0]
+    pick = propose(Plan.from_dict(data), trials, seed=0)[0]
     value = problem.function(np.array([[pick.settings["x1"], pick.settings["x2"]]]))[0]
     assert pick.score.low <= value <= pick.score.high
     assert value < np.median(trials["y"])

@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from optimiser import fit
-from optimiser.scales import change_in_percent, is_logarithmic, spread_in_percent
+from optimiser.scales import change_in_percent, is_logarithmic, is_open, spread_in_percent
 from tests import workshops
 
 
@@ -38,6 +38,14 @@ def test_changes_in_percent():
 )
 def test_which_metrics_are_taken_on_their_logarithm(unit, values, log):
     assert is_logarithmic(unit, np.array(values)) is log
+
+
+@pytest.mark.parametrize(
+    ("unit", "unsaid"),
+    [("", True), ("N/mm", True), (" dB(A)", False), ("MS", False), ("%", False)],
+)
+def test_which_units_leave_the_scale_open(unit, unsaid):
+    assert is_open(unit) is unsaid
 
 
 def test_the_surrogate_uses_the_same_scale():
