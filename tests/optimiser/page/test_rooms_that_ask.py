@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import re
 import shutil
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import unquote
 
 import numpy as np
 import pytest
@@ -199,6 +202,16 @@ def test_the_report_is_built_and_sent_as_a_file(browser):
     answer = browser.client.get("/report/file")
     assert answer.headers["content-disposition"].startswith("attachment")
     assert "window-sill radio" in answer.text
+    assert "/report/markdown" in whole(browser, "/report?build=markdown").source
+    answer = browser.client.get("/report/markdown")
+    with zipfile.ZipFile(io.BytesIO(answer.content)) as archive:
+        text = archive.read("report.md").decode()
+        pictures = set(archive.namelist()) - {"report.md"}
+    assert text.startswith("# window-sill radio")
+    assert pictures == {
+        unquote(each) for each in re.findall(r"\]\((report_pictures/[^)]+)\)", text)
+    }
+    assert len(pictures) > 3
 
 
 def test_an_experiment_without_cones_is_told_what_cannot_be_told(empty):
