@@ -162,7 +162,8 @@ def _tamed(values: Floats) -> Floats:
 
 def _loosened(drift: Floats, drawn: Drawn) -> Floats:
     """Widen the drifts under each law, and leave the laws as far apart as they are."""
-    point = pd.factorize(pd.MultiIndex.from_arrays([drawn.law, drawn.shape]))[0]
+    table = pd.DataFrame({"law": drawn.law, "shape": drawn.shape})
+    point = table.groupby(["law", "shape"], sort=False).ngroup().to_numpy(dtype=np.intp)
     middle = np.bincount(point, drift) / np.bincount(point)
     return np.asarray(middle[point] + _LOOSE * (drift - middle[point]))
 

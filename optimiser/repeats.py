@@ -128,7 +128,7 @@ def hear(plan: Plan, trials: pd.DataFrame) -> Heard:
     recipes = evidence.recipes(measured)
     recipe = _whole(recipes.groupby(list(recipes), dropna=False, sort=False).ngroup())
     table["group"] = _aged(recipe, table["light_hours"].to_numpy(dtype=float))
-    table["item"] = pd.factorize(pd.MultiIndex.from_frame(table[["cone", "group"]]))[0]
+    table["item"] = table.groupby(["cone", "group"], sort=False).ngroup()
     return Heard(plan, table, _in_order(frame, table, rows), list(evidence.notes))
 
 

@@ -171,7 +171,8 @@ def _effective(model: MixedModel, fit: MixedFit) -> dict[str, float]:
 def _together(tied: Tied) -> dict[str, Part]:
     """Give what can be pooled where no single source can be told."""
     parts = {}
-    pairs = np.asarray(pd.factorize(pd.MultiIndex.from_arrays([tied.group, tied.session]))[0])
+    table = pd.DataFrame({"group": tied.group, "session": tied.session})
+    pairs = table.groupby(["group", "session"], sort=False).ngroup().to_numpy(dtype=np.intp)
     if _repeated(tied.item):
         pools = {WITH_SESSION: tied.item, WITH_PRINT: pairs}
     else:
