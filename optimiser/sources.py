@@ -172,7 +172,7 @@ def _together(tied: Tied) -> dict[str, Part]:
     """Give what can be pooled where no single source can be told."""
     parts = {}
     table = pd.DataFrame({"group": tied.group, "session": tied.session})
-    pairs = table.groupby(["group", "session"], sort=False).ngroup().to_numpy(dtype=np.intp)
+    pairs = np.asarray(table.groupby(["group", "session"], sort=False).ngroup(), dtype=np.intp)
     if _repeated(tied.item):
         pools = {WITH_SESSION: tied.item, WITH_PRINT: pairs}
     else:
