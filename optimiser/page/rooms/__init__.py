@@ -79,6 +79,8 @@ WAYS = (
     Way("/cones/{cone:int}/measure", "measure.show", "measure.send"),
     Way("/cones/{cone:int}/measure/{token:str}", "measure.look", "measure.save"),
     Way("/next", "next.show", "next.take"),
+    Way("/next/again", "repeated.choose"),
+    Way("/next/again/{number:int}", "repeated.show"),
     Way("/try", "trying.show"),
     Way("/answers", "answers.whole"),
     Way("/answers/{name:str}", "answers.show"),
@@ -99,7 +101,7 @@ WAYS = (
     Way("/files/tone", "tone.show"),
     Way("/files/tone/file", "tone.file"),
     Way("/begin", "begin.show", "begin.take"),
-    Way("/history", "history.show"),
+    Way("/history", "history.show", "history.undo_to"),
     Way("/undo", take="history.undo"),
     Way("/work/{token:str}", "waiting.show"),
 )

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from starlette.responses import Response
 
-from experiments.errors import LedgerError
+from experiments.errors import LedgerError, Problem
 from optimiser.cards import withdraw_cards
 from optimiser.page.call import Call
 from optimiser.page.forms import Form
 
-__all__ = ["show", "undo"]
+if TYPE_CHECKING:
+    from experiments.ledger import Ledger
+
+__all__ = ["show", "undo", "undo_to"]
 
 MOST = 200
 
@@ -21,7 +24,8 @@ def show(call: Call) -> Response:
     """Show the acts."""
     with call.desk.ledger() as ledger:
         acts = ledger.history(MOST).to_dict("records")
-    return call.page("history", acts=acts, last=last_in_force(acts), most=MOST)
+    last = last_in_force(acts)
+    return call.page("history", acts=acts, last=last, behind=_behind(acts, last), most=MOST)
 
 
 def last_in_force(acts: Sequence[Mapping[Any, Any]]) -> int | None:
@@ -32,16 +36,46 @@ def last_in_force(acts: Sequence[Mapping[Any, Any]]) -> int | None:
     return None
 
 
+def _behind(acts: Sequence[Mapping[Any, Any]], last: int | None) -> list[tuple[str, str]]:
+    """Give the acts that can be gone back to: those in force before the last one."""
+    return [
+        (str(act["id"]), f"{act['at'][:16].replace('T', ' ')} {act['summary']}")
+        for act in acts
+        if act["act"] != "undo" and not act["undone"] and act["id"] < (last or 0)
+    ]
+
+
 def undo(call: Call, form: Form) -> Response:
     """Take an act back, if it is still the last one in force."""
     number = form.whole("act")
     back = call.own_path(form.text("back"), "/history")
+    return _undone(call, lambda ledger: [ledger.undo(act=number)], back)
+
+
+def undo_to(call: Call, form: Form) -> Response:
+    """Take every act after one back, unless somebody went on working meanwhile."""
+    number, last = form.whole("act"), form.whole("last")
+
+    def act(ledger: Ledger) -> list[str]:
+        now = last_in_force(ledger.history(MOST).to_dict("records"))
+        if number is None or now != last:
+            found = "acts that were recorded after this list was shown"
+            raise LedgerError(Problem("history", found, "the list as it is now", "Choose again."))
+        return ledger.undo_to(number)
+
+    return _undone(call, act, "/history")
+
+
+def _undone(call: Call, act: Callable[[Ledger], list[str]], back: str) -> Response:
+    """Take acts back, and the cards of cones that are no more."""
     with call.desk.ledger() as ledger:
         before = {cone.number for cone in ledger.cones()}
         try:
-            text = ledger.undo(act=number)
+            told = act(ledger)
         except LedgerError as error:
             return call.go("/history", "Nothing was undone.", remarks=[str(error)])
         cards = withdraw_cards(ledger.folder, before - {cone.number for cone in ledger.cones()})
+    text = "; ".join(told) if len(told) < 4 else f"{len(told)} acts undone"
     remarks = ["Throw printed cards away: no number is given twice."] if cards else []
-    return call.go(back, f"{text[:1].upper()}{text[1:]}.", remarks=remarks)
+    return call.go(back, f"{text[:1].upper()}{text[1:]}." if text else "Nothing to undo.",
+                   remarks=remarks)  # fmt: skip

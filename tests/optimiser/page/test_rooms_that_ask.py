@@ -214,6 +214,23 @@ def test_the_report_is_built_and_sent_as_a_file(browser):
     assert len(pictures) > 3
 
 
+def test_a_proposal_is_made_again(empty):
+    for browser in opened(empty):
+        assert "No proposal is recorded." in browser.get("/next/again").text
+        with browser.ledger as ledger:
+            ledger.note("a form of the history carries the token")
+        page = whole(browser, "/next?count=2")
+        fields = {name: re.search(rf'name="{name}" value="([^"]*)"', page.source)[1]
+                  for name in ("plan", "data")}  # fmt: skip
+        browser.send("/next", count="2", **fields)
+        (path,) = {each for each in browser.get("/next/again").fetched if "/next/again/" in each}
+        page = whole(browser, path)
+        assert "The same to the last digit" in page.text
+        with browser.ledger as ledger:
+            assert len(ledger.cones()) == 2
+        assert browser.client.get("/next/again/999").status_code == 404
+
+
 def test_an_experiment_without_cones_is_told_what_cannot_be_told(empty):
     for browser in opened(empty):
         for name in QUESTIONS:
