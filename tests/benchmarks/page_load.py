@@ -2,8 +2,9 @@
 
 20 readers go from room to room that need no new fit; of 4 writers two send notes to the same
 cone through the page, one adds cones there, and one adds cones beside it, as the command line
-does. Each room is opened once before. Every added cone makes a new state, whose fit is asked for too: a reader of its own opens
-*where we are*. Prints the times of the rooms and whether every change is there.
+does. Each room is opened once before. Every added cone makes a new state, whose fit is asked for
+too: a reader of its own opens *where we are*. Prints the times of the rooms and whether every
+change is there.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ from experiments.ledger import Ledger
 from tests.page_browser import served
 from tests.page_stores import fill
 
-__all__ = ["Crowd", "gather", "tell"]
+__all__ = ["READERS", "Crowd", "gather", "missing", "tell"]
 
 READERS = 20
 ROOMS = ("/cones", "/history", "/measure", "/plan", "/answers", "/cones/add", "/next")

@@ -10,6 +10,7 @@ import pytest
 from playwright.sync_api import Browser
 
 from tests.page_browser import Visitor, chromium, served, visit
+from tests.page_stores import fill
 
 
 @pytest.fixture(scope="module")
@@ -122,3 +123,84 @@ def test_a_first_day_by_clicking(chrome: Browser, tmp_path: Path, width: int) ->
         assert "small radio, 65 mm cone" in report
         assert me.told == []
         me.page.context.close()
+
+
+@pytest.mark.slow
+def test_the_keyboard_alone_does_it(chrome: Browser, tmp_path: Path) -> None:
+    fill(tmp_path / "radio", 6)
+    with served(tmp_path / "radio") as address:
+        me = visit(chrome, address)
+        press = me.page.keyboard.press
+        me.go("/")
+        press("Tab")
+        assert focused(me) == "Skip to the content"
+        press("Enter")
+        assert me.page.url.endswith("#main")
+        me.go("/cones/1")
+        summary = me.page.locator("summary", has_text="Write a note")
+        summary.focus()
+        press("Enter")  # opens it
+        press("Tab")
+        me.page.keyboard.type("smooth edge")
+        press("Tab")
+        press("Enter")
+        me.page.get_by_role("status").filter(has_text="Undo").wait_for()
+        assert "smooth edge" in me.text
+        me.page.go_back()
+        assert me.page.url.endswith("/cones/1")
+        me.go("/next")
+        me.page.get_by_label("Cones on the plate").focus()
+        press("Enter")  # sends the form
+        me.settle()
+        assert me.page.locator("article.pick").count() == 1
+        me.page.go_back()
+        assert me.page.url.endswith("/next")
+        me.go("/try")
+        slider = me.page.get_by_role("slider", name="wall thickness")
+        slider.focus()
+        before = slider.get_attribute("aria-valuetext") or ""
+        numbers = me.page.locator("#numbers").element_handle()
+        press("ArrowRight")
+        after = slider.get_attribute("aria-valuetext") or ""
+        assert (before.split()[1], after.split()[1]) == ("mm", "mm")
+        assert float(after.split()[0]) == pytest.approx(float(before.split()[0]) + 0.05)
+        assert numbers is not None
+        numbers.wait_for_element_state("hidden")  # others have taken their place
+        assert me.page.locator("#numbers td").count() > 5
+        assert me.told == []
+        me.page.context.close()
+
+
+@pytest.mark.slow
+def test_whatever_the_keyboard_reaches_shows_it(chrome: Browser, tmp_path: Path) -> None:
+    fill(tmp_path / "radio", 4)
+    with served(tmp_path / "radio") as address:
+        me = visit(chrome, address)
+        for path in ("/", "/cones", "/cones/1", "/next", "/plan", "/report"):
+            me.go(path)
+            seen = []
+            for _ in range(200):
+                me.page.keyboard.press("Tab")
+                at = me.page.evaluate(FOCUS)
+                if at is None or at in seen:  # beyond the last one, or at the first again
+                    break
+                seen.append(at)
+            assert len(seen) > 8, path
+            assert [each for each in seen if not each["outline"]] == [], path
+            places = [each["place"] for each in seen]
+            assert places == sorted(places), path  # in the order of the page
+        me.page.context.close()
+
+
+FOCUS = """() => {
+  const at = document.activeElement;
+  if (!at || at === document.body) return null;
+  const place = [...document.querySelectorAll("*")].indexOf(at);
+  const outline = parseFloat(getComputedStyle(at).outlineWidth) >= 2;
+  return { place, outline, html: at.outerHTML.slice(0, 90) };
+}"""
+
+
+def focused(me: Visitor) -> str:
+    """The words of what the keyboard is at."""
+    return str(me.page.evaluate("() => document.activeElement.textContent"))
