@@ -142,7 +142,7 @@ def test_a_trading_plan_works_on_every_state(mixed_plan, state):
         pick.why for pick in picks
     ]
     answer = outlook(plan, trials)
-    assert any("that of the score" in note for note in answer.notes)
+    assert any("are those of the score" in note for note in answer.notes)
 
 
 def test_the_contract_word_for_word(mixed_plan):

@@ -176,7 +176,8 @@ def test_a_plan_that_trades_says_whose_outlook_it_is(run, folder):
     plan = folder / "experiment.toml"
     plan.write_text('goal = "trade"\n' + plan.read_text(encoding="utf-8"), encoding="utf-8")
     said = " ".join(run("outlook", "--in", folder).out.split())
-    assert "the outlook is that of the score" in said
+    assert "Outlook of the front" in said
+    assert "chances of the outlook are those of the score" in said
     for verb in ("table", "knobs", "deadends", "check"):
         assert run(verb, "--in", folder).status == 0
     told = run("next", "--dry-run", "--count", "2", "--json", "--in", folder)
