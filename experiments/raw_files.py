@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -40,6 +40,11 @@ READING = (
 """Options that say how a file is read, and are therefore stored with it."""
 
 MAX_BYTES = 1_000_000_000  # SQLite's own limit for one value
+
+_EXCITED = (
+    "Of a sweep recording, send the .sweep.toml along or state the sweep; else say that it holds "
+    "an impulse."
+)
 
 
 class RawFile:
@@ -186,10 +191,11 @@ def listen_sent(
 def _listen(source: Source, options: Options) -> Listening:
     try:
         return listen(source.read(), name=source.name, kind=source.kind, options=options)
-    except NoExcitation:
+    except NoExcitation as error:
         found = source.excitation()
         if found is None:
-            raise
+            known = [one for one in error.problems if isinstance(one, Problem)]
+            raise CurveError(*(replace(one, remedy=_EXCITED) for one in known)) from None
     fitted = options.with_values({"sweep": found.sweep})
     heard = listen(source.read(), name=source.name, kind="sweep", options=fitted)
     heard.notes.append(found.note)

@@ -158,7 +158,7 @@ def _left_out(ledger: Ledger, sheet: TypedSheet) -> list[str]:
     if gone:
         notes.append(
             f"without a row in the sheet, so unchanged: {cones_text(gone)}. Taking a sheet in "
-            "never removes a cone; `coneloop aside CONE --why TEXT` lets one count no longer"
+            "never removes a cone; one that is set aside counts no longer"
         )
     keys = {row.cells.get("measurement") for row in sheet.rows}
     if "measurement" in sheet.columns:
@@ -176,7 +176,7 @@ def _odd_sessions(ledger: Ledger, findings: Findings) -> list[str]:
     for name in (one.fields.get("session") for edit in findings.edits for one in edit.sittings):
         if name is not None and name not in known:
             remark = session_remark(name, known)
-            notes += [f"{remark}; `coneloop undo` takes the import back"] if remark else []
+            notes += [f"{remark}; undo takes the import back"] if remark else []
             known.append(name)
     return notes
 

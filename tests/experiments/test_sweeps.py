@@ -30,6 +30,9 @@ def test_the_files_are_sealed_and_the_sidecar_is_found_among_what_was_sent():
 def test_what_cannot_be_is_refused():
     with pytest.raises(CurveError, match="full scale"):
         design_sweep(level_dbfs=1e9)
+    alone = list(sweep_files(design_sweep(seconds=2.0), "play.wav").items())[:1]
+    with pytest.raises(CurveError, match=r"send the \.sweep\.toml along"):
+        listen_sent(alone)
     with pytest.raises(CurveError, match="no raw file"):
         listen_sent([("a.sweep.toml", b"")])
     with pytest.raises(CurveError) as caught:

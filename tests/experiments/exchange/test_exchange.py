@@ -711,7 +711,7 @@ def test_rows_that_were_deleted_take_no_cone_along(full, sheet, dump):
     assert (preview.changes, preview.problems) == ((), ())
     unchanged, measurements = preview.notes
     assert unchanged.startswith("without a row in the sheet, so unchanged: cones 1, 4 and 5. ")
-    assert "never removes a cone; `coneloop aside CONE --why TEXT`" in unchanged
+    assert "never removes a cone; one that is set aside" in unchanged
     assert measurements == "measurements without a row in the sheet, so unchanged: of cone 3"
     assert dump(full) == before
 
