@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from experiments.ledger import Ledger
     from experiments.plan import Plan
+    from experiments.records import Cone
 
 __all__ = ["Desk", "State"]
 
@@ -122,6 +123,13 @@ class Desk:
     def version(self, ledger: Ledger) -> Hashable:
         """Give what changes with every act and every plan, remarks included; see `state`."""
         return (self._file(), ledger.plan.digest, int(ledger.history(1)["id"].iloc[0]))
+
+    def cones(self, ledger: Ledger) -> list[Cone]:
+        """Give all cones, read once a version; not to be changed."""
+        found: list[Cone] = self.work.once(
+            (self.version(ledger), "records"), "the cones", lambda _tell: ledger.cones()
+        )
+        return found
 
     def trials(self, state: State, *, wide: bool = False) -> tuple[Plan, pd.DataFrame]:
         """Give the plan and the table of a state, put together once; not to be changed.

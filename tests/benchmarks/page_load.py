@@ -17,6 +17,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
 from http.client import HTTPConnection
 from itertools import cycle
@@ -49,6 +50,10 @@ class Line:
         self.host = urlsplit(address).netloc
         self.line = HTTPConnection(self.host, timeout=60)
         self.cookie = ""
+
+    def close(self) -> None:
+        """Hang up."""
+        self.line.close()
 
     def ask(self, path: str, fields: dict[str, str] | None = None) -> tuple[int, str]:
         """Open a page, or send a form; gives status and text."""
@@ -91,14 +96,20 @@ class Crowd:
 def gather(folder: Path, seconds: float, *, pause: float = 0.5) -> Crowd:
     """Let the crowd in for some seconds; `pause` is what a reader looks at a page."""
     crowd, lock = Crowd(), threading.Lock()
-    with served(folder) as address:
-        first = Line(address)
+    with ExitStack() as lines:
+        address = lines.enter_context(served(folder))
+
+        def dial() -> Line:
+            with lock:
+                return lines.enter_context(closing(Line(address)))
+
+        first = dial()
         for room in (*ROOMS, "/"):  # what is loaded on the first need
             first.ask(room)
         end = time.monotonic() + seconds
 
         def read(rooms: Iterator[str], times: list[float]) -> None:
-            line = Line(address)
+            line = dial()
             while time.monotonic() < end:
                 room, start = next(rooms), time.perf_counter()
                 status, text = line.ask(room)
@@ -108,7 +119,7 @@ def gather(folder: Path, seconds: float, *, pause: float = 0.5) -> Crowd:
                 time.sleep(pause)
 
         def note(mark: str) -> None:
-            line, count = Line(address), 0
+            line, count = dial(), 0
             while time.monotonic() < end:
                 _, page = line.ask(f"/cones/{CONE}")
                 fields = dict(re.findall(r'name="(token|version)" value="(\w+)"', page))
@@ -122,7 +133,7 @@ def gather(folder: Path, seconds: float, *, pause: float = 0.5) -> Crowd:
                 crowd.notes += count
 
         def add() -> None:
-            line, count = Line(address), 0
+            line, count = dial(), 0
             while time.monotonic() < end:
                 _, page = line.ask("/cones/add")
                 fields = dict(re.findall(r'name="(token)" value="(\w+)"', page))

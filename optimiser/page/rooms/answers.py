@@ -45,7 +45,7 @@ def show(call: Call) -> Response:
     if name not in QUESTIONS:
         raise HTTPException(404)
     with call.desk.ledger() as ledger, ledger.snapshot():
-        plan, state, cones = ledger.plan, call.desk.state(ledger), ledger.cones()
+        plan, state, cones = ledger.plan, call.desk.state(ledger), call.desk.cones(ledger)
     given = {key: text.strip() for key, text in call.request.query_params.items()}
     asked = {
         key: text

@@ -69,7 +69,7 @@ def show(call: Call, form: Form | None = None, kind: str = "", status: int = 200
         table = ledger.wide_table()
         measurements, notes = ledger.measurements(number), ledger.notes(number)
         files = list(ledger.iterate_curves(number))
-        numbers = [each.number for each in ledger.cones()]
+        numbers = [each.number for each in call.desk.cones(ledger)]
     rows = table[table["cone"] == number]
     means = {name: float(rows[name].astype(float).mean()) for name in plan.metrics}
     means["score"] = float(pd.Series(measured_scores(plan, rows)).mean())

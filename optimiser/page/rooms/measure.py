@@ -35,7 +35,7 @@ __all__ = ["choose", "look", "save", "send", "show"]
 def choose(call: Call) -> Response:
     """Show which cones wait to be measured."""
     with call.desk.ledger() as ledger:
-        plan, cones = ledger.plan, ledger.cones()
+        plan, cones = ledger.plan, call.desk.cones(ledger)
     printed = [
         (cone.number, wording.recipe_line(plan, cone.settings))
         for cone in cones

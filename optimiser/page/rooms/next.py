@@ -57,7 +57,7 @@ def show(call: Call, form: Form | None = None, status: int = 200, told: str = ""
     asking = Form({key: text.strip() for key, text in given.items()})
     with call.desk.ledger() as ledger, ledger.snapshot():
         plan, state = ledger.plan, call.desk.state(ledger)
-        waiting = [cone.number for cone in ledger.cones() if cone.status == "planned"]
+        waiting = [cone.number for cone in call.desk.cones(ledger) if cone.status == "planned"]
     job = _ask(call, state, asking)
     if job is not None:
         call.settle(job)

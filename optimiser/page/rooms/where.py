@@ -27,7 +27,7 @@ def show(call: Call) -> Response:
     """Show the room."""
     with call.desk.ledger() as ledger, ledger.snapshot():
         plan, state = ledger.plan, call.desk.state(ledger)
-        cones = ledger.cones()
+        cones = call.desk.cones(ledger)
         acts = ledger.history(LATEST).to_dict("records")
     model, outlook = call.settle(
         questions.learnt(call.desk, state), questions.outlook_of(call.desk, state)
