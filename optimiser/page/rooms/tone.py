@@ -36,6 +36,9 @@ CHOICES = (
     ("loopback", "Channels", (("", "one"), ("yes", "a second one, wired back to the recorder"))),
 )
 
+MOST = 12_000_000
+"""Samples, of all channels, that are made at once: two channels of a minute at 96 kHz."""
+
 _PLACES = {
     "sweep": "start_hz", "sweep.start_hz": "start_hz", "sweep.stop_hz": "stop_hz",
     "to": "stop_hz", "sweep.seconds": "seconds", "seconds": "seconds", "level": "level_dbfs",
@@ -101,11 +104,16 @@ def _tone(form: Form) -> Excitation | None:
         given["rate"] = rate
     given["silence"] = (0.5 if before is None else before, 1.0 if after is None else after)
     try:
-        return design_sweep(
+        tone = design_sweep(
             **given,
             synchronised=bool(form.text("synchronised")),
             loopback=bool(form.text("loopback")),
         )
+        seconds = tone.seconds + tone.before + tone.after
+        if seconds * tone.rate * tone.channels > MOST:
+            form.faults["seconds"] = "That is too long for the page; `coneloop sweep` makes it."
+            return None
+        return tone
     except CurveError as error:
         form.blame(error, _PLACES)
         return None

@@ -40,6 +40,7 @@ def test_what_is_downloaded_can_be_listened_to(browser):
         ("start_hz=20&stop_hz=30000", "stop_hz"),
         ("start_hz=20&seconds=-1", "seconds"),
         ("start_hz=20&seconds=1e9", "seconds"),
+        ("start_hz=20&seconds=300", "seconds"),
         ("start_hz=20&level_dbfs=1", "level_dbfs"),
         ("start_hz=20&level_dbfs=1e9", "level_dbfs"),
         ("start_hz=20&level_dbfs=-1e9", "level_dbfs"),
