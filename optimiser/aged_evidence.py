@@ -11,6 +11,7 @@ from scipy import special, stats
 
 from experiments.plan import Age, Metric, Plan
 from optimiser import wording
+from optimiser.ageing_confounding import never_aged
 from optimiser.ageing_model import AgeModel, Drawn
 from optimiser.ageing_prepared import prepare
 from optimiser.ageing_rows import CLOCKS, Clock, Kept
@@ -124,6 +125,9 @@ def aged_evidence(
         aged[metric.name] = one
         moved[_told(metric, kept, drawn, plan.age)] = int(kept.aged.sum())
     notes = _notes(plan.age, clock, moved, open_, int(np.isnan(times).sum()))
+    if aged:
+        recipes = measured.drop_duplicates("cone").set_index("cone")
+        notes += never_aged(plan, recipes, heard.table["cone"], heard.table[clock.name])
     return replace(evidence, measured=measured), aged, notes
 
 

@@ -15,6 +15,7 @@ from experiments.plan import Metric, Plan
 from optimiser import wording
 from optimiser.ageing_beside import effects_beside
 from optimiser.ageing_choice import choose_law
+from optimiser.ageing_confounding import never_aged
 from optimiser.ageing_crossing import bound_of, cone_crossing
 from optimiser.ageing_model import AgeModel, Drawn
 from optimiser.ageing_prepared import prepare
@@ -97,6 +98,9 @@ def ageing(
     )
     notes = [*heard.notes, *desk.notes]
     notes += [f"{', '.join(labels)}: {text}." for text, labels in desk.tangled.items()]
+    if not clock.reversible:
+        table = heard.table
+        notes += never_aged(plan, recipes, table["cone"], table[clock.name])
     scores = desk.scores(at, parts, notes)
     spans = [kept.span for kept, _ in parts.values()]
     return Ageing(

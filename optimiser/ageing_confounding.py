@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
+from experiments.plan import Plan
 from optimiser.ageing_rows import Clock, Kept
+from optimiser.wording import setting
 
-__all__ = ["Confounding", "confounding"]
+__all__ = ["Confounding", "confounding", "never_aged"]
 
 _MOSTLY = 0.1  # share of the ages' sum of squares within cones that sessions leave
 
@@ -70,3 +73,33 @@ def confounding(kept: Kept, clock: Clock) -> Confounding:
     if left < _MOSTLY:
         return Confounding(left, False, f"{what} and session nearly go together; {advice}")
     return Confounding(left, blocked=False, text="")
+
+
+def never_aged(plan: Plan, recipes: pd.DataFrame, cones: pd.Series, times: pd.Series) -> list[str]:
+    """Name the levels of which no cone was heard at several ages.
+
+    What the kept cones tell is taken to hold for them too, which nothing has shown.
+
+    Parameters
+    ----------
+    plan : Plan
+    recipes : DataFrame
+        The recipe of every measured cone, by cone.
+    cones, times : Series
+        Cone and age of each measurement.
+    """
+    spans = times.groupby(cones).agg(lambda each: each.max() - each.min())
+    aged = [cone for cone in recipes.index if spans.get(cone, 0.0) > 0]
+    notes = []
+    for name, variable in plan.variables.items():
+        if variable.kind != "choice" or not aged:
+            continue
+        heard = {setting(each) for each in recipes[name].dropna()}
+        kept = {setting(each) for each in recipes.loc[aged, name].dropna()}
+        if kept and heard - kept:
+            lacking = " or ".join(sorted(heard - kept))
+            notes.append(
+                f"No cone with {variable.label} {lacking} was heard at several ages: that it ages "
+                "as the others do is taken for granted."
+            )
+    return notes

@@ -33,6 +33,9 @@ def drift_table(answer: Ageing) -> Table:
     whole = f"{after} {answer.longest - answer.first:.0f} {answer.unit}" if known else "in all"
     heads = ["metric", "verdict", early, whole, "cones", "n"]
     what = f"Dependence on {clock.of}" if clock.reversible else "Mean drift"
+    if clock.reversible:  # a straight line: one span tells it
+        del heads[2]
+        rows = [[*row[:2], *row[3:]] for row in rows]
     return Table(f"{what} of the kept cones, 90 % intervals", heads, rows)
 
 

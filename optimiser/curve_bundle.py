@@ -163,16 +163,26 @@ def lay(
             columns.append(laid[1])
     if not channels:
         return None
+    lone = _whole(columns[0])
+    if len(np.unique(cones[here[_whole(np.hstack(columns))]])) < len(np.unique(cones[here[lone]])):
+        lost = ", ".join(channel.name for channel in channels[1:])
+        notes.append(f"Some {family} files have no {lost}, which are not foretold therefore.")
+        channels, columns = channels[:1], columns[:1]
     values = np.hstack(columns)
-    whole = np.isnan(values).mean(axis=1) <= _WIDEST
-    for row in here[~whole]:
-        notes.append(
-            f"Cone {labels[row]}: its {family} lacks more than a third of what the others' "
-            "curves cover, so it is not used for curves."
-        )
+    whole = _whole(values)
+    notes += dict.fromkeys(
+        f"A measurement of cone {labels[row]}: its {family} lacks more than a third of what the "
+        "others' curves cover, so it is not used for curves."
+        for row in here[~whole]
+    )
     if len(np.unique(cones[here[whole]])) < LEAST:
         return None
     return Bundle(family, channels, values[whole], here[whole])
+
+
+def _whole(values: Floats) -> npt.NDArray[np.bool_]:
+    """Tell which curves have data at enough points."""
+    return np.asarray(np.isnan(values).mean(axis=1) <= _WIDEST)
 
 
 def _channel(

@@ -106,10 +106,9 @@ def tell_checks(checks: Sequence[CurveCheck]) -> str:
             f"{CURVE_NAMES[check.name]} {_db(check.error)} rms{against if check.pairs else ''}, "
             f"{percent(check.inside)} of points inside"
         )
-    count = min(check.cones for check in shown)
-    said = (
-        f"Each of {many(count, 'cone')} foretold without itself, the miss is: {'; '.join(parts)}."
-    )
+    least, most = (end(check.cones for check in shown) for end in (min, max))
+    cones = many(most, "cone") if least == most else f"{least} to {many(most, 'cone')}"
+    said = f"Each of {cones} foretold without itself, the miss is: {'; '.join(parts)}."
     poor = [CURVE_NAMES[check.name] for check in shown if check.error > _POOR * check.spread]
     if poor:
         said += (

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from optimiser.ageing_confounding import confounding
+from experiments.plan import Plan
+from optimiser.ageing_confounding import confounding, never_aged
 from optimiser.ageing_laws import Span
 from optimiser.ageing_rows import CLOCKS, Kept
+from tests.bench_page import PLAN
 
 
 def told(part: Kept, name: str = "light_hours"):
@@ -65,3 +68,23 @@ def test_a_session_of_its_own_for_each_reading_is_noise():
     found = told(kept([(0, 0, 0.0), (0, 1, 100.0), (0, 2, 200.0)]))
     assert not found.blocked
     assert found.text == ""
+
+
+def test_levels_without_aged_cones_are_named():
+    plan = bench_plan()
+    recipes = pd.DataFrame(
+        {"process": ["resin", "resin", "filament"], "wall": [0.5, 0.6, 0.7]},
+        index=["1", "2", "3"],
+    )
+    recipes["cure_time"] = [10.0, 10.0, np.nan]
+    cones = pd.Series(["1", "1", "2", "3"])
+    said = never_aged(plan, recipes, cones, pd.Series([0.0, 200.0, 0.0, 0.0]))
+    assert len(said) == 1
+    assert "process filament" in said[0]
+    assert never_aged(plan, recipes, cones, pd.Series([0.0] * 4)) == []
+    both = pd.Series(["1", "1", "3", "3"])
+    assert never_aged(plan, recipes, both, pd.Series([0.0, 200.0, 0.0, 99.0])) == []
+
+
+def bench_plan() -> Plan:
+    return Plan.from_text(PLAN)

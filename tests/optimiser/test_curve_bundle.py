@@ -44,9 +44,19 @@ def test_a_curve_that_lacks_more_than_a_third_is_left_out_and_named():
     bundle, notes = laid(responses([(50, 20000)] * 5 + [(50, 500)]))
     assert list(bundle.rows) == [0, 1, 2, 3, 4]
     assert notes == [
-        "Cone 6: its response lacks more than a third of what the others' curves cover, so it "
-        "is not used for curves."
+        "A measurement of cone 6: its response lacks more than a third of what the others' curves "
+        "cover, so it is not used for curves."
     ]
+
+
+def test_files_without_harmonics_still_tell_the_distortion():
+    x = np.geomspace(60, 5000, 60)
+    readings = [CurveReading(one, "thd", x, np.full(60, 1.0 + one)) for one in range(6)]
+    readings += [CurveReading(one, "hd2", x, np.full(60, 0.5)) for one in range(5)]
+    bundle, notes = laid(readings, family="distortion")
+    assert [channel.name for channel in bundle.channels] == ["thd"]
+    assert len(bundle.rows) == 6
+    assert notes == ["Some distortion files have no hd2, which are not foretold therefore."]
 
 
 def test_three_cones_are_too_few():
