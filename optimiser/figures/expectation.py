@@ -81,7 +81,7 @@ def _heading(answer: Expectation) -> str:
     """Say what is seen."""
     what = f"Cone {answer.cone}, foretold without it" if answer.cone else "Expected curves"
     bands = answer.curves.values()
-    measured = "; dark: measured" if any(band.measured is not None for band in bands) else ""
+    measured = "; thin: measured" if any(band.measured is not None for band in bands) else ""
     cones = min(band.cones for band in bands)
     return (
         f"{what}: mean with the 90 % band of one new measurement; dashed: the middle curve, its "

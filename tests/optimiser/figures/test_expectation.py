@@ -54,7 +54,7 @@ def test_a_left_out_cone_shows_what_it_gave():
     figure.draw_without_rendering()
     assert_on_the_page_and_legible(figure)
     assert "Cone 7, foretold without it" in words(figure)
-    assert "dark: measured" in words(figure)
+    assert "thin: measured" in words(figure)
     assert any(
         np.array_equal(line.get_ydata(), seen, equal_nan=True) for line in figure.axes[0].lines
     )
