@@ -264,7 +264,7 @@ def _tolerance(problems: Problems, where: str, variable: Variable) -> None:
         problems.note(
             f"{where}.tolerance",
             show(variable.tolerance),
-            f"at most its whole range, {show(span)}",
+            f"at most its whole range, {span:.6g}",
             "It is the standard deviation about a setting, in the variable's unit.",
         )
 

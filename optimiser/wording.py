@@ -86,7 +86,7 @@ def _fixed(value: float, decimals: int) -> str:
 def column(values: Iterable[float]) -> list[str]:
     """Write the numbers of one column with equal decimals: a hundredth of their range is told.
 
-    Where all are above zero, a number of which that would leave nothing keeps three significant
+    But of numbers that hardly differ, no more than about four digits. Where all are above zero, a number of which that would leave nothing keeps three significant
     digits of its own.
 
     Examples
@@ -95,11 +95,14 @@ def column(values: Iterable[float]) -> list[str]:
     ['8.40', '10.25', '–']
     >>> column([2.31, 2310])
     ['2.31', '2310']
+    >>> column([3.50289, 3.50291])
+    ['3.503', '3.503']
     """
     numbers = [float(value) for value in values]
     known = [value for value in numbers if math.isfinite(value)]
     span = max(known) - min(known) if known else 0.0
-    width = span / 10 or max(map(abs, known), default=1.0) / 100
+    largest = max(map(abs, known), default=1.0)
+    width = max(span / 10, largest / 300) if span else largest / 100
     positive = min(known, default=0.0) > 0
     widths = (value / 10 if positive and value < width / 10 else width for value in numbers)
     return [number(value, one) for value, one in zip(numbers, widths, strict=True)]
