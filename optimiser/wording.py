@@ -86,8 +86,8 @@ def _fixed(value: float, decimals: int) -> str:
 def column(values: Iterable[float]) -> list[str]:
     """Write the numbers of one column with equal decimals: a hundredth of their range is told.
 
-    But of numbers that hardly differ, no more than about four digits. Where all are above zero, a number of which that would leave nothing keeps three significant
-    digits of its own.
+    But of numbers that hardly differ, no more than about four digits. Where all are above zero, a
+    number of which that would leave nothing keeps three significant digits of its own.
 
     Examples
     --------
