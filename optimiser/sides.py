@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from experiments.ledger import Ledger
     from experiments.plan import Plan
 
-__all__ = ["name_sides", "read_side"]
+__all__ = ["name_sides", "read_side", "unmeasured"]
 
 _FEW = 4  # settings of a partial recipe that are all named
 
@@ -68,6 +68,17 @@ def name_sides(
         for text, recipe, other in zip(texts, recipes, differing, strict=True)
     )
     return a, b
+
+
+def unmeasured(ledger: Ledger, texts: tuple[str, str]) -> list[str]:
+    """Say which cones among two sides were never measured, so that only their recipe counts."""
+    numbers = [next((part for part in _split(text) if part), "") for text in texts]
+    cones = [ledger.cone(int(number)) for number in numbers if number.isdigit()]
+    return [
+        f"Cone {cone.number} was not measured ({cone.status}): its recipe is compared."
+        for cone in cones
+        if not cone.measurements
+    ]
 
 
 def _cone(text: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -48,7 +48,7 @@ from optimiser.command.show import (
     progress,
     save_picture,
 )
-from optimiser.sides import name_sides, read_side
+from optimiser.sides import name_sides, read_side, unmeasured
 from optimiser.surrogate import Model
 
 __all__ = [
@@ -243,6 +243,8 @@ def compare_command(
         answer = compare(
             desk.plan, desk.trials, a=recipes[0], b=recipes[1], names=called, **desk.common
         )
+        silent = unmeasured(desk.ledger, (a, b))
+        answer = replace(answer, notes=[*silent, *answer.notes])
     units = {name: metric.unit for name, metric in desk.plan.metrics.items()}
     units.setdefault("score", desk.unit)
     save_picture(

@@ -7,7 +7,7 @@ runs as a job (`optimiser.page.work`) and is kept for the state of the experimen
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pandas as pd
@@ -43,7 +43,7 @@ from optimiser.page.pictures import Picture, picture
 from optimiser.page.recipes import HOLD, typed_settings
 from optimiser.page.work import Tell
 from optimiser.production_tables import recommendation_tables
-from optimiser.sides import name_sides, read_side
+from optimiser.sides import name_sides, read_side, unmeasured
 from optimiser.spread import estimate_spread
 from optimiser.surrogate import Model
 
@@ -187,6 +187,7 @@ def _compare(ground: Ground, asked: Asked) -> Answered:
     answer = optimiser.compare(
         ground.plan, ground.trials, a=sides[0], b=sides[1], names=called, **ground.common
     )
+    answer = replace(answer, notes=[*unmeasured(ground.ledger, texts), *answer.notes])
     drawn = picture(
         figures.draw_comparison(
             answer, a=called[0], b=called[1], units=ground.units, labels=ground.labels

@@ -6,7 +6,7 @@ import pytest
 
 from experiments.errors import LedgerError, RecipeError
 from experiments.ledger import Ledger
-from optimiser.sides import name_sides, read_side
+from optimiser.sides import name_sides, read_side, unmeasured
 from tests.bench_page import PLAN
 
 
@@ -42,3 +42,13 @@ def test_sides_are_named_as_they_were_given(ledger):
     sides = tuple(read_side(ledger, text, "A") for text in texts)
     assert name_sides(ledger.plan, texts, sides)[0] == "cone 1 with cure time 20"
     assert "filament" in name_sides(ledger.plan, texts, sides)[1]
+
+
+def test_cones_that_were_never_measured_are_named(ledger):
+    ledger.add({"process": "filament", "wall": 0.4}, status="failed", why="warped")
+    said = unmeasured(ledger, ("2", "1,wall=0.5"))
+    assert said == [
+        "Cone 2 was not measured (failed): its recipe is compared.",
+        "Cone 1 was not measured (printed): its recipe is compared.",
+    ]
+    assert unmeasured(ledger, ("process=resin", "wall=0.4")) == []
