@@ -136,7 +136,8 @@ ANSWERS = {"knobs", "deadends", "outlook", "optimum", "compare", "front", "expec
            "drift", "ageing", "report", "again", "next"}  # fmt: skip
 
 
-@pytest.mark.parametrize("answers", [False, pytest.param(True, marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("answers", [False, True])
 def test_no_verb_asks_for_the_network(tmp_path, answers):
     with Ledger.create(tmp_path / "radio", PLAN, who="tester") as ledger:
         for recipe in RECIPES:

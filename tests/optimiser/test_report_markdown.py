@@ -127,6 +127,7 @@ def undrawn(monkeypatch):
     return answers.material(**few)
 
 
+@pytest.mark.slow
 def test_it_is_written_with_its_pictures_and_replaces_only_its_own(tmp_path, undrawn):
     path = tmp_path / "my report.md"
     written = write_markdown(undrawn, path)

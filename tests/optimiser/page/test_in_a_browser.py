@@ -28,6 +28,7 @@ def response(limit: float, peak: float) -> bytes:
     return "\n".join(["# invented", "Frequency [Hz];SPL [dB]", *rows]).encode()
 
 
+@pytest.mark.slow
 def test_the_page_opens_and_an_experiment_begins(chrome, tmp_path):
     with served(tmp_path) as address:
         me = visit(chrome, address)

@@ -64,6 +64,7 @@ def whole(browser: Browser, path: str):
     return page
 
 
+@pytest.mark.slow
 def test_every_question_is_answered_with_words(browser):
     for name in QUESTIONS:
         query = "?a=process=resin&b=process=filament" if name == "compare" else ""
