@@ -10,7 +10,6 @@ from __future__ import annotations
 import os
 import random
 import re
-import resource
 import shutil
 import signal
 import sys
@@ -19,6 +18,8 @@ import time
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
+
+from tests.memory import most_megabytes
 
 SECONDS = 5.0
 MEMORY = 3 << 30
@@ -348,7 +349,7 @@ def run(kind: str, count: int, seed: int) -> None:
         if result.startswith(("failed", "not itself", "left behind")):
             raise SystemExit(f"case {number} of {kind}, seed {seed}: {result}")
         results[result] = results.get(result, 0) + 1
-    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    memory = most_megabytes()
     told = ", ".join(f"{name} {times}" for name, times in sorted(results.items()))
     print(f"{kind}: {count} cases, {told}; slowest {slowest:.2f} s, {memory:.0f} MB at most")
     os.chdir("/")

@@ -21,8 +21,9 @@ ROOT = Path(__file__).resolve().parents[2]
 CONES = 5000
 
 MEASURE = """
-import json, resource, sys, time
+import json, sys, time
 from experiments.ledger import Ledger
+from tests.memory import most_megabytes
 
 def timed(step):
     wall, cpu = time.perf_counter(), time.process_time()
@@ -37,9 +38,7 @@ new = timed(lambda: ledger.add({"process": "filament", "wall": 0.6, "ribs": 2}))
 timed(lambda: ledger.measure(new, session="late", values={"upper_limit": 8.0}))
 timed(lambda: ledger.keep_copy("import"))
 timed(lambda: ledger.check())
-# On Linux in kB, on macOS in bytes: getrusage(2).
-unit = 1e6 if sys.platform == "darwin" else 1e3
-memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit
+memory = most_megabytes()
 print(json.dumps({"rows": rows, "figures": figures, "memory": memory}))
 """
 
