@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import random
 import re
+import resource
 import shutil
 import signal
 import sys
