@@ -7,7 +7,6 @@ from dataclasses import replace
 from functools import partial
 
 from experiments.acoustics.catalogue import MEASURES, convert
-from experiments.plan import Plan
 from optimiser import figures, wording
 from optimiser import report_alternatives as words
 from optimiser.ageing_records import Ageing
@@ -48,12 +47,6 @@ def _units(material: Material) -> dict[str, str]:
     return {"score": wording.score_unit(plan), **units}
 
 
-def _minimises(plan: Plan) -> bool:
-    """Whether what is optimised is better the smaller it is."""
-    name = wording.score_name(plan)
-    return name in plan.metrics and plan.metrics[name].goal == "minimise"
-
-
 def history_picture(material: Material) -> Picture:
     """Draw the measured score of each cone."""
     plan, trials = material.plan, material.trials
@@ -67,7 +60,7 @@ def history_picture(material: Material) -> Picture:
         best=_best(material),
         metric=name,
         unit=unit,
-        minimise=_minimises(plan),
+        minimise=wording.minimises(plan),
     )
     told = words.history_words(material, _labels(material)[name], unit, failed)
     return Picture(draw, "history", "Measured score of each cone, and the best so far.", told)
@@ -185,7 +178,9 @@ def optimum_pictures(material: Material) -> list[Picture]:
             ),
             f"optimum_{answer.variable}",
             answer.text,
-            words.optimum_words(answer, labels, name, unit, minimise=_minimises(material.plan)),
+            words.optimum_words(
+                answer, labels, name, unit, minimise=wording.minimises(material.plan)
+            ),
         )
         for answer in material.findings.optima
         if len(answer.curve)

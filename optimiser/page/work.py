@@ -71,7 +71,7 @@ class Job:
     Attributes
     ----------
     token : str
-        Its address: ``/work/TOKEN``.
+        Its address: ``/waiting/TOKEN``.
     title : str
         What is being found out, in a few words.
     share, said : float, str

@@ -103,5 +103,5 @@ WAYS = (
     Way("/begin", "begin.show", "begin.take"),
     Way("/history", "history.show", "history.undo_to"),
     Way("/undo", take="history.undo"),
-    Way("/work/{token:str}", "waiting.show"),
+    Way("/waiting/{token:str}", "waiting.show"),
 )

@@ -56,7 +56,7 @@ def test_a_fault_of_our_own_shows_no_traceback(browser, monkeypatch, tmp_path):
         "/own/%2fetc%2fpasswd",
         "/experiment.db",
         "/experiment.toml",
-        "/work/../experiment.toml",
+        "/waiting/../experiment.toml",
     ],
 )
 def test_no_path_leads_to_the_disk(browser, path):

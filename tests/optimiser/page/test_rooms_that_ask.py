@@ -58,7 +58,7 @@ def writing(_measured: Path, tmp_path: Path) -> Iterator[Browser]:
 def whole(browser: Browser, path: str):
     """Open a page once its long work is done."""
     page = browser.get(path)
-    while found := re.search(r'data-work="/work/([\w-]+)"', page.source):
+    while found := re.search(r'data-work="/waiting/([\w-]+)"', page.source):
         browser.desk.work.find(found[1]).wait(60)
         page = browser.get(path)
     return page

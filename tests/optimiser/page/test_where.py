@@ -17,7 +17,7 @@ def test_it_says_what_waits_and_what_cannot_be_told_yet(browser):
     assert state == browser.desk.state(browser.ledger)
     page = browser.get("/")
     assert "Cannot tell yet" in page.text
-    assert "/work/" not in page.source
+    assert "/waiting/" not in page.source
 
 
 def test_an_act_is_undone_from_the_page_and_the_page_says_so(browser):
