@@ -8,7 +8,14 @@ from typing import Any
 
 from experiments.errors import LedgerError, Problem
 
-__all__ = ["clean_text", "cone_number", "finite_number", "needed_text", "typed_number"]
+__all__ = [
+    "clean_text",
+    "cone_number",
+    "finite_number",
+    "needed_text",
+    "typed_number",
+    "with_point",
+]
 
 _LARGEST = 2**31
 _COMMA_NUMBER = re.compile(r"[+-]?\d+,\d+")
@@ -115,6 +122,12 @@ def finite_number(
     return number + 0.0  # -0.0 becomes 0.0, which reads the same after a round trip
 
 
+def with_point(text: str) -> str:
+    """Give a number that was typed with a decimal comma a point; other texts as they are."""
+    plain = text.strip()
+    return plain.replace(",", ".") if _COMMA_NUMBER.fullmatch(plain) else plain
+
+
 def typed_number(text: str, where: str) -> float:
     """Read a number with a decimal point or a decimal comma.
 
@@ -135,9 +148,7 @@ def typed_number(text: str, where: str) -> float:
     LedgerError
         If it is no finite number.
     """
-    plain = text.strip()
-    if _COMMA_NUMBER.fullmatch(plain):
-        plain = plain.replace(",", ".")
+    plain = with_point(text)
     try:
         value = float(plain)
     except ValueError:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from experiments.entries import with_point
 from experiments.errors import Problem, RecipeError
 from optimiser import wording
 from optimiser.answers import Settings
@@ -48,7 +49,7 @@ def read_side(ledger: Ledger, text: str, side: str) -> Settings:
             raise RecipeError(Problem(f"recipe {side}", repr(part), "variable=value"))
         if name in changes:
             raise RecipeError(Problem(f"recipe {side}", f"{name} twice", f"{name} once"))
-        changes[name] = _point(value)
+        changes[name] = with_point(value)
     if not settings and not changes:
         expected = "a cone number or variable=value,…"
         raise RecipeError(Problem(f"recipe {side}", repr(text), expected))
@@ -101,9 +102,3 @@ def _split(text: str) -> list[str]:
         else:
             parts.append(piece)
     return parts
-
-
-def _point(value: str) -> str:
-    """Write a decimal comma as a point."""
-    whole, comma, part = value.partition(",")
-    return f"{whole}.{part}" if comma and part.isdigit() else value

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import functools
-import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import click
 
-from experiments.entries import typed_number
+from experiments.entries import typed_number, with_point
 from experiments.errors import LedgerError
 from experiments.naming import meant
 from experiments.outputs import Kind, check_output, is_sealed, is_sealed_png
@@ -33,8 +32,6 @@ __all__ = [
 ]
 
 Wrapped = TypeVar("Wrapped", bound=Callable[..., Any])
-
-_COMMA_NUMBER = re.compile(r"[+-]?\d+,\d+")
 
 
 def in_folder(function: Wrapped) -> Wrapped:
@@ -172,7 +169,7 @@ def parse_pairs(pairs: tuple[str, ...], option: str) -> dict[str, str]:
             raise click.BadParameter(f"{option}: found {pair!r}, expected name=value")
         if name in found:
             raise click.BadParameter(f"{option}: {name} is given twice; give it once")
-        found[name] = value.replace(",", ".") if _COMMA_NUMBER.fullmatch(value) else value
+        found[name] = with_point(value)
     return found
 
 

@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from experiments.entries import with_point
 from experiments.plan import Plan
 from experiments.plan_parts import Variable
 from optimiser import wording
 from optimiser.page.forms import Form
 
-__all__ = ["HOLD", "SET", "Knob", "changed_settings", "knobs_of", "point", "typed_settings"]
+__all__ = ["HOLD", "SET", "Knob", "changed_settings", "knobs_of", "typed_settings"]
 
 SET = "set-"
 """How the fields of settings begin."""
@@ -71,24 +72,17 @@ def changed_settings(plan: Plan, form: Form, settings: Mapping[str, Any]) -> dic
     for knob in knobs_of(plan, settings):
         text = form.values.get(SET + knob.name)
         if text is not None and text.strip() != knob.value:
-            changes[knob.name] = point(text.strip()) if text.strip() else None
+            changes[knob.name] = with_point(text) if text.strip() else None
     return changes
 
 
 def typed_settings(values: Mapping[str, str], prefix: str) -> dict[str, str]:
     """Give the settings that fields with a prefix hold; empty ones left out."""
     return {
-        name.removeprefix(prefix): point(text.strip())
+        name.removeprefix(prefix): with_point(text)
         for name, text in values.items()
         if name.startswith(prefix) and text.strip()
     }
-
-
-def point(text: str) -> str:
-    """Give a number that was typed with a decimal comma a point."""
-    whole, mark, part = text.partition(",")
-    number = mark and part.isdecimal() and whole.lstrip("+-").isdecimal()
-    return f"{whole}.{part}" if number else text
 
 
 def _hint(variable: Variable) -> str:

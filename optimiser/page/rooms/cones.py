@@ -17,7 +17,7 @@ from optimiser.goals import measured_scores
 from optimiser.page.acting import last_act
 from optimiser.page.call import Call
 from optimiser.page.forms import Form
-from optimiser.page.recipes import SET, knobs_of, point
+from optimiser.page.recipes import SET, knobs_of, typed_settings
 from optimiser.remarks import entry_remarks
 
 if TYPE_CHECKING:
@@ -179,7 +179,7 @@ def new(call: Call, form: Form | None = None, status: int = 200) -> Response:
 def add(call: Call, form: Form) -> Response:
     """Record such a cone."""
     mass, minutes, plate = form.number("mass"), form.number("minutes"), form.whole("plate")
-    settings = {name: point(text) for name, text in form.part(SET).items()}
+    settings = typed_settings(form.values, SET)
     if not form.sound:
         return new(call, form, 422)
     with call.desk.ledger() as ledger:
