@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from experiments.entries import with_point
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from experiments.ledger import Ledger
     from experiments.plan import Plan
 
-__all__ = ["name_sides", "read_side", "unmeasured"]
+__all__ = ["changed", "name_sides", "read_side", "unmeasured"]
 
 _FEW = 4  # settings of a partial recipe that are all named
 
@@ -53,9 +54,13 @@ def read_side(ledger: Ledger, text: str, side: str) -> Settings:
     if not settings and not changes:
         expected = "a cone number or variable=value,…"
         raise RecipeError(Problem(f"recipe {side}", repr(text), expected))
-    settings.update(changes)
+    return changed(settings, changes)
+
+
+def changed(settings: Mapping[str, Any], changes: Mapping[str, str]) -> Settings:
+    """Change a recipe's settings as they were typed; ``none`` takes one away."""
     gone = [name for name, value in changes.items() if value.lower() == "none"]
-    return {name: value for name, value in settings.items() if name not in gone}
+    return {name: value for name, value in {**settings, **changes}.items() if name not in gone}
 
 
 def name_sides(

@@ -18,6 +18,7 @@ __all__ = [
     "beside",
     "column",
     "covered",
+    "departure",
     "describe",
     "doubt",
     "duration",
@@ -340,6 +341,15 @@ def score_name(plan: Plan) -> str:
     if len(goals) == 1 and (goals[0].poor is None or goals[0].good is None):
         return goals[0].name
     return "score"
+
+
+def departure(plan: Plan, pick: Pick, name: str) -> str:
+    """Say what the cone that a pick departs from has of a setting; empty where it is the same."""
+    if pick.departs_from is None or name not in pick.changes:
+        return ""
+    there = setting(pick.changes[name][0])
+    told = with_unit(there, plan.variables[name].unit) if there != UNKNOWN else "not used"
+    return f"cone {pick.departs_from}: {told}"
 
 
 def minimises(plan: Plan) -> bool:

@@ -21,6 +21,7 @@ from optimiser.command.show import (
 )
 from optimiser.curve_readings import read_curves
 from optimiser.curve_tables import expectation_tables, left_out_table
+from optimiser.sides import changed
 
 __all__ = ["expect_command"]
 
@@ -84,7 +85,4 @@ def expect_command(
 def _recipe(ledger: Ledger, cone: int | None, pairs: tuple[str, ...]) -> dict[str, Any]:
     """Read the settings given, over those of a cone if there is one."""
     changes = name_pairs(parse_pairs(pairs, "--set"), ledger.plan.variables, "--set")
-    settings: dict[str, Any] = dict(ledger.cone(cone).settings) if cone is not None else {}
-    settings.update(changes)
-    gone = [name for name, value in changes.items() if value.lower() == "none"]
-    return {name: value for name, value in settings.items() if name not in gone}
+    return changed(ledger.cone(cone).settings if cone is not None else {}, changes)

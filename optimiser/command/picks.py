@@ -43,16 +43,11 @@ def print_pick(plan: Plan, pick: Pick, cone: int | None, plate: int | None = Non
 
 def _settings(plan: Plan, pick: Pick) -> list[list[str]]:
     names = [name for name in plan.variables if name in pick.settings]
-    rows = []
-    for name, (label, value) in zip(names, wording.recipe_rows(plan, pick.settings), strict=True):
-        change = ""
-        if pick.departs_from is not None and name in pick.changes:
-            there = wording.setting(pick.changes[name][0])
-            known = there != wording.UNKNOWN
-            there = wording.with_unit(there, plan.variables[name].unit) if known else "not used"
-            change = f"cone {pick.departs_from}: {there}"
-        rows.append([label, value, change])
-    return rows
+    rows = wording.recipe_rows(plan, pick.settings)
+    return [
+        [label, value, wording.departure(plan, pick, name)]
+        for name, (label, value) in zip(names, rows, strict=True)
+    ]
 
 
 def _effort(plan: Plan, pick: Pick) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -116,23 +115,12 @@ def _shown(plan: Plan, pick: Pick) -> Shown:
     names = [name for name in plan.variables if name in pick.settings]
     rows = wording.recipe_rows(plan, pick.settings)
     recipe = [
-        (label, value, _departure(plan, pick, name))
+        (label, value, wording.departure(plan, pick, name))
         for name, (label, value) in zip(names, rows, strict=True)
     ]
     return Shown(
         pick.why, recipe, _effort(plan, pick), expectations(plan, pick.expected, pick.score)
     )
-
-
-def _departure(plan: Plan, pick: Pick, name: str) -> str:
-    """Say what the cone has that the pick is compared with."""
-    changes: Mapping[str, tuple[object, object]] = pick.changes
-    if pick.departs_from is None or name not in changes:
-        return ""
-    there = wording.setting(changes[name][0])
-    if there == wording.UNKNOWN:
-        return f"cone {pick.departs_from}: not used"
-    return f"cone {pick.departs_from}: {wording.with_unit(there, plan.variables[name].unit)}"
 
 
 def _effort(plan: Plan, pick: Pick) -> list[tuple[str, str]]:
