@@ -15,7 +15,7 @@ from optimiser.ageing_scores import summary
 from optimiser.repeats import Heard
 from optimiser.scales import change_in_percent
 
-__all__ = ["effects_beside", "with_beside"]
+__all__ = ["effects_beside", "with_beside", "within_cones"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -48,7 +48,13 @@ def with_beside(heard: Heard, kept: Kept, clock: Clock) -> tuple[Kept, list[str]
     for other in _others(kept, clock, heard):
         column = heard.table[other.name].to_numpy(dtype=float)[kept.rows]
         told = np.isfinite(column)
-        if not _differs(column[told], kept.cone[told], other.slack):
+        span = within_cones(column[told], kept.cone[told])
+        if span <= other.slack:
+            if span > 0 and other.reversible:
+                notes.append(
+                    f"{other.of} differs by {_amount(span, other)} at most between a cone's "
+                    "readings: too little to tell what it does, so not taken into account"
+                )
             continue
         if not told.all():
             missing = wording.many(int((~told).sum()), "measurement")
@@ -74,7 +80,16 @@ def _others(kept: Kept, clock: Clock, heard: Heard) -> list[Clock]:
 
 
 def _differs(column: Floats, cone: npt.NDArray[np.intp], slack: float) -> bool:
-    return any(np.ptp(column[cone == each]) > slack for each in np.unique(cone))
+    return within_cones(column, cone) > slack
+
+
+def within_cones(column: Floats, cone: npt.NDArray[np.intp]) -> float:
+    """Give the widest span of a column within one cone (or session); 0 without values."""
+    return max((float(np.ptp(column[cone == each])) for each in np.unique(cone)), default=0.0)
+
+
+def _amount(value: float, clock: Clock) -> str:
+    return wording.with_unit(wording.number(value), clock.unit)
 
 
 def _joined(kept: Kept, other: Clock, column: Floats, clock: Clock) -> tuple[Kept, str]:
@@ -144,6 +159,8 @@ def effects_beside(kept: Kept, drawn: Drawn, unit: str) -> list[Effect]:
             mean, low, high = (change_in_percent(min(end, 300.0)) for end in ends)
             effect = replace(effect, mean=mean, low=low, high=high)
         per = f"{clock.of}, per {wording.with_unit(f'{clock.step:g}', clock.unit)} more"
-        text = f"{per}: {wording.interval(effect, unit)}"
+        span = each.scale * float(np.ptp(each.values))
+        far = f" (only {_amount(span, clock)} were seen)" if span < 0.5 * clock.step else ""
+        text = f"{per}{far}: {wording.interval(effect, unit)}"
         found.append(Effect(clock.name, clock.step, clock.unit, effect, text))
     return found

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from optimiser import wording
-from optimiser.ageing_beside import with_beside
+from optimiser.ageing_beside import with_beside, within_cones
 from optimiser.ageing_confounding import Confounding, confounding
 from optimiser.ageing_rows import Clock, Kept, keep
 from optimiser.repeats import Heard
@@ -65,7 +65,11 @@ def _lacking(kept: Kept, tied: Confounding | None, clock: Clock, recorded: int) 
         return f"no cone was heard twice; {measure} later"
     if not kept.aged.any():
         if clock.reversible:
-            return f"no cone was heard at two values of {clock.of}; {measure} at another"
+            span = within_cones(kept.times, kept.cone)
+            apart = wording.with_unit(f"{clock.slack:g}", clock.unit)
+            close = f"{wording.with_unit(wording.number(span), clock.unit)} apart at most"
+            least = f", more than {apart} apart ({close})" if span > 0 else ""
+            return f"no cone was heard at two values of {clock.of}{least}; {measure} at another"
         return f"no cone was heard at two ages ({clock.of} in {clock.unit}); {measure} later"
     if clock.reversible and _distinct(kept, clock) < _VALUES:
         return (

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from optimiser.ageing_beside import with_beside
+from optimiser.ageing_beside import effects_beside, with_beside
 from optimiser.ageing_laws import curve
 from optimiser.ageing_model import AgeModel, solve
 from optimiser.ageing_rows import CLOCKS, keep
@@ -39,9 +39,13 @@ def test_a_recorded_temperature_that_differs_is_taken():
 def test_one_that_hardly_differs_or_was_not_recorded_is_not():
     trials = kept_cones.draw().trials
     hardly = trials.assign(temperature_c=21.0 + 0.01 * trials["measurement"])
-    for table in (trials, trials.drop(columns=["temperature_c", "humidity_percent"]), hardly):
+    for table in (trials, trials.drop(columns=["temperature_c", "humidity_percent"])):
         kept, notes = taken(table)
         assert names(kept) == notes == []
+    kept, (note,) = taken(hardly)
+    assert names(kept) == []
+    assert note.startswith("temperature differs by 0.")
+    assert "too little to tell what it does" in note
 
 
 def test_one_gap_leaves_it_out_and_says_so():
@@ -108,3 +112,12 @@ def test_drawn_levels_are_those_of_the_mean_climate():
     np.testing.assert_allclose(np.median(drawn.level, axis=0), shelf.level + warmer, atol=0.05)
     assert np.median(drawn.beside[:, 0]) / kept.beside[0].scale == pytest.approx(0.3, abs=0.01)
     assert np.all(drawn.spread > 0)
+
+
+@pytest.mark.parametrize(("warmth", "said"), [(1.0, False), (0.4, True)])
+def test_an_effect_told_beyond_what_was_seen_says_how_little_that_is(warmth, said):
+    trials = kept_cones.draw(warm=0.3).trials
+    kept, _ = taken(trials.assign(temperature_c=20 + warmth * (trials["temperature_c"] - 20)))
+    drawn = AgeModel(kept).draw(50, np.random.default_rng(1))
+    text = effects_beside(kept, drawn, "dB")[0].text
+    assert ("were seen" in text) == said
