@@ -95,7 +95,7 @@ class Goals:
         if self.raw is not None:
             result = np.array(values[self.raw.name], dtype=float)
             return np.where(self.within_limits(values), result, np.nan)
-        total = np.zeros(np.shape(values[self.needed[0]]) if self.needed else ())
+        total: Floats = np.zeros(())
         with np.errstate(divide="ignore"):
             for metric, share in zip(self.metrics, self._shares, strict=True):
                 total = total + share * np.log(desirability(metric, values[metric.name]))
@@ -111,7 +111,7 @@ class Goals:
         if self.raw is not None:
             result = self.sign * np.asarray(values[self.raw.name], dtype=float)
             return np.where(self.within_limits(values), result, np.min(result))
-        total = np.zeros(np.shape(values[self.needed[0]]) if self.needed else ())
+        total: Floats = np.zeros(())
         for metric, share in zip(self.metrics, self._shares, strict=True):
             total = total + share * np.log(_soft(metric, values[metric.name]))
         result = np.exp(total)

@@ -3,9 +3,10 @@
 ``python tests/benchmarks/mutation.py --each 30 --seed 0 --results FILE``
 
 A mutant has one operator, comparison, number or condition changed. Of each module so many are
-drawn at random; the tests of the module, and those against published values, run on each. One that
-no test fails on has survived: it is printed with its line, to be read. Some survivors change
-nothing that can be seen, such as ``<`` for ``<=`` between decimals; they count all the same.
+drawn at random; the tests of the module, and those of its metrics against published values, run
+on each. One that no test fails on has survived: it is printed with its line, to be read. Some
+survivors change nothing that can be seen, such as ``<`` for ``<=`` between decimals; they count
+all the same. Tests are collected once a module; each mutant is put into a fork of that process.
 """
 
 from __future__ import annotations
@@ -13,8 +14,7 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
-import importlib.abc
-import importlib.util
+import importlib
 import json
 import os
 import random
@@ -23,19 +23,24 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from types import FunctionType, ModuleType
+
+import pytest
 
 ROOT = Path(__file__).parent.parent.parent
-PUBLISHED = ["tests/published/test_levels.py", "tests/published/test_decay.py",
-             "tests/published/test_distortion.py", "tests/published/test_iec61260.py",
-             "tests/published/test_butterworth.py"]  # fmt: skip
+PUBLISHED = {
+    "bands": ("iec61260", "levels"), "response": ("levels", "butterworth"),
+    "distortion": ("distortion",), "percent": ("distortion",), "decay": ("decay",),
+    "resonance": (), "breakup": (),
+}  # fmt: skip
 MODULES = {
     "optimiser.goals": ["tests/optimiser/test_goals.py"],
     **{
         f"experiments.acoustics.{name}": [
             f"tests/experiments/acoustics/test_{name}.py",
-            *PUBLISHED,
+            *(f"tests/published/test_{other}.py" for other in others),
         ]
-        for name in ("bands", "response", "distortion", "decay", "percent", "breakup", "resonance")
+        for name, others in PUBLISHED.items()
     },
 }
 SECONDS = 60
@@ -97,6 +102,8 @@ def _code(tree: ast.Module) -> Iterator[ast.AST]:
     todo: list[ast.AST] = [tree]
     while todo:
         node = todo.pop()
+        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+            continue
         yield node
         for name, value in ast.iter_fields(node):
             if name in ("annotation", "returns", "decorator_list", "type_params"):
@@ -105,27 +112,71 @@ def _code(tree: ast.Module) -> Iterator[ast.AST]:
                      if isinstance(each, ast.AST)]  # fmt: skip
 
 
-class Mutated(importlib.abc.MetaPathFinder, importlib.abc.Loader):
-    """Loads one module from a changed tree."""
+def put_in(module: ModuleType, tree: ast.Module) -> None:
+    """Make a loaded module what the changed tree says, for everybody who already imported from it.
 
-    def __init__(self, name: str, tree: ast.Module) -> None:
-        self.name, self.tree = name, tree
+    Functions keep their identity and get the changed code; numbers and texts are replaced wherever
+    they are known by the same name.
+    """
+    changed = dict.fromkeys(("__name__", "__package__", "__file__"))
+    changed = {name: getattr(module, name) for name in changed}
+    exec(compile(tree, str(module.__file__), "exec"), changed)
+    for name, old in list(vars(module).items()):
+        new = changed.get(name)
+        if getattr(old, "__module__", module.__name__) != module.__name__ or name[:2] == "__":
+            continue
+        if isinstance(old, FunctionType):
+            _recode(old, new)
+        elif isinstance(old, type):
+            for key, method in vars(old).items():
+                for way in ("fget", "func", "__func__"):
+                    if hasattr(method, way) and isinstance(getattr(method, way), FunctionType):
+                        _recode(getattr(method, way), getattr(vars(new)[key], way))
+                if isinstance(method, FunctionType) and method.__code__.co_filename != "<string>":
+                    _recode(method, vars(new)[key])
+        elif isinstance(old, int | float | str | tuple) and old != new:
+            for other in list(sys.modules.values()):
+                if getattr(other, "__dict__", {}).get(name) is old:
+                    setattr(other, name, new)
 
-    def find_spec(self, fullname, path=None, target=None):
-        """Give the changed module for its name."""
-        if fullname != self.name:
-            return None
-        return importlib.util.spec_from_loader(fullname, self, origin="changed")
 
-    def exec_module(self, module):
-        """Run the changed tree as the module."""
-        file = ROOT / (self.name.replace(".", "/") + ".py")
-        module.__file__ = str(file)
-        exec(compile(self.tree, str(file), "exec"), module.__dict__)
+def _recode(old: FunctionType, new: FunctionType) -> None:
+    old.__code__, old.__defaults__ = new.__code__, new.__defaults__
+    old.__kwdefaults__ = new.__kwdefaults__
 
 
-def survives(name: str, tree: ast.Module) -> bool:
-    """Run the tests of a module on a changed tree, in a process of its own."""
+class Judge:
+    """A plugin that collects the tests of a module once, then runs them on each mutant."""
+
+    def __init__(self, name: str, each: int, seed: int) -> None:
+        self.name, self.each, self.seed = name, each, seed
+        self.row: dict[str, object] = {}
+
+    def pytest_runtestloop(self, session: pytest.Session) -> bool:
+        """Draw mutants, see which of them the tests notice, print each."""
+        module = importlib.import_module(self.name)
+        source = Path(str(module.__file__)).read_text(encoding="utf-8")
+        tree = ast.parse(source)
+        assert survives(session, module, copy.deepcopy(tree)), f"{self.name}: the tests fail"
+        every = [(node.lineno, what, copy.deepcopy(tree)) for node, what in changes(tree)]
+        rng = random.Random(f"{self.name} {self.seed}")
+        drawn = rng.sample(every, min(self.each or len(every), len(every)))
+        start, left = time.perf_counter(), []
+        for line, what, mutant in sorted(drawn, key=lambda each: each[0]):
+            killed = not survives(session, module, mutant)
+            text = source.splitlines()[line - 1].strip()
+            print("   ", "killed  " if killed else "survived", line, what, "|", text, flush=True)
+            if not killed:
+                left.append((line, what, text))
+        self.row = {"module": self.name, "seed": self.seed, "all": len(every),
+                    "drawn": len(drawn), "survived": left,
+                    "seconds": round(time.perf_counter() - start)}  # fmt: skip
+        print(f"{self.name}: {len(drawn)} of {len(every)} drawn, {len(left)} survived", flush=True)
+        return True
+
+
+def survives(session: pytest.Session, module: ModuleType, tree: ast.Module) -> bool:
+    """Run the collected tests on a changed tree, up to the first failure, in a fork."""
     child = os.fork()
     if child == 0:
         # Whatever happens in here, the process must not go on as a second parent.
@@ -134,12 +185,12 @@ def survives(name: str, tree: ast.Module) -> bool:
             null = os.open(os.devnull, os.O_WRONLY)
             os.dup2(null, 1)
             os.dup2(null, 2)
-            sys.meta_path.insert(0, Mutated(name, ast.fix_missing_locations(tree)))
-            import pytest
-
-            words = ["-x", "-q", "-n", "0", "-p", "no:cacheprovider", "--no-header"]
-            code = pytest.main([*words, *MODULES[name]])
-            os._exit(0 if code == 0 else 1)
+            put_in(module, ast.fix_missing_locations(tree))
+            for here, after in zip(session.items, [*session.items[1:], None], strict=True):
+                here.config.hook.pytest_runtest_protocol(item=here, nextitem=after)
+                if session.testsfailed:
+                    os._exit(1)
+            os._exit(0)
         except BaseException:
             os._exit(1)
     _, status = os.waitpid(child, 0)
@@ -147,42 +198,27 @@ def survives(name: str, tree: ast.Module) -> bool:
 
 
 def main() -> None:
-    """Draw mutants, run the tests, write what survived."""
+    """Judge the modules one after another, each in a process of its own; write what survived."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--each", type=int, default=30, help="mutants a module; 0 for all")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--only", action="append", help="a module; may be repeated")
     parser.add_argument("--results", type=Path, required=True)
     given = parser.parse_args()
+    results = given.results.resolve()
     os.chdir(ROOT)
     sys.path.insert(0, str(ROOT))
-    # What takes long to load is loaded once; nothing of ours is.
-    import numpy  # noqa: F401
-    import pandas  # noqa: F401
-    import pytest  # noqa: F401
-    import scipy.optimize
-    import scipy.signal
-    import scipy.stats  # noqa: F401
-
     for name in given.only or MODULES:
-        source = (ROOT / (name.replace(".", "/") + ".py")).read_text(encoding="utf-8")
-        tree = ast.parse(source)
-        assert survives(name, copy.deepcopy(tree)), f"the tests of {name} fail by themselves"
-        every = [(node.lineno, what, copy.deepcopy(tree)) for node, what in changes(tree)]
-        rng = random.Random(f"{name} {given.seed}")
-        drawn = rng.sample(every, min(given.each or len(every), len(every)))
-        start, left = time.perf_counter(), []
-        for line, what, mutant in sorted(drawn, key=lambda each: each[0]):
-            killed = not survives(name, mutant)
-            text = source.splitlines()[line - 1].strip()
-            print("   ", "killed  " if killed else "survived", line, what, "|", text, flush=True)
-            if not killed:
-                left.append((line, what, text))
-        row = {"module": name, "all": len(every), "drawn": len(drawn), "survived": left,
-               "seconds": round(time.perf_counter() - start)}  # fmt: skip
-        with given.results.open("a", encoding="utf-8") as file:
-            file.write(json.dumps(row) + "\n")
-        print(f"{name}: {len(drawn)} of {len(every)} drawn, {len(left)} survived", flush=True)
+        child = os.fork()
+        if child == 0:
+            judge = Judge(name, given.each, given.seed)
+            words = ["-q", "-s", "-n", "0", "-p", "no:cacheprovider", "-p", "no:cov"]
+            pytest.main([*words, *MODULES[name]], plugins=[judge])
+            if judge.row:
+                with results.open("a", encoding="utf-8") as file:
+                    file.write(json.dumps(judge.row) + "\n")
+            os._exit(0)
+        os.waitpid(child, 0)
 
 
 if __name__ == "__main__":

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from experiments.plan import Plan
-from optimiser.goals import Goals, desirability
+from optimiser.goals import FAR, Goals, desirability, measured_scores
+
+RISING = {"from": "hand", "goal": "maximise", "poor": 0, "good": 1}
 
 
-def plan_of(metrics: dict) -> Plan:
+def plan_of(metrics: dict, **top: str) -> Plan:
     variables = {"x": {"kind": "continuous", "low": 0, "high": 1}}
-    return Plan.from_dict({"name": "goals", "variables": variables, "metrics": metrics})
+    return Plan.from_dict({"name": "goals", "variables": variables, "metrics": metrics, **top})
 
 
 def tyre_plan() -> Plan:
@@ -131,3 +134,81 @@ def test_a_broken_limit_puts_a_recipe_far_behind_poor():
     rises = Goals(plan).rises({"a": good, "b": good, "heat": heat})
     np.testing.assert_allclose(rises[0], 0.9)
     assert (rises[1] < -90).all()
+
+
+def test_what_a_plan_wants():
+    """Watched metrics count only by their limit; metrics without a model not at all."""
+    heat = {"from": "hand", "goal": "watch", "limit": "< 60"}
+    plan = plan_of({"a": RISING, "gloss": {**heat, "limit": None}, "b": RISING, "heat": heat})
+    goals = Goals(plan)
+    assert goals.needed == ["a", "b", "heat"]
+    assert [metric.name for metric in goals.metrics] == ["a", "b"]
+    assert (goals.unit, goals.sign, goals.raw, goals.trade) == ("", 1.0, None, False)
+    assert Goals(plan, ["b", "gloss"]).needed == ["b"]
+    assert Goals(plan_of({"a": RISING, "b": RISING}, goal="trade")).trade
+    falling = {"from": "hand", "goal": "minimise", "poor": 1, "good": 0}
+    assert Goals(plan_of({"a": falling})).sign == 1.0  # its score is a desirability
+
+
+def test_desirability_ends_at_poor_and_good():
+    metric = plan_of({"a": RISING}).metrics["a"]
+    assert desirability(metric, [-3.0, 0.0, 1.0, 7.0]).tolist() == [0, 0, 1, 1]
+
+
+def test_a_target_with_one_distance_is_poor_that_far_to_either_side():
+    plan = plan_of({"a": {"from": "hand", "goal": "target", "poor": 20, "good": 50}})
+    found = desirability(plan.metrics["a"], [25.0, 35.0, 50.0, 65.0, 75.0])
+    np.testing.assert_allclose(found, [0, 0.25, 1, 0.25, 0])
+
+
+def test_the_search_sees_the_score_down_to_the_knee_and_a_way_up_below_it():
+    """With a continuous value and slope at 0.05, and never 0."""
+    goals = Goals(plan_of({"a": {**RISING, "shape": 2}}))
+
+    def utility(*values):
+        return goals.utility({"a": np.array(values)})
+
+    np.testing.assert_allclose(utility(0.051, 0.5, 1.0, 3.0), [0.051**2, 0.25, 1, 1])
+    below, knee, above = np.sqrt(utility(0.05 - 1e-7, 0.05, 0.05 + 1e-7))
+    assert knee == pytest.approx(0.05)
+    assert (knee - below) / 1e-7 == pytest.approx(1, rel=1e-3)
+    assert (above - knee) / 1e-7 == pytest.approx(1, rel=1e-3)
+    worse = utility(-1e9, -0.5, -0.1, 0.0, 0.04)
+    assert 0 < worse[0] < 1e-15
+    assert (np.diff(worse) > 0).all()
+
+
+def test_a_broken_limit_costs_most_of_what_the_search_sees():
+    goals = Goals(plan_of({"a": {**RISING, "limit": "< 0.8"}}))
+    held, broken, worse = goals.utility({"a": np.array([0.6, 0.9, 0.81])})
+    assert held == pytest.approx(0.6)
+    assert 0 < worse < broken < 0.1
+
+
+def test_a_broken_limit_on_a_single_metric_leaves_no_score_and_the_least_utility():
+    goals = Goals(plan_of({"y": {"from": "hand", "goal": "minimise", "limit": ">= 2"}}))
+    values = {"y": np.array([3.0, 1.0, 8.0])}
+    np.testing.assert_array_equal(goals.score(values), [3.0, np.nan, 8.0])
+    assert goals.utility(values).tolist() == [-3.0, -8.0, -8.0]
+
+
+def test_positions_of_wild_values_stay_numbers_and_broken_limits_behind_them():
+    goals = Goals(plan_of({"a": {**RISING, "limit": "< 1e6"}, "b": RISING}))
+    rises = goals.rises({"a": np.array([-1e9, 1e5, 1e9]), "b": np.array([-1e9, 0.5, 1e9])})
+    assert rises.tolist() == [[-FAR, -FAR], [FAR, 0.5], [-FAR, -FAR]]
+
+
+def test_measured_scores_of_a_table():
+    """A metric that nobody measured yet leaves the score; one missing in a row leaves none."""
+    plan = plan_of({"a": RISING, "b": RISING, "c": RISING})
+    table = pd.DataFrame(
+        {
+            "status": ["measured", "measured", "failed", "measured"],
+            "a": [0.5, 0.4, 0.9, np.nan],
+            "b": [0.5, 0.9, 0.9, 0.5],
+            "c": np.nan,
+        }
+    )
+    np.testing.assert_allclose(measured_scores(plan, table), [0.5, 0.6, np.nan, np.nan])
+    table[["a", "b"]] = np.nan
+    assert np.isnan(measured_scores(plan, table)).all()
