@@ -93,6 +93,7 @@ def rig_drift(plan: Plan, trials: pd.DataFrame, *, progress: Progress | None = N
     several = heard.table.groupby("cone")["session"].nunique() > 1
     if any(each.offset.known for each in offsets):
         notes.append(_TOLD)
+    notes += _left_out(plan, offsets)
     return Drift(reference, charts, offsets, sittings, int(several.sum()), notes, judge.text())
 
 
@@ -209,7 +210,7 @@ class _Judge:
         if verdict == SHIFTED or not told:
             return Sitting(session, verdict, text)
         off = ", ".join(f"{self._label(each)} {_off(each)}" for each in told)
-        return Sitting(session, OFFSET, f"{text}, but {off} the sessions' average")
+        return Sitting(session, OFFSET, f"{text}, but {off} {self._average}")
 
     def _charted(self, session: str) -> tuple[str, str]:
         """Judge one session by the charts alone."""
@@ -240,6 +241,11 @@ class _Judge:
             if (each.session, each.metric) == (session, chart.metric) and each.offset.known:
                 return f" (its offset: {wording.interval(each.offset, _unit(each))})"
         return ""
+
+    @property
+    def _average(self) -> str:
+        whose = "the sessions'" if all(each.usual for each in self.offsets) else "the usual ones'"
+        return f"{whose} average"
 
     def _label(self, offset: Offset) -> str:
         return self.plan.metrics[offset.metric].label
@@ -288,9 +294,24 @@ class _Judge:
         )
         return (
             f" {len(told)} of {wording.many(self.looked, 'offset')} of sessions "
-            f"{'is' if len(told) == 1 else 'are'} told from 0; the largest: {far} the sessions' "
-            "average. The model takes such offsets out."
+            f"{'is' if len(told) == 1 else 'are'} told from 0; the largest: {far} "
+            f"{self._average}. The model takes such offsets out."
         )
+
+
+def _left_out(plan: Plan, offsets: list[Offset]) -> list[str]:
+    """Say which sessions are no part of the average that offsets are taken against."""
+    wild: dict[str, list[str]] = {}
+    for each in offsets:
+        if not each.usual:
+            wild.setdefault(each.session, []).append(plan.metrics[each.metric].label)
+    if not wild:
+        return []
+    told = "; ".join(f"{session} of {', '.join(labels)}" for session, labels in wild.items())
+    return [
+        f"Offsets are taken against the average of the usual sessions, without {told}: too far "
+        "from the median of the sessions (modified z-score over 3.5) to make up the average."
+    ]
 
 
 def _unit(offset: Offset) -> str:

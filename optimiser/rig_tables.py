@@ -75,7 +75,8 @@ def offset_table(answer: Drift, labels: Mapping[str, str]) -> Table:
     heads = [f"{shown(labels, name)} ({_offset_unit(row[0])})" for name, row in told.items()]
     rows: list[list[Any]] = [list(row) for row in zip(sessions, *columns, strict=True)]
     star = "; * told from 0" if any(each.told for each in answer.offsets) else ""
-    title = f"Offsets of the sessions from their average, 90 % intervals{star}"
+    usual = "their average" if all(o.usual for o in answer.offsets) else "the usual ones' average"
+    title = f"Offsets of the sessions from {usual}, 90 % intervals{star}"
     return Table(title, ["session", *heads], rows, narrow=True)
 
 

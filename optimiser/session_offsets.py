@@ -1,4 +1,9 @@
-"""What each session adds to each metric, and which of these offsets are told from none."""
+"""What each session adds to each metric, and which of these offsets are told from none.
+
+One wild session would pull the average of all towards itself, and make the others look off. So
+where a metric's sessions differ, offsets are taken against the average of the usual sessions:
+those that do not lie far from the median.
+"""
 
 from __future__ import annotations
 
@@ -26,6 +31,10 @@ Progress = Callable[[float, str], None]
 
 _ERRING = 0.1  # share of tables of a rig that never moves in which some offset is told
 
+# From which modified z-score on a session is no usual one: Iglewicz & Hoaglin 1993, as told by
+# NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.17 (from memory).
+_WILD = 3.5
+
 
 @dataclass(frozen=True)
 class _Metric:
@@ -35,13 +44,16 @@ class _Metric:
     tied: Tied
     model: MixedModel | None
 
-    @property
-    def chance(self) -> float:
-        """How likely sessions that are all alike would differ as much; NaN if nothing tells."""
+    def chance(self, wild: Labels | None = None) -> float:
+        """How likely sessions, less the wild ones, would differ as much if all were alike.
+
+        NaN if nothing tells.
+        """
         if self.model is None or self.model.coarse:
             return math.nan
         own = self.tied.item if "print" in self.model.names else self.tied.group
-        return sessions_differ(self.tied.values, own, self.tied.session)
+        rows = ~np.isin(self.tied.session, [] if wild is None else wild)
+        return sessions_differ(self.tied.values[rows], own[rows], self.tied.session[rows])
 
 
 def session_offsets(
@@ -64,31 +76,51 @@ def session_offsets(
 
     Notes
     -----
-    Best linear predictors against the average of the tied sessions, so they are drawn towards it
-    where little tells them. One is 'told' if the metric's sessions differ (see
-    `sessions_differ`) and its own 90 % interval leaves zero out. One test covers all sessions of
-    a metric; over the metrics the false discovery rate is held at 10 % (Benjamini & Hochberg
-    1995), so a rig that never moves has an offset told in at most one table of ten.
+    Best linear predictors against the average of the usual sessions, so they are drawn towards it
+    where little tells them. Usual are all tied sessions, but for those whose effect lies more
+    than 3.5 standard deviations from the median of the effects, both as robustly estimated
+    (modified z-score; Iglewicz & Hoaglin 1993), where the metric's sessions differ at all.
+    An offset is 'told' if the metric's sessions differ (see `sessions_differ`) and its own 90 %
+    interval leaves zero out; that of a usual session, only if the usual ones by themselves
+    differ too. One test covers all sessions of a metric; over the metrics the false discovery
+    rate is held at 10 % (Benjamini & Hochberg 1995), so a rig that never moves has an offset told
+    in at most one table of ten.
     """
     found = [_modelled(heard, metric, notes) for metric in heard.plan.metrics.values()]
-    moving = _moving(found)
+    moving = _named({each.metric.name: each.chance() for each in found})
+    wild = {
+        each.metric.name: _wild(each.model)
+        for each in found
+        if each.model is not None and each.metric.name in moving
+    }
+    apart = _named({e.metric.name: e.chance(wild[e.metric.name]) for e in found
+                    if e.metric.name in wild})  # fmt: skip
     offsets: list[Offset] = []
     for place, each in enumerate(found):
         if progress:
             progress(place / len(found), f"session offsets of {each.metric.name}")
-        offsets += _offsets(heard, each, each.metric.name in moving)
+        name = each.metric.name
+        offsets += _offsets(heard, each, wild.get(name), name in apart)
     order = {session: place for place, session in enumerate(heard.sessions)}
     return sorted(offsets, key=lambda offset: order[offset.session])
 
 
-def _moving(found: list[_Metric]) -> set[str]:
+def _named(chances: dict[str, float]) -> set[str]:
     """Name the metrics whose sessions differ."""
-    chances = {each.metric.name: each.chance for each in found}
     tested = {name: chance for name, chance in chances.items() if chance == chance}
     if not tested:
         return set()
     adjusted = stats.false_discovery_control(list(tested.values()))
     return {name for name, chance in zip(tested, adjusted, strict=True) if chance <= _ERRING}
+
+
+def _wild(model: MixedModel) -> Labels:
+    """Give the sessions that are no usual ones."""
+    joined = np.flatnonzero(model.tied("session"))
+    effects = predict_effects(model, "session").mean[joined]
+    spread = float(stats.median_abs_deviation(effects, scale="normal"))
+    away = np.abs(effects - np.median(effects))
+    return np.asarray(joined[(away > _WILD * spread) & (spread > 0)], dtype=np.intp)
 
 
 def _modelled(heard: Heard, metric: Metric, notes: list[str]) -> _Metric:
@@ -101,23 +133,34 @@ def _modelled(heard: Heard, metric: Metric, notes: list[str]) -> _Metric:
     return _Metric(metric, tied, model)
 
 
-def _offsets(heard: Heard, of: _Metric, differ: bool) -> list[Offset]:
-    """Give a metric's offset in every session, NaN where nothing ties it to another."""
+def _offsets(heard: Heard, of: _Metric, wild: Labels | None, differ: bool) -> list[Offset]:
+    """Give a metric's offset in every session, NaN where nothing ties it to another.
+
+    `wild` are its sessions that are no usual ones, None if it does not move; `differ` tells
+    whether the usual ones differ among themselves.
+    """
     tied, unit = of.tied, "%" if of.tied.logarithmic else of.metric.unit
-    found = {} if of.model is None else _predicted(tied, of.model)
+    apart = np.zeros(0, dtype=np.intp) if wild is None else wild
+    found = {} if of.model is None else _predicted(tied, of.model, apart)
+    far = {tied.sessions[place] for place in apart}
     nothing = Estimate(math.nan, math.nan, math.nan, 0)
     offsets = []
     for session in heard.sessions:
         offset = found.get(session, nothing)
-        told = differ and (offset.low > 0 or offset.high < 0)
-        offsets.append(Offset(session, of.metric.name, unit, offset, tied.logarithmic, told))
+        told = (differ or session in far) and (offset.low > 0 or offset.high < 0)
+        offsets.append(
+            Offset(
+                session, of.metric.name, unit, offset, tied.logarithmic, told, session not in far
+            )
+        )
     return offsets
 
 
-def _predicted(tied: Tied, model: MixedModel) -> dict[str | None, Estimate]:
-    """Tell the effects of the sessions that are tied to another one, less their average."""
+def _predicted(tied: Tied, model: MixedModel, wild: Labels) -> dict[str | None, Estimate]:
+    """Tell the effects of the tied sessions, less the average of the usual ones."""
     joined = model.tied("session")
-    contrasts = np.diag(1.0 * joined) - joined / joined.sum()
+    usual = joined & ~np.isin(np.arange(len(joined)), wild)
+    contrasts = np.diag(1.0 * joined) - usual / usual.sum()
     predicted = predict_effects(model, "session", contrasts)
     return {
         tied.sessions[place]: _estimate(tied, predicted, int(place))

@@ -151,14 +151,18 @@ class Offset:
     unit : str
         Percent of the value where the metric is taken on its logarithm, else its own unit.
     offset : Estimate
-        Against the average of the sessions that are tied together, with its 90 % interval and
-        the number of cones heard there that tie it to another; NaN where none does.
+        Against the average of the usual sessions that are tied together, with its 90 % interval
+        and the number of cones heard there that tie it to another; NaN where none does.
     relative : bool
         Whether it is in percent of the value.
     told : bool
         Whether it is told from 0: the metric's sessions differ more than mountings do (F test,
         false discovery rate over the metrics 10 %) and its interval leaves 0 out. So a rig that
-        never moves is said to have moved in at most one table of ten.
+        never moves is said to have moved in at most one table of ten. Beside a session that is
+        no usual one, the usual ones must differ by themselves as well.
+    usual : bool
+        Whether the session is one of those whose average offsets are taken against. All are,
+        but for sessions that lie far from the median where the metric moves.
     """
 
     session: str
@@ -167,6 +171,7 @@ class Offset:
     offset: Estimate
     relative: bool = False
     told: bool = False
+    usual: bool = True
 
 
 @dataclass(frozen=True)

@@ -92,8 +92,11 @@ def _strips(answer: Drift) -> list[tuple[str, str, Chart | None]]:
 
 
 def _bars(axes: Axes, sessions: Sequence[str], bars: list[Offset], chart: Chart | None) -> None:
-    """Draw the offsets' intervals around the centre of the chart, or around zero."""
-    centre = chart.centre if chart is not None else 0.0
+    """Draw the offsets' intervals around the readings of the usual sessions, or around zero."""
+    usual = {bar.session for bar in bars if bar.usual}
+    pairs = zip(chart.sessions, chart.values, strict=True) if chart is not None else ()
+    values = [value for session, value in pairs if session in usual]
+    centre = float(np.mean(values)) if values else chart.centre if chart is not None else 0.0
     for bar in bars:
         ends = np.array([bar.offset.low, bar.offset.mean, bar.offset.high])
         if chart is not None:
