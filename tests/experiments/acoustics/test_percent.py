@@ -12,6 +12,12 @@ def rows(head, *values):
     return "\n".join([head, *body, ""]).encode()
 
 
+def peak(head, *values):
+    """What the columns are taken for shows in the THD peak: percent, and the notes."""
+    heard = listen(rows(head, *values), kind="distortion")
+    return heard.metrics["thd_peak_percent"].value, " ".join(heard.notes)
+
+
 def codes(heard):
     return [item.code for item in heard.warnings]
 
@@ -78,3 +84,63 @@ def test_an_empty_fundamental_decides_nothing():
     for head in ("Hz,Level dB,THD %", "Hz,Fundamental dB,THD", "Hz,Level dB,HD2"):
         heard = listen(f"{head}\n100,NaN,1.5\n200,NaN,2\n400,NaN,1\n".encode())
         assert heard.kind == "distortion"
+
+
+@pytest.mark.parametrize(
+    ("head", "values", "percent", "note"),
+    [
+        ("Hz;THD ratio", [(0,), (1,), (0.5,)], 100, "THD is a ratio: 0.01 is 1 %"),
+        ("Hz;THD", [(0.5,), (4,), (2,)], 4, "THD without a unit taken as percent"),
+        ("Hz;THD", [(18,), (19.9,), (19.9,)], 19.9, "taken as percent"),
+        ("Hz;THD", [(0,), (0.9,), (0.5,)], 0.9, "taken as percent"),
+        # -26.0206 dB is 5 %.
+        ("Hz;THD", [(-40,), (-26.0206,), (-60,)], 5, "column 2 is negative throughout"),
+        ("Hz;HD2 (dB)", [(-40,), (-26.0206,), (-60,)], 5, "relative to the fundamental"),
+        ("Hz;HD2 (dB)", [(-40,), (6,), (-60,)], 199.526, "relative to the fundamental"),
+        ("Hz;Level (dB);HD2 (dB)", [(80, -40), (82, 6), (81, -60)], 199.526, "as relative to"),
+        ("Hz;Fundamental (%);HD2 (dB)", [(100, -40), (100, -26.0206), (100, -60)], 5, "relative"),
+        ("Hz;Fundamental (%);HD2", [(100, 2), (100, 4), (100, 3)], 4, "taken as percent"),
+        ("Hz;Fundamental (dB);HD2", [(80, 2), (82, 4.9), (81, 4.9)], 4.9, "taken as percent"),
+        ("Hz;Fundamental;HD2", [(21, 1), (21, 4), (21, 3)], 4, "taken as percent"),
+        # 82 - 26.0206 dB and 80 - 26.0206 dB
+        ("Hz;Fundamental (dB);HD2", [(80, 20), (82, 55.9794), (81, 20)], 5, "like the fundamental"),
+        ("Hz;Fundamental (dB);HD2 (dB)", [(80, 53.9794), (82, 30), ("NaN", 40)], 5, "as a level"),
+        ("Hz;Level (dB);HD2 (dB)", [(80, 53.9794), (82, 30), (81, 40)], 5, "as a level"),
+    ],
+)  # fmt: skip
+def test_how_distortion_is_stated(head, values, percent, note):
+    found, notes = peak(head, *values)
+    assert found == pytest.approx(percent, rel=1e-5)
+    assert note in notes
+
+
+@pytest.mark.parametrize(
+    ("head", "values", "place", "said"),
+    [
+        ("Hz;THD ratio", [(0.1,), (-0.01,), (0.1,)], ":3", "from 0 on"),
+        ("Hz;THD ratio", [(0.1,), (0.2,), (1.01,)], ":4", "up to 1"),
+        ("Hz;THD %", [(0,), (-0.1,), (0.1,)], ":3", "from 0 % on"),
+        ("Hz;THD", [(0,), (-20,), (-40,)], ":3", "from 0 % on"),
+        ("Hz;THD", [(20,), (20,), (1,)], ":2", "around 20, percent or dB"),
+        ("Hz;THD (V)", [(1,), (2,), (1,)], ":2", "THD in v"),
+        ("Hz;HD2 (dB)", [(-40,), (6.5,), (-60,)], ":2", "a level, not a ratio"),
+        ("Hz;Fundamental;HD2", [(20, 1), (20, 4), (20, 3)], ":2", "not in dB"),
+        ("Hz;Fundamental (dB);HD2", [(80, 5), (82, 5), (81, 3)], ":2", "around 5, percent or dB"),
+        ("Hz;Fundamental (dB);HD2", [(80, 19), (82, 19), (81, 3)], ":2", "around 19"),
+        ("Hz;Fundamental (dB);HD2", [(80, 80), (80, 80), (80, 90)], ":2", "exceed the fundamental"),
+        ("Hz;Fundamental (dB);HD2 (dB)", [(-9, -40), (-8, -50), (-9, -60)], ":2", "negative dB"),
+    ],
+)  # fmt: skip
+def test_what_is_no_distortion_is_refused_at_its_place(head, values, place, said):
+    with pytest.raises(CurveError, match=said) as caught:
+        peak(head, *values)
+    assert place in str(caught.value)
+
+
+def test_small_numbers_are_named_as_the_percent_they_would_be():
+    heard = listen(rows("Hz;THD;HD2", (0.1, 0.1), (0.99, 0.98), (1, 0.2)))
+    text = next(item.text for item in heard.warnings if item.code == "unit_assumed")
+    assert text.startswith("THD, HD2 up to 1 without a unit taken as percent; as a ratio 1 is")
+    text = listen(rows("Hz;THD", (0.1,), (0.99,), (0.1,))).warnings[0].text
+    assert "as a ratio 0.99 is 99 %" in text
+    assert "unit_assumed" not in codes(listen(rows("Hz;THD", (0.1,), (1.05,), (0.1,))))
