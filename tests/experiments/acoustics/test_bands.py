@@ -5,7 +5,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from experiments.acoustics.bands import Energy, G, band, energy_mean, octaves, smooth
+from experiments.acoustics.bands import (
+    Energy,
+    G,
+    band,
+    bands,
+    energy_mean,
+    nominal,
+    octaves,
+    smooth,
+)
 
 
 def test_band_refuses_a_fraction_under_one():
@@ -79,3 +88,39 @@ def test_smoothing_hides_a_narrow_trough():
 def test_running_energy_takes_arrays():
     energy = Energy([100.0, 1000.0], [0.0, 0.0])
     np.testing.assert_allclose(energy.mean_level([100.0, 200.0], [200.0, 400.0]), 0.0, atol=1e-12)
+
+
+def test_bands_are_those_whose_middle_lies_between_the_limits():
+    assert [item.index for item in bands(1000.0, 1000.0)] == [0]
+    assert [item.index for item in bands(1001.0, 1994.0)] == [1, 2]  # beside 1000, 1995.3
+    assert [item.index for item in bands(501.1, 1995.3)] == [-3, -2, -1, 0, 1, 2, 3]
+    assert bands(1010.0, 1200.0) == []
+
+
+@pytest.mark.parametrize(
+    ("fraction", "index", "expected"),
+    [(6, 0, 1060), (6, 5, 1880), (6, -6, 530), (6, -8, 422), (5, 1, 1150), (2, 3, 3350)],
+)
+def test_nominal_frequencies_of_other_fractions(fraction, index, expected):
+    """Three significant digits from 1 to 4, two from 5 on (IEC 61260-1 Annex E, from memory)."""
+    assert nominal(index, fraction) == expected
+
+
+@pytest.mark.parametrize("slope", [0.02, 1e-9])
+def test_energy_mean_of_a_hardly_sloping_line(slope):
+    """(10^r - 1)/(r ln 10), by its series in the rise."""
+    f = np.geomspace(100.0, 1600.0, 5)
+    rise = slope * 4 / 10 * np.log(10)
+    expected = 70 + 10 / np.log(10) * (rise / 2 + rise**2 / 24)
+    found = energy_mean(f, 70 + slope * np.log2(f / 100), 100.0, 1600.0)
+    assert found == pytest.approx(expected, abs=1e-9)
+
+
+@pytest.mark.parametrize("fraction", [1, 3, 12])
+def test_the_window_of_smoothing_is_as_wide_as_it_says(fraction):
+    """A step from 80 to 60 dB at 1 kHz: the share of each in a window of 1/N octave."""
+    f = np.array([100.0, 1000.0, 1000.0 * (1 + 1e-9), 10000.0])
+    away = np.array([-0.51, -0.25, 0.25, 0.49, 0.51]) / fraction
+    found = smooth(f, [80.0, 80.0, 60.0, 60.0], fraction, at=1000.0 * G**away)
+    loud = np.array([1.0, 0.75, 0.25, 0.01, 0.0])
+    np.testing.assert_allclose(found, 10 * np.log10(loud * 1e8 + (1 - loud) * 1e6), atol=1e-5)

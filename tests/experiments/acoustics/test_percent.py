@@ -103,7 +103,7 @@ def test_an_empty_fundamental_decides_nothing():
         ("Hz;Fundamental (dB);HD2", [(80, 2), (82, 4.9), (81, 4.9)], 4.9, "taken as percent"),
         ("Hz;Fundamental;HD2", [(21, 1), (21, 4), (21, 3)], 4, "taken as percent"),
         # 82 - 26.0206 dB and 80 - 26.0206 dB
-        ("Hz;Fundamental (dB);HD2", [(80, 20), (82, 55.9794), (81, 20)], 5, "like the fundamental"),
+        ("Hz;Fundamental (dB);HD2", [(80, 20), (82, 55.9794), (81, 20)], 5, "like the funda"),
         ("Hz;Fundamental (dB);HD2 (dB)", [(80, 53.9794), (82, 30), ("NaN", 40)], 5, "as a level"),
         ("Hz;Level (dB);HD2 (dB)", [(80, 53.9794), (82, 30), (81, 40)], 5, "as a level"),
     ],
@@ -127,7 +127,7 @@ def test_how_distortion_is_stated(head, values, percent, note):
         ("Hz;Fundamental;HD2", [(20, 1), (20, 4), (20, 3)], ":2", "not in dB"),
         ("Hz;Fundamental (dB);HD2", [(80, 5), (82, 5), (81, 3)], ":2", "around 5, percent or dB"),
         ("Hz;Fundamental (dB);HD2", [(80, 19), (82, 19), (81, 3)], ":2", "around 19"),
-        ("Hz;Fundamental (dB);HD2", [(80, 80), (80, 80), (80, 90)], ":2", "exceed the fundamental"),
+        ("Hz;Fundamental (dB);HD2", [(80, 80), (80, 80), (80, 90)], ":2", "exceed the funda"),
         ("Hz;Fundamental (dB);HD2 (dB)", [(-9, -40), (-8, -50), (-9, -60)], ":2", "negative dB"),
     ],
 )  # fmt: skip
