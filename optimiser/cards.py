@@ -75,6 +75,7 @@ def card_html(plan: Plan, pick: Pick, cone: int, *, plate: int | None = None) ->
         time=wording.pick_time(plan, pick),
         lines=lines,
         expected=expected,
+        chance=wording.chance(pick.prints, pick.printing),
         aim=_capital(wording.aim(pick.score.cones)),
         cautions=for_settings(plan, pick.settings),
         currency=plan.effort.currency,

@@ -190,9 +190,10 @@ def _measured(plan: Plan, trials: pd.DataFrame, notes: list[str]) -> pd.DataFram
     light = pd.to_numeric(table["light_hours"], errors="coerce").fillna(0.0).astype(float)
     aged = light > light.groupby(table["cone"]).transform("min") + _SAME_LIGHT
     if aged.any():
-        gone = ", ".join(dict.fromkeys(table.loc[aged, "cone"]))
+        gone = list(dict.fromkeys(table.loc[aged, "cone"]))
+        cones = f"cone{'s' * (len(gone) > 1)} {', '.join(gone)}"
         notes.append(
-            f"Curves that cone {gone} gave after hours of light are not used: a new cone is young."
+            f"Curves that {cones} gave after hours of light are not used: a new cone is young."
         )
     return table[~aged].reset_index(drop=True)
 

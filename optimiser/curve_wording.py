@@ -11,6 +11,7 @@ from optimiser.records.expectations import Agreement, CurveCheck, Expectation
 from optimiser.wording import (
     aim,
     beside,
+    chance,
     describe,
     interval,
     many,
@@ -65,8 +66,9 @@ def _first(plan: Plan, answer: Expectation) -> str:
         return f"From {many(answer.cones, 'measured cone')} no {name} can be foretold yet."
     told = interval(answer.score, score_unit(plan))
     said = f"Expected {name}: {told}, from {many(answer.cones, 'cone')}; {aim(answer.cones)}."
-    known = answer.prints == answer.prints
-    return f"{said} It prints with {percent(answer.prints)}." if known else said
+    if answer.prints != answer.prints:
+        return said
+    return f"{said} It prints with a chance of {chance(answer.prints, answer.printing)}."
 
 
 def _left_out(answer: Expectation) -> str:

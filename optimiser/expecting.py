@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from experiments.errors import Problem, RecipeError
@@ -17,8 +16,11 @@ from optimiser.curve_metrics import agreements
 from optimiser.curve_model import CurveModel, fit_curves
 from optimiser.curve_readings import CurveReadings
 from optimiser.curve_wording import tell_expectation
+from optimiser.partial import read_settings
+from optimiser.records.estimates import Settings
 from optimiser.records.expectations import CurveBand, Expectation
 from optimiser.surrogate import Model, fit
+from optimiser.wording import recipe_line
 
 __all__ = ["expect"]
 
@@ -47,7 +49,9 @@ def expect(
     readings : CurveReadings
         From `read_curves`.
     recipe : mapping, optional
-        Whole settings, on their steps; inactive variables absent.
+        Whole settings, inactive variables absent. A number may lie off its steps, within the
+        limits or what was measured, and rules may be broken, as of a print that came out
+        otherwise; a note says so.
     cone : int or str, optional
         Instead of a recipe: a cone of the table. Everything is learnt without it.
     seed : int
@@ -65,7 +69,7 @@ def expect(
     Raises
     ------
     RecipeError
-        The recipe cannot be printed, or there is no such cone.
+        The recipe is not whole or lies outside the limits, or there is no such cone.
     TrialsError
         The table does not fit the plan.
     """
@@ -75,10 +79,12 @@ def expect(
     if cone is not None:
         model, curves = None, None
         recipe = space.settings(own.iloc[0])
-    settings = space.complete(recipe or {}, off_grid=cone is not None)
+    settings = space.complete(recipe or {}, off_grid=True)
     others = trials.drop(index=own.index)
     tell(0.0, "learning the metrics")
     model = model or fit(plan, others, seed=seed)
+    if cone is None:
+        read_settings(model, "recipe", settings)
     curves = curves or fit_curves(
         plan, others, readings, seed,
         encoding=model.encoding,
@@ -88,6 +94,7 @@ def expect(
     rows = space.rows([settings])
     expected = model.expected(rows)[0]
     bands = curves.predict(settings)
+    (printing,) = model.printability.estimate(model.encoding(rows))
     heard = own[own["status"] == "measured"]
     bands = _with_measured(bands, curves, readings, list(heard.get("measurement", ())))
     heard = heard.head(1)
@@ -95,7 +102,8 @@ def expect(
     answer = Expectation(
         settings=settings,
         cone=str(cone) if cone is not None else None,
-        prints=_prints(model, rows),
+        prints=printing.mean,
+        printing=printing,
         expected=expected,
         measured=_values(plan, heard),
         score=model.predict_score(rows)[0],
@@ -106,9 +114,10 @@ def expect(
         cones=model.cones,
         text="",
         calibration=model.calibration(),
-        notes=[*model.notes, *curves.notes, *_failed(own)],
+        notes=[*model.notes, *curves.notes, *_unprintable(space, settings)],
     )
-    return replace(answer, text=tell_expectation(plan, answer))
+    told = [_silent(own), tell_expectation(plan, answer)]
+    return replace(answer, text=" ".join(filter(None, told)))
 
 
 def _rows_of(trials: pd.DataFrame, cone: int | str | None) -> pd.DataFrame:
@@ -135,6 +144,24 @@ def _with_measured(
     return {name: replace(band, measured=seen.get(name)) for name, band in bands.items()}
 
 
+def _unprintable(space: Space, settings: Settings) -> list[str]:
+    """Say why the plan would not have a recipe printed."""
+    try:
+        space.complete(settings)
+    except RecipeError as error:
+        found = [each for each in error.problems if isinstance(each, Problem)]
+        why = [_why(space.plan, settings, each.where) for each in found]
+        return [f"By the plan this recipe could not be printed: {'; '.join(why)}."]
+    return []
+
+
+def _why(plan: Plan, settings: Settings, where: str) -> str:
+    """Name what keeps a recipe from being printed: a setting off its steps, or a rule."""
+    if where in settings:
+        return f"{recipe_line(plan, {where: settings[where]})} is off its steps"
+    return f"it breaks the rule '{where.removeprefix('rules.').replace('_', ' ')}'"
+
+
 def _values(plan: Plan, heard: pd.DataFrame) -> dict[str, float]:
     """Give the metrics of a cone's first measurement."""
     if not len(heard):
@@ -143,15 +170,16 @@ def _values(plan: Plan, heard: pd.DataFrame) -> dict[str, float]:
     return {name: float(column.iloc[0]) for name, column in columns.items()}
 
 
-def _prints(model: Model, rows: pd.DataFrame) -> float:
-    """Give the probability that the recipe prints; NaN while nothing is known of failures."""
-    if not len(model.evidence.failed):
-        return float("nan")
-    return float(np.asarray(model.printability(model.encoding(rows)))[0])
+_STANDS = {
+    "failed": "failed, so nothing was heard of it",
+    "planned": "is planned and not printed yet",
+    "printed": "is printed and not measured yet",
+    "set aside": "was set aside, so what it gave does not count",
+}
 
 
-def _failed(own: pd.DataFrame) -> list[str]:
-    """Say that a cone has nothing to be compared with."""
+def _silent(own: pd.DataFrame) -> str:
+    """Say why a cone has nothing to be compared with; empty where it has."""
     if not len(own) or (own["status"] == "measured").any():
-        return []
-    return [f"Cone {own['cone'].iloc[0]} was not measured ({own['status'].iloc[0]})."]
+        return ""
+    return f"Cone {own['cone'].iloc[0]} {_STANDS[own['status'].iloc[0]]}: foretold without it."

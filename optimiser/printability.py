@@ -9,6 +9,7 @@ that one knob alone is to blame, for prints that fail tend to fail for one reaso
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
@@ -20,6 +21,8 @@ from sklearn.base import BaseEstimator
 
 from optimiser.encoding import Encoding, Points
 from optimiser.kernels import separations, shape
+from optimiser.process import mixture_quantile
+from optimiser.records.estimates import Estimate
 
 __all__ = ["Printability"]
 
@@ -185,6 +188,31 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
             total += self._shares[place] * rate
         return total
 
+    def estimate(self, points: Points) -> list[Estimate]:
+        """Give each recipe's probability to print, and how sure that is.
+
+        Returns
+        -------
+        list of Estimate
+            The mean is that of calling the model: the chance of the next print. The 90 %
+            interval is that of the rate at which prints of the recipe come off in the long run;
+            behind it stand all cones that printed or failed. NaN while none has failed.
+        """
+        if not self.failures_:
+            return [Estimate(math.nan, math.nan, math.nan, 0)] * len(points)
+        crosses = self._covariance(self._kept, self._placed(points), self.points_)
+        parts = [
+            self._latents.log_odds(place, cross, self.mean_, float(self._kept.signals[place]))
+            for place, cross in enumerate(crosses)
+        ]
+        mean, sd = (np.array([part[each] for part in parts]) for each in (0, 1))
+        low, high = (
+            special.expit(mixture_quantile(mean, sd, level, self._shares))
+            for level in (0.05, 0.95)
+        )
+        ends = np.column_stack([self(points), low, high]).tolist()
+        return [Estimate(mean, low, high, len(self.points_)) for mean, low, high in ends]
+
 
 def _labels(printed: Points, failed: Points) -> Floats:
     return np.concatenate([np.ones(len(printed)), np.zeros(len(failed))])
@@ -208,12 +236,18 @@ class _Latents:
 
     def rate(self, place: int, cross: Floats, mean: float, signal: float) -> Floats:
         """Probability at m points with the given covariance (m, n) to the observed ones."""
-        latent = mean + cross @ self.gradient[place]
-        solved = (cross * self.root[place]) @ self.inverse[place].T
-        sd = np.sqrt(np.maximum(signal - np.sum(solved**2, axis=1), 1e-12))
+        latent, sd = self.log_odds(place, cross, mean, signal)
         # The logistic function averaged over the latent normal, by Gauss-Hermite quadrature.
         rates = special.expit(latent[:, None] + sd[:, None] * _NODES)
         return np.asarray(rates @ _WEIGHTS / np.sqrt(2 * np.pi))
+
+    def log_odds(
+        self, place: int, cross: Floats, mean: float, signal: float
+    ) -> tuple[Floats, Floats]:
+        """Mean and standard deviation of the log odds there, (m,) each."""
+        latent = mean + cross @ self.gradient[place]
+        solved = (cross * self.root[place]) @ self.inverse[place].T
+        return latent, np.sqrt(np.maximum(signal - np.sum(solved**2, axis=1), 1e-12))
 
 
 def _laplace(covariance: Floats, labels: Floats, mean: Floats) -> _Latents:

@@ -322,14 +322,18 @@ def has_repeated_cones(cones: Ints) -> bool:
     return len(np.unique(cones)) < len(cones)
 
 
-def mixture_quantile(mean: Floats, sd: Floats, level: float | Floats) -> Floats:
-    """Quantile of an equal mixture of normal distributions.
+def mixture_quantile(
+    mean: Floats, sd: Floats, level: float | Floats, shares: Floats | None = None
+) -> Floats:
+    """Quantile of a mixture of normal distributions.
 
     Parameters
     ----------
     mean, sd : ndarray of shape (parts, ...)
     level : float or ndarray
         0..1; broadcast against (...).
+    shares : ndarray of shape (parts,), optional
+        Weights that sum to 1; equal if not given.
 
     Returns
     -------
@@ -341,7 +345,7 @@ def mixture_quantile(mean: Floats, sd: Floats, level: float | Floats) -> Floats:
     low, high = ends.min(axis=0), ends.max(axis=0)
     for _ in range(40):
         middle = 0.5 * (low + high)
-        below = special.ndtr((middle - mean) / sd).mean(axis=0) < level
+        below = np.average(special.ndtr((middle - mean) / sd), axis=0, weights=shares) < level
         low = np.where(below, middle, low)
         high = np.where(below, high, middle)
     return np.asarray(0.5 * (low + high))

@@ -144,7 +144,7 @@ class _Judge:
         sign, cones = model.goals.sign, model.cones
         row = self.found.recipes.iloc[[place]]
         ahead = made.worth[:, place] - made.worth[:, best]
-        prints = float(model.printability(model.encoding(row))[0])
+        (printing,) = model.printability.estimate(model.encoding(row))
         return Candidate(
             role=role,
             settings=model.evidence.space.settings(row.iloc[0]),
@@ -153,9 +153,10 @@ class _Judge:
             behind=estimate(made.worth[:, best] - made.worth[:, place], cones),
             beats=float("nan") if place == best else float(np.mean(ahead > 0)),
             limits=self.appraisal.limits(row),
-            prints=prints if model.printability.failures_ else float("nan"),
+            prints=printing.mean,
             sound=float(self.found.sound[place]),
             cones=self.cones[place],
+            printing=printing,
         )
 
     def _within(self) -> dict[float, float]:

@@ -48,7 +48,8 @@ def recipe_table(answer: Recommendation, plan: Plan, labels: Mapping[str, str]) 
         for name, chance in answer.recipe.limits.items()
     ]
     if math.isfinite(answer.recipe.prints):
-        rows.append(["comes off the printer", wording.percent(answer.recipe.prints)])
+        chance = wording.chance(answer.recipe.prints, answer.recipe.printing)
+        rows.append(["comes off the printer", chance])
     if any(variable.tolerance > 0 for variable in plan.variables.values() if variable.numeric):
         rows.append(["prints beyond low or high", wording.percent(answer.outside)])
         rows.append(["prints across a rule", wording.percent(answer.over_rules)])
@@ -97,7 +98,7 @@ def candidate_table(answer: Recommendation, plan: Plan) -> Table:
         for each, as_made, as_set in zip(listed, made, exact, strict=True)
     ]
     heads = ["recipe", "where it differs", f"{name} as made"]
-    heads += [f"{name} if exact", "beats it"]
+    heads += [f"{name} if exact", "better than recommended"]
     return Table("Beside its rivals, 90 % intervals", heads, rows, marked=frozenset({0}))
 
 

@@ -94,15 +94,14 @@ def describe(
     changes = _changes(base.settings, settings) if base else {}
     effort = space.effort(row).iloc[0]
     set_up = needed.minutes if needed else 0.0
+    (printing,) = model.printability.estimate(points)
     pick = Pick(
         settings=settings,
         expected=model.expected(row)[0],
         score=model.predict_score(row)[0],
         why="",
         kind=kind,
-        prints=float(model.printability(points)[0])
-        if model.printability.failures_
-        else float("nan"),
+        prints=printing.mean,
         minutes=float(effort["minutes"]) + set_up,
         money=float(effort["money"]),
         set_up=set_up if needed else float("nan"),
@@ -111,6 +110,7 @@ def describe(
         exploration=exploration,
         departs_from=_as_number(base.cone) if base else None,
         changes=changes,
+        printing=printing,
     )
     case = _Case(model, row, pick, leader, base, recipe_score, known, listed, mates, per, trade)
     return replace(pick, why=_sentence(case))

@@ -109,7 +109,7 @@ def effort_rows(material: Material, pick: Pick) -> list[tuple[str, str]]:
     if math.isfinite(pick.money):
         rows.append(("cost, by the plan", f"{pick.money:.2f} {plan.effort.currency}".strip()))
     if math.isfinite(pick.prints):
-        rows.append(("chance that it prints", wording.percent(pick.prints)))
+        rows.append(("chance that it prints", wording.chance(pick.prints, pick.printing)))
     return rows
 
 

@@ -16,6 +16,7 @@ __all__ = [
     "UNKNOWN",
     "aim",
     "beside",
+    "chance",
     "column",
     "covered",
     "departure",
@@ -243,6 +244,20 @@ def percent(probability: float) -> str:
     if probability < 0.01:
         return "under 1\N{NO-BREAK SPACE}%"
     return f"{100 * probability:.0f}\N{NO-BREAK SPACE}%"
+
+
+def chance(prints: float, printing: Estimate) -> str:
+    """Write the chance that a recipe prints, with its interval and the prints behind it.
+
+    Examples
+    --------
+    >>> chance(0.77, Estimate(0.77, 0.41, 0.95, 28)).replace("\N{NO-BREAK SPACE}", " ")
+    '77 % (41 to 95), from 28 prints'
+    """
+    if not printing.known:
+        return percent(prints)
+    ends = f"{100 * printing.low:.0f} to {100 * printing.high:.0f}"
+    return f"{percent(prints)} ({ends}), from {many(printing.cones, 'print')}"
 
 
 def duration(minutes: float) -> str:

@@ -57,7 +57,7 @@ def _effort(plan: Plan, pick: Pick) -> str:
         parts.append(f"{pick.money:.2f} {plan.effort.currency}".strip())
     text = f"effort by the plan: {'; '.join(parts)}" if parts else ""
     if pick.prints == pick.prints:
-        chance = f"prints with a chance of {wording.percent(pick.prints)}"
+        chance = f"prints with a chance of {wording.chance(pick.prints, pick.printing)}"
         text = f"{text}; {chance}" if text else chance
     return text
 

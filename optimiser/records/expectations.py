@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from optimiser.records.estimates import Calibration, Estimate, Settings
+from optimiser.records.estimates import UNTOLD, Calibration, Estimate, Settings
 
 __all__ = ["Agreement", "CurveBand", "CurveCheck", "Expectation"]
 
@@ -156,6 +156,9 @@ class Expectation:
         Of the metrics.
     notes : list of str
         What could not be said.
+    printing : Estimate
+        `prints` with the 90 % interval of the share of its prints that come off, and the number of
+        prints behind it.
     """
 
     settings: Settings
@@ -172,3 +175,4 @@ class Expectation:
     text: str
     calibration: list[Calibration] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    printing: Estimate = UNTOLD

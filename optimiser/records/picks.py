@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from optimiser.records.estimates import Estimate, Settings
+from optimiser.records.estimates import UNTOLD, Estimate, Settings
 
 __all__ = ["Pick"]
 
@@ -47,6 +47,9 @@ class Pick:
         Number of the cone that it is compared with.
     changes : dict
         Settings in which it differs from that cone: name to (there, here).
+    printing : Estimate
+        `prints` with the 90 % interval of the share of its prints that come off, and the number of
+        prints behind it.
     """
 
     settings: Settings
@@ -63,3 +66,4 @@ class Pick:
     exploration: float = float("nan")
     departs_from: int | None = None
     changes: dict[str, tuple[Any, Any]] = field(default_factory=dict)
+    printing: Estimate = UNTOLD

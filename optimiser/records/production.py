@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from optimiser.records.estimates import Calibration, Estimate, Settings
+from optimiser.records.estimates import UNTOLD, Calibration, Estimate, Settings
 
 __all__ = ["Candidate", "Confirmation", "Hinge", "LimitProof", "Nearby", "Recommendation"]
 
@@ -38,6 +38,9 @@ class Candidate:
         Probability that a print of it comes off the printer and keeps every hard limit.
     cones : list of str
         Measured cones of just this recipe.
+    printing : Estimate
+        `prints` with the 90 % interval of the share of its prints that come off, and the number of
+        prints behind it.
     """
 
     role: str
@@ -50,6 +53,7 @@ class Candidate:
     prints: float
     sound: float
     cones: list[str] = field(default_factory=list)
+    printing: Estimate = UNTOLD
 
 
 @dataclass(frozen=True)

@@ -74,8 +74,10 @@ def test_a_failed_cone_is_foretold_and_has_nothing_to_compare(workshop):
     answer = expect(known_plan(), table, readings, cone=40)
     assert answer.measured == {}
     assert answer.curves["response"].measured is None
-    assert "Cone 40 was not measured (failed)." in answer.notes
-    assert 0 < answer.prints < 1  # cone 41 failed too
+    assert answer.text.startswith("Cone 40 failed, so nothing was heard of it: foretold without")
+    assert 0 < answer.printing.low < answer.prints < answer.printing.high < 1  # cone 41 failed too
+    assert answer.printing.cones == 7
+    assert "It prints with a chance of" in answer.text
 
 
 @pytest.mark.parametrize("count", [0, 1, 3])
@@ -95,6 +97,28 @@ def test_a_recipe_that_cannot_be_and_a_cone_that_is_not_are_refused(workshop):
         expect(known_plan(), *workshop, {**RECIPE, "cure": 0.5})
     with pytest.raises(RecipeError, match="a cone of the table"):
         expect(known_plan(), *workshop, cone=99)
+
+
+@pytest.mark.parametrize(
+    ("status", "wanted"),
+    [("planned", "is planned and"), ("printed", "is printed and"), ("set aside", "was set aside")],
+)
+def test_a_cone_that_was_not_measured_says_how_it_stands(workshop, status, wanted):
+    trials, readings = workshop
+    other = {"wall": 0.1, "process": "filament", "cone": 40, "status": status}
+    table = pd.concat([trials.head(3), pd.DataFrame([other])], ignore_index=True)
+    assert expect(known_plan(), table, readings, cone=40).text.startswith(f"Cone 40 {wanted}")
+
+
+def test_a_recipe_off_its_steps_is_foretold_and_one_outside_the_limits_refused(workshop):
+    trials, readings = workshop
+    few = trials.head(3)
+    answer = expect(known_plan(), few, readings, {**RECIPE, "wall": 0.123456})
+    assert answer.settings["wall"] == 0.123456
+    assert any("wall 0.123456" in note and "off its steps" in note for note in answer.notes)
+    assert not any("off its steps" in n for n in expect(known_plan(), few, readings, RECIPE).notes)
+    with pytest.raises(RecipeError, match=r"recipe\.wall"):
+        expect(known_plan(), few, readings, {**RECIPE, "wall": 99.0})
 
 
 def test_tables_hold_metrics_curves_and_each_cone(answer):

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
+from scipy import stats
 from sklearn.gaussian_process import GaussianProcessClassifier
 from sklearn.gaussian_process.kernels import ConstantKernel, Matern
 
@@ -35,6 +37,32 @@ def test_agrees_with_scikit_learn(encoding):
     np.testing.assert_allclose(ours(encoding(query)), theirs, atol=0.01)
     evidence = ours._latents.evidence[0]
     assert evidence == pytest.approx(peer.log_marginal_likelihood_value_, rel=1e-6)
+
+
+def test_the_interval_of_many_prints_of_one_recipe_is_a_proportions(encoding):
+    """Wilson's interval of a proportion, as scipy has it; the wide prior adds a little."""
+    frame = Space(unit_plan("two", 2)).sample(1, seed=1)
+    printed, failed = (encoding(pd.concat([frame] * count)) for count in (70, 30))
+    model = Printability(encoding, signals=[12.0], reaches=[1.0], blamed_reaches=[])
+    (found,) = model.fit(printed, failed).estimate(encoding(frame))
+    wanted = stats.binomtest(70, 100).proportion_ci(0.9, "wilson")
+    assert (found.low, found.high) == pytest.approx((wanted.low, wanted.high), abs=0.004)
+    assert found.mean == pytest.approx(0.7, abs=0.004)
+    assert found.cones == 100
+
+
+def test_far_from_every_print_the_interval_is_wide_and_holds_the_mean(encoding):
+    frame = Space(unit_plan("two", 2)).sample(30, seed=1)
+    corner = (frame["x1"] < 0.3).to_numpy()
+    model = Printability(encoding).fit(encoding(frame[~corner]), encoding(frame[corner]))
+    for one, mean in zip(model.estimate(encoding(frame)), model(encoding(frame)), strict=True):
+        assert one.low < one.mean == mean < one.high
+    assert (
+        not Printability(encoding)
+        .fit(encoding(frame), encoding(frame[:0]))
+        .estimate(encoding(frame[:1]))[0]
+        .known
+    )
 
 
 def test_without_failures_everything_prints(encoding):

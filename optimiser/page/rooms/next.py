@@ -129,5 +129,5 @@ def _effort(plan: Plan, pick: Pick) -> list[tuple[str, str]]:
     if pick.money == pick.money:
         rows.append(("Cost", f"{pick.money:.2f} {plan.effort.currency}".strip()))
     if pick.prints == pick.prints:
-        rows.append(("Prints with a chance of", wording.percent(pick.prints)))
+        rows.append(("Prints with a chance of", wording.chance(pick.prints, pick.printing)))
     return [row for row in rows if row[1]]

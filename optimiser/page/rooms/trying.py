@@ -167,8 +167,8 @@ def _facts(known: Knowledge, recipe: pd.DataFrame) -> list[tuple[str, str]]:
     space = model.evidence.space
     rows = []
     if model.printability.failures_:
-        chance = float(np.asarray(model.printability(model.encoding(recipe)))[0])
-        rows.append(("prints with a chance of", wording.percent(chance)))
+        (chance,) = model.printability.estimate(model.encoding(recipe))
+        rows.append(("prints with a chance of", wording.chance(chance.mean, chance)))
     effort = space.effort(recipe).iloc[0]
     if effort["minutes"] == effort["minutes"]:
         rows.append(("print time by the plan", wording.duration(float(effort["minutes"]))))
