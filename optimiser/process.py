@@ -345,7 +345,8 @@ def mixture_quantile(
     low, high = ends.min(axis=0), ends.max(axis=0)
     for _ in range(40):
         middle = 0.5 * (low + high)
-        below = np.average(special.ndtr((middle - mean) / sd), axis=0, weights=shares) < level
+        parts = special.ndtr((middle - mean) / sd)
+        below = (parts.mean(axis=0) if shares is None else shares @ parts) < level
         low = np.where(below, middle, low)
         high = np.where(below, high, middle)
     return np.asarray(0.5 * (low + high))
