@@ -89,13 +89,13 @@ def changes(tree: ast.Module) -> Iterator[tuple[ast.AST, str]]:
             node.test = ast.UnaryOp(ast.Not(), test)
             yield node, "condition turned round"
             node.test = test
-        elif isinstance(node, ast.Name | ast.Attribute):
-            key = "id" if isinstance(node, ast.Name) else "attr"
-            name = getattr(node, key)
+        elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name | ast.Attribute):
+            key = "id" if isinstance(node.func, ast.Name) else "attr"
+            name = getattr(node.func, key)
             if name in NAMES:
-                setattr(node, key, NAMES[name])
+                setattr(node.func, key, NAMES[name])
                 yield node, f"{name} to {NAMES[name]}"
-                setattr(node, key, name)
+                setattr(node.func, key, name)
 
 
 def _code(tree: ast.Module) -> Iterator[ast.AST]:

@@ -196,6 +196,9 @@ def test_positions_of_wild_values_stay_numbers_and_broken_limits_behind_them():
     goals = Goals(plan_of({"a": {**RISING, "limit": "< 1e6"}, "b": RISING}))
     rises = goals.rises({"a": np.array([-1e9, 1e5, 1e9]), "b": np.array([-1e9, 0.5, 1e9])})
     assert rises.tolist() == [[-FAR, -FAR], [FAR, 0.5], [-FAR, -FAR]]
+    draws = goals.rises({"a": np.full((4, 3), 0.2), "b": np.full((4, 3), 0.7)})
+    assert draws.shape == (4, 3, 2)
+    np.testing.assert_allclose(draws[..., 1], 0.7)
 
 
 def test_measured_scores_of_a_table():
