@@ -34,6 +34,7 @@ __all__ = [
     "Table",
     "chart_table",
     "check_table",
+    "comparison_tables",
     "dead_end_table",
     "difference_table",
     "front_table",
@@ -169,6 +170,31 @@ def shift_table(answer: Optimum, labels: Mapping[str, str]) -> Table:
     ]
     title = f"Best {shown(labels, answer.variable)} by level, 90 % intervals"
     return Table(title, ["choice", "at one level", "at another", "difference", "verdict"], rows)
+
+
+def comparison_tables(
+    answer: Comparison,
+    called: tuple[str, str],
+    units: Mapping[str, str],
+    labels: Mapping[str, str],
+) -> list[Table]:
+    """Give the tables of a comparison; of two cones of one recipe, what they gave."""
+    if not answer.same:
+        unit = units.get("score", "")
+        return [difference_table(answer, called, units, labels), verdict_table(answer, unit)]
+    rows = [
+        [
+            shown(labels, each.metric),
+            *(
+                wording.with_unit(wording.number(value, each.usual), units.get(each.metric, ""))
+                for value in (each.difference, each.usual)
+            ),
+        ]
+        for each in answer.twins
+    ]
+    heads = ["metric", "difference", "nine of ten such pairs within ±"]
+    table = Table(f"{called[0]} minus {called[1]}, as measured: one recipe", heads, rows)
+    return [table] if rows else []
 
 
 def difference_table(

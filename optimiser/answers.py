@@ -5,7 +5,7 @@ Nothing here computes. A number that the data cannot carry is NaN, and a note sa
 
 from __future__ import annotations
 
-from optimiser.records.comparisons import Comparison, Paired
+from optimiser.records.comparisons import Comparison, Paired, Twin
 from optimiser.records.estimates import UNTOLD, Calibration, Estimate, Settings
 from optimiser.records.fronts import Front, Member
 from optimiser.records.knobs import Knob, Pair, Sensitivity
@@ -31,5 +31,6 @@ __all__ = [
     "Sensitivity",
     "Settings",
     "Shift",
+    "Twin",
     "Variant",
 ]

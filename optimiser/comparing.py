@@ -18,6 +18,7 @@ from optimiser.paths import DrawnFunctions
 from optimiser.pool import repeatability
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
+from optimiser.twins import apart_text, twins
 from optimiser.wording import interval, many, percent, recipe_line, sides
 
 __all__ = ["compare", "compare_levels", "power_to_tell", "replicates_to_tell"]
@@ -40,6 +41,7 @@ def compare(
     model: Model | None = None,
     progress: Progress | None = None,
     names: tuple[str, str] | None = None,
+    cones: tuple[str, str] | None = None,
 ) -> Comparison:
     """Say whether A really beats B.
 
@@ -59,6 +61,9 @@ def compare(
         Called with the share done (0..1) and what is being done.
     names : tuple of str, optional
         What to call the two; the settings in which they differ by default.
+    cones : tuple of str, optional
+        Numbers of the two cones whose recipes these are: if they are one recipe, what the cones
+        gave is set side by side.
 
     Returns
     -------
@@ -92,7 +97,9 @@ def compare(
     paired = None
     if len(free) == 2 and set(given[0]) == set(given[1]) and not same:
         paired = pair(model, functions, given[0], given[1], seed)
-    return _judge(model, given, values, called, free=free, same=same, paired=paired)
+    if same:
+        return _same(model, given, called, cones)
+    return _judge(model, given, values, called, free=free, paired=paired)
 
 
 @one_thread
@@ -167,7 +174,6 @@ def _judge(
     called: tuple[str, str],
     *,
     free: Sequence[str],
-    same: bool = False,
     paired: Paired | None = None,
 ) -> Comparison:
     """Summarise the drawn differences; `free` are the sides taken at their best."""
@@ -194,9 +200,7 @@ def _judge(
         cones=model.cones,
         calibration=model.calibration(),
         notes=list(model.notes),
-        text=_same_text(called)
-        if same
-        else _compare_text(model, whole, probability, replicates, called, free, alike)
+        text=_compare_text(model, whole, probability, replicates, called, free, alike)
         + (_paired_text(model, called, paired) if paired else ""),
         equivalence=alike,
         power={n: power_to_tell(whole.mean, spread, n) for n in _POWERS},
@@ -329,6 +333,29 @@ def _compare_text(
     return (
         f"Cannot tell yet: {a} beats {b} with probability {percent(probability)}{at_best}; "
         f"{detail}; {more}."
+    )
+
+
+def _same(
+    model: Model, given: list[Settings], called: tuple[str, str], cones: tuple[str, str] | None
+) -> Comparison:
+    """Answer where there is nothing to compare but two prints of one recipe."""
+    nothing = Estimate(0.0, 0.0, 0.0, model.cones)
+    found = twins(model, cones) if cones is not None and cones[0] != cones[1] else []
+    units = {name: metric.unit for name, metric in model.plan.metrics.items()}
+    return Comparison(
+        a=given[0],
+        b=given[1],
+        difference=dict.fromkeys(model.plan.metrics, nothing),
+        score=nothing,
+        probability=0.5,
+        replicates=None,
+        cones=model.cones,
+        calibration=model.calibration(),
+        notes=list(model.notes),
+        text=_same_text(called) + (apart_text(model, found, units) if found else ""),
+        same=True,
+        twins=found,
     )
 
 

@@ -227,6 +227,8 @@ def comparison_words(
     answer: Comparison, called: tuple[str, str], units: Mapping[str, str], labels: Labels
 ) -> str:
     """Tell the differences strip by strip."""
+    if answer.same:
+        return "An empty frame: both are the same recipe."
     known = {n: e for n, e in {"score": answer.score, **answer.difference}.items() if e.known}
     if not known:
         return f"An empty frame: {wording.many(answer.cones, 'cone')} cannot tell the two apart."

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from experiments.ledger import Ledger
     from experiments.plan import Plan
 
-__all__ = ["changed", "name_sides", "read_side", "unmeasured"]
+__all__ = ["bare_cones", "changed", "name_sides", "read_side", "unmeasured"]
 
 _FEW = 4  # settings of a partial recipe that are all named
 
@@ -74,6 +74,12 @@ def name_sides(
         for text, recipe, other in zip(texts, recipes, differing, strict=True)
     )
     return a, b
+
+
+def bare_cones(texts: tuple[str, str]) -> tuple[str, str] | None:
+    """Give the numbers of two sides that are cones as they are; None where either is not."""
+    one, other = (text.strip() for text in texts)
+    return (str(int(one)), str(int(other))) if one.isdigit() and other.isdigit() else None
 
 
 def unmeasured(ledger: Ledger, texts: tuple[str, str]) -> list[str]:

@@ -28,15 +28,14 @@ from optimiser.answer_tables import (
     EVIDENCE,
     RULE,
     SAVED,
+    comparison_tables,
     dead_end_table,
-    difference_table,
     front_table,
     knob_table,
     optimum_table,
     outlook_table,
     pair_tables,
     shift_table,
-    verdict_table,
 )
 from optimiser.command.options import answer_options, name_pairs, parse_pairs
 from optimiser.command.show import (
@@ -48,7 +47,7 @@ from optimiser.command.show import (
     progress,
     save_picture,
 )
-from optimiser.sides import name_sides, read_side, unmeasured
+from optimiser.sides import bare_cones, name_sides, read_side, unmeasured
 from optimiser.surrogate import Model
 
 __all__ = [
@@ -241,8 +240,9 @@ def compare_command(
         recipes = (read_side(desk.ledger, a, "A"), read_side(desk.ledger, b, "B"))
         called = name_sides(desk.plan, (a, b), recipes)
         answer = compare(
-            desk.plan, desk.trials, a=recipes[0], b=recipes[1], names=called, **desk.common
-        )
+            desk.plan, desk.trials, a=recipes[0], b=recipes[1], names=called,
+            cones=bare_cones((a, b)), **desk.common,
+        )  # fmt: skip
         silent = unmeasured(desk.ledger, (a, b))
         answer = replace(answer, notes=[*silent, *answer.notes])
     units = {name: metric.unit for name, metric in desk.plan.metrics.items()}
@@ -258,8 +258,8 @@ def compare_command(
     if json_wanted:
         print_json(answer)
         return
-    print_rows(difference_table(answer, called, units, desk.labels))
-    print_rows(verdict_table(answer, desk.unit))
+    for table in comparison_tables(answer, called, units, desk.labels):
+        print_rows(table)
     _close(answer, desk.labels, whole=check_wanted)
 
 

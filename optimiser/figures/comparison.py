@@ -52,6 +52,8 @@ def draw_comparison(
     matplotlib.figure.Figure
     """
     a, b = plain(a, 60), plain(b, 60)
+    if answer.same:
+        return empty(f"Nothing to compare: {a} and {b} are the same recipe.")
     rows = {"score": answer.score, **answer.difference}
     rows = {name: each for name, each in rows.items() if each.known}
     if not rows:

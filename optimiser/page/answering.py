@@ -25,8 +25,8 @@ from optimiser.answer_tables import (
     Table,
     chart_table,
     check_table,
+    comparison_tables,
     dead_end_table,
-    difference_table,
     front_table,
     knob_table,
     offset_table,
@@ -36,14 +36,13 @@ from optimiser.answer_tables import (
     shift_table,
     sitting_table,
     spread_table,
-    verdict_table,
 )
 from optimiser.drift import rig_drift
 from optimiser.page.pictures import Picture, picture
 from optimiser.page.recipes import HOLD, typed_settings
 from optimiser.page.work import Tell
 from optimiser.production_tables import recommendation_tables
-from optimiser.sides import name_sides, read_side, unmeasured
+from optimiser.sides import bare_cones, name_sides, read_side, unmeasured
 from optimiser.spread import estimate_spread
 from optimiser.surrogate import Model
 
@@ -185,8 +184,9 @@ def _compare(ground: Ground, asked: Asked) -> Answered:
     sides = (read_side(ground.ledger, texts[0], "A"), read_side(ground.ledger, texts[1], "B"))
     called = name_sides(ground.plan, texts, sides)
     answer = optimiser.compare(
-        ground.plan, ground.trials, a=sides[0], b=sides[1], names=called, **ground.common
-    )
+        ground.plan, ground.trials, a=sides[0], b=sides[1], names=called,
+        cones=bare_cones(texts), **ground.common,
+    )  # fmt: skip
     answer = replace(answer, notes=[*unmeasured(ground.ledger, texts), *answer.notes])
     drawn = picture(
         figures.draw_comparison(
@@ -196,10 +196,7 @@ def _compare(ground: Ground, asked: Asked) -> Answered:
         "The difference of each metric, with its 90 % interval.",
         words.comparison_words(answer, called, ground.units, ground.labels),
     )
-    tables = [
-        difference_table(answer, called, ground.units, ground.labels),
-        verdict_table(answer, ground.unit),
-    ]
+    tables = comparison_tables(answer, called, ground.units, ground.labels)
     return _answered(answer, tables, [drawn], ground)
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from optimiser.records.estimates import Calibration, Estimate, Settings
 
-__all__ = ["Comparison", "Paired"]
+__all__ = ["Comparison", "Paired", "Twin"]
 
 
 @dataclass(frozen=True)
@@ -46,6 +46,25 @@ class Paired:
 
 
 @dataclass(frozen=True)
+class Twin:
+    """How far two cones of one recipe lie apart in a metric, as measured.
+
+    Parameters
+    ----------
+    metric : str
+    difference : float
+        Mean of the first cone's measurements less that of the second's.
+    usual : float
+        Within how much nine of ten such pairs lie, each cone measured once: by the scatter that
+        the model learnt, that of sessions included unless both were heard in one.
+    """
+
+    metric: str
+    difference: float
+    usual: float
+
+
+@dataclass(frozen=True)
 class Comparison:
     """Whether A beats B.
 
@@ -69,6 +88,11 @@ class Comparison:
         at 90 %.
     paired : Paired or None
         The same two over equal other settings; None where the sides are whole recipes.
+    same : bool
+        Whether both sides are one recipe, of which nothing can differ but by printing and
+        measuring.
+    twins : list of Twin
+        What two such cones gave, where two were named.
     """
 
     a: Settings
@@ -84,3 +108,5 @@ class Comparison:
     equivalence: float = float("nan")
     power: dict[int, float] = field(default_factory=dict)
     paired: Paired | None = None
+    same: bool = False
+    twins: list[Twin] = field(default_factory=list)

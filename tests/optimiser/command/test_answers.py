@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from experiments.ledger import Ledger
+
 ANSWERS = [
     ("knobs",),
     ("optimum", "wall"),
@@ -185,3 +187,17 @@ def test_a_plan_that_trades_says_whose_outlook_it_is(run, folder):
     for pick in told.json["picks"]:
         assert "to the hypervolume of the front" in pick["why"]
         assert "score" not in pick["why"]
+
+
+def test_two_prints_of_one_recipe_are_set_side_by_side(run, folder):
+    """No differences of zero, and nothing that could be told by printing more of them."""
+    with Ledger.open(folder) as ledger:
+        twin = ledger.add(ledger.cone(1).settings, status="printed")
+        ledger.measure(twin, session="june", values={"upper_limit": 9.0, "loss": 2.0})
+    said = " ".join(run("compare", "1", twin, "--in", folder).out.split())
+    assert f"cone 1 minus cone {twin}, as measured: one recipe" in said
+    assert "are the same recipe" in said
+    assert "would tell" not in said
+    found = run("compare", "1", twin, "--json", "--in", folder).json
+    assert found["same"]
+    assert {each["metric"] for each in found["twins"]} == {"upper_limit", "loss"}
