@@ -4,14 +4,21 @@ import numpy as np
 import pytest
 from scipy.signal import peak_prominences
 
+from experiments.acoustics.bands import G
 from experiments.acoustics.breakup import search_curve
 from experiments.acoustics.curves import Response
 from experiments.acoustics.resonance import (
     Peak,
+    PolePair,
     _gradient,
+    _independent,
     _model,
+    _numerator,
+    _thinned,
+    _window,
     fit_pole_pair,
     fundamental_peak,
+    octaves_of_bandwidth,
     peaks,
 )
 
@@ -144,3 +151,149 @@ def test_linear_magnitudes_taken_as_decibels_have_no_sharp_q(known):
     fits = [fit_pole_pair(curve, peak) for peak in peaks(curve)]
     assert fits
     assert all(fit is None or 0.5 < fit.q < 2000 for fit in fits)
+
+
+def test_the_model_is_the_ratio_of_two_polynomials():
+    """Evaluated in complex numbers at s = ju."""
+    u = np.geomspace(0.3, 3, 40)
+    w, q, a, b, c = 1.07, 4.0, 0.8, 0.3, 0.45
+    h = np.polyval([c, b, a], 1j * u) / np.polyval([1, w / q, w**2], 1j * u)
+    np.testing.assert_allclose(_model(np.array([np.log(w), np.log(q), a, b, c]), u), decibels(h))
+
+
+@pytest.mark.parametrize("wild", [1e4, -1e4])
+def test_a_wild_step_stays_a_number(wild):
+    u = np.geomspace(0.3, 3, 40)
+    for place in (0, 1):
+        p = np.array([0.0, 1.0, 1.0, 1.0, 1.0])
+        p[place] = wild
+        assert np.isfinite(_model(p, u)).all()
+        assert np.isfinite(_gradient(p, u)).all()
+
+
+@pytest.mark.parametrize("q", [1.5, 12.0])
+def test_start_values_of_an_exact_curve_are_its_numerator(q):
+    u = np.geomspace(0.5, 2, 60)
+    for numerator in ((0.9, 0.4, 0.3), (0.2, 0.7, 1.1)):
+        y = _model(np.array([0.0, np.log(q), *numerator]), u)
+        assert _numerator(u, y, q) == pytest.approx(numerator, rel=1e-6)
+    y = _model(np.array([0.0, np.log(q), 0.0, 1.0, 0.0]), u)  # a band-pass: a = c = 0
+    a, b, c = _numerator(u, y, q)
+    assert max(a, c) < 0.01
+    assert b == pytest.approx(1.0, abs=0.01)
+
+
+def test_how_many_residuals_count():
+    """n (1 - r)/(1 + r) for neighbours that correlate by r (a series of first order; any textbook
+    of time series), less six parameters."""
+    assert _independent(np.resize([1.0, -1.0], 100)) == 94.0
+    assert _independent(np.zeros(100)) == 94.0
+    three = np.resize([1.0, 1, 1, -1, -1, -1], 600)  # two of three neighbours agree
+    r = 201 / 600
+    assert _independent(three) == pytest.approx(600 * (1 - r) / (1 + r) - 6)
+    assert _independent(np.ones(100)) == 1.0
+    assert _independent(np.ones(3000)) == pytest.approx(3000 * 0.01 / 1.99 - 6)
+
+
+def test_a_thinned_curve_keeps_its_means():
+    """200 cells, narrowest at the peak; each holds the mean of the straight lines in it."""
+    x = np.linspace(-0.69, 0.6, 1731)
+    y = 10 * np.sin(9 * x) + np.resize([0.0, 0.5, -0.2], x.size)
+    at, mean = _thinned(x, y)
+    edges = [x[0]]
+    for middle in at:
+        edges.append(2 * middle - edges[-1])
+    assert at.size == 200
+    assert edges[-1] == pytest.approx(x[-1])
+    assert abs(at[np.argmin(np.diff(edges))]) < 0.01
+    assert np.diff(edges).max() > 10 * np.diff(edges).min()
+    dense = np.unique(np.concatenate((np.linspace(x[0], x[-1], 100001), x, edges)))
+    line = np.interp(dense, x, y)
+    area = np.concatenate(([0.0], np.cumsum(np.diff(dense) * (line[1:] + line[:-1]) / 2)))
+    whole = np.interp(edges, dense, area)
+    np.testing.assert_allclose(mean, np.diff(whole) / np.diff(edges), atol=1e-6)
+    few = _thinned(x[:200], y[:200])
+    assert few[0].size == 200
+    np.testing.assert_array_equal(few[1], y[:200])
+    assert _thinned(x[:201], y[:201])[0].size == 200
+
+
+@pytest.mark.parametrize("octaves_down", [0.6, 1.0, 2.0, 3.0])
+@pytest.mark.parametrize(("power", "told"), [(1.55, True), (1.45, False)])
+def test_the_fundamental_falls_like_more_than_a_band_pass(octaves_down, power, told):
+    """u^p/(1 - u²): p is 1 for a band-pass, 2 for a high-pass; the limit lies between."""
+    u = G ** np.linspace(-octaves_down, -0.01, 4001)
+    curve = Response(1000 * u, 20 * np.log10(u**power / (1 - u**2)))
+    assert fundamental_peak(curve, Peak(1000.0, 60.0, 30.0)) == told
+
+
+def test_what_rises_again_below_is_no_fundamental():
+    u = G ** np.linspace(-3, -0.01, 4001)
+    level = 20 * np.log10(u**2 / (1 - u**2))
+    peak = Peak(1000.0, 60.0, 30.0)
+    assert fundamental_peak(Response(1000 * u, level), peak)
+    assert not fundamental_peak(Response(1000 * u, np.where(u < G**-2.5, level + 30, level)), peak)
+    near = u > G**-0.49
+    assert not fundamental_peak(Response(1000 * u[near], level[near]), peak)
+
+
+@pytest.mark.parametrize("q", [20.0, 50.0, 200.0])
+def test_bandwidth_in_octaves(q):
+    """N = 2/ln 2 asinh(1/(2Q)) (any textbook of filters); nearly 1/(Q ln 2)."""
+    expected = 2 / np.log(2) * np.arcsinh(1 / (2 * q))
+    assert octaves_of_bandwidth(q) == pytest.approx(expected, rel=2e-4)
+
+
+def test_what_a_pole_pair_carries():
+    """0.7 dB of misfit and a fifth of the Q are the limits."""
+    assert PolePair(1e3, 5.0, 0.2, 0.7).carried
+    assert PolePair(1e3, 5.0, 0.21, 0.7).described
+    assert not PolePair(1e3, 5.0, 0.21, 0.7).carried
+    assert not PolePair(1e3, 5.0, 0.1, 0.71).described
+    assert not PolePair(1e3, 5.0, 0.1, 0.71).carried
+
+
+def gables(*corners):
+    f, y = np.array(corners, dtype=float).T
+    grid = np.unique(np.concatenate((np.geomspace(f[0], f[-1], 900), f)))
+    return Response(grid, np.interp(np.log(grid), np.log(f), y))
+
+
+@pytest.mark.parametrize(
+    ("rise", "prominence", "counts"), [(1.05, 20, True), (0.95, 20, False), (0.6, 1.5, True)]
+)
+def test_a_peak_is_fitted_up_to_the_valleys_beside_it(rise, prominence, counts):
+    """An octave to each side, or to the valley before a peak over 1 dB (or a third of its own)."""
+    peak = Peak(1000.0, 80.0, prominence)
+    alone = gables((100, 60), (1000, 80), (9000, 60))
+    assert _window(alone, peak) == pytest.approx((1000 / G, 1000 * G))
+    both = gables((100, 60), (600, 70 + rise), (700, 70), (1000, 80), (1300, 70),
+                  (1500, 70 + rise), (9000, 50))  # fmt: skip
+    expected = (700, 1300) if counts else (1000 / G, 1000 * G)
+    assert _window(both, peak) == pytest.approx(expected, rel=1e-9)
+    far = gables((100, 60), (200, 90), (300, 70), (1000, 80), (3000, 70), (5000, 90), (9000, 50))
+    assert _window(far, peak) == pytest.approx((1000 / G, 1000 * G))
+
+
+@pytest.mark.parametrize(("points", "fitted"), [(8, True), (7, False)])
+def test_eight_points_are_the_least(known, points, fitted):
+    f = 3000 * G ** (np.arange(-3, points - 3) / 7)
+    f = np.concatenate(([500.0, 1400.0], f, [6100.0, 9000.0]))
+    curve = Response(f, decibels(known.second_order(f, 3000.0, 4.0, 0)))
+    fit = fit_pole_pair(curve, Peak(3000.0, 12.0, 12.0))
+    assert (fit is not None) == fitted
+    if fit is not None:
+        assert fit.q == pytest.approx(4.0, rel=0.01)
+
+
+def test_the_uncertainty_of_q_is_how_far_it_scatters(known):
+    """Forty measurements of one resonance under noise of 0.3 dB, told from one another."""
+    rng = np.random.default_rng(12)
+    f = np.geomspace(900, 9000, 160)
+    clean, peak = decibels(known.second_order(f, 3000.0, 6.0, 0)), Peak(3000.0, 15.6, 15.0)
+    fits = [fit_pole_pair(Response(f, clean + rng.normal(0, 0.3, f.size)), peak)
+            for _ in range(40)]  # fmt: skip
+    scatter = np.std([np.log(fit.q) for fit in fits], ddof=1)
+    assert np.sqrt(np.mean([fit.sd_log_q**2 for fit in fits])) == pytest.approx(scatter, rel=0.3)
+    # Six parameters take up some of the noise.
+    assert 0.24 < np.mean([fit.rms_db for fit in fits]) < 0.3
