@@ -11,10 +11,18 @@ from scipy.signal import peak_prominences
 from demo_trials import make_demo
 from demo_trials.history import CONES, REPEATS, SESSIONS, Repeat
 from demo_trials.physics import build
-from experiments.acoustics import Options, listen
-from experiments.acoustics.breakup import START_HZ, _prominent, find_break_up, search_curve
+from experiments.acoustics import Options, breakup, listen
+from experiments.acoustics.bands import G
+from experiments.acoustics.breakup import (
+    START_HZ,
+    Candidate,
+    _prominent,
+    find_break_up,
+    search_curve,
+)
 from experiments.acoustics.curves import Impulse, Response
 from experiments.acoustics.listening import measure
+from experiments.acoustics.resonance import Peak, PolePair
 
 F = np.geomspace(25.0, 20000.0, 463)  # 48 points an octave
 RAW = Path(make_demo.__file__).with_name("raw")
@@ -268,3 +276,181 @@ def test_a_q_that_the_data_leave_wholly_open_is_no_number_too_large(known):
     level = level + 1.78125 * rng.standard_normal(f.size)
     heard = listen(known.response_text(f, level, digits=4).encode(), kind="response")
     assert heard.metrics["breakup_q"].value is None
+
+
+def gables(*corners, per_octave=48.0):
+    """Straight lines between octaves from 1 kHz and decibels, on a grid through 1 kHz."""
+    x, y = np.array(corners, dtype=float).T
+    first, last = round(x[0] * per_octave), round(x[-1] * per_octave)
+    at = np.arange(first, last + 1) / per_octave
+    return Response(1000 * G**at, np.interp(at, x, y))
+
+
+ROOF = ((-3, 40), (-1, 60), (0, 72), (1, 66), (3, 54))  # 12 dB an octave up, 6 down
+TOP = Peak(1000.0, 72.0, 18.0)
+
+
+@pytest.mark.parametrize("per_octave", [48, 7])
+def test_how_far_a_peak_falls_to_both_sides(per_octave):
+    curve = gables(*ROOF, per_octave=per_octave)
+    assert breakup._falls(curve, TOP, 3.0) == pytest.approx((0.25, 0.5))
+    assert breakup._falls(curve, TOP, 6.0) == pytest.approx((0.5, 1.0))
+    assert breakup._falls(curve, TOP, 20.0) == (pytest.approx(1.8), np.inf)
+
+
+def test_points_that_carry_a_peak():
+    curve = gables(*ROOF, per_octave=10)
+    assert breakup._support(curve, TOP, 1.2) == 7 + 1 + 12  # over 63 dB: 0.75 and 1.5 octaves
+    assert breakup._support(curve, TOP, 2.0) == 7 + 1 + 15
+    assert breakup._step(curve, TOP) == pytest.approx(0.1)
+    uneven = Response(1000 * G ** np.array([-0.9, -0.3, 0, 0.1, 0.6]), np.zeros(5))
+    assert breakup._step(uneven, TOP) == pytest.approx(0.3)
+    assert breakup._step(uneven, Peak(2000.0, 0.0, 3.0)) == pytest.approx(0.5)
+
+
+@pytest.mark.parametrize(
+    ("per_octave", "slope", "verdict"),
+    [(3, 4, "coarse"), (5, 4, "hump"), (9, 20, "coarse"), (11, 20, "resonance")],
+)  # fmt: skip
+def test_how_many_points_an_octave_tell_a_peak(per_octave, slope, verdict):
+    """A mere hump shows in half the points that a resonance needs."""
+    curve = gables((-3, 72 - slope), (-1, 72 - slope), (0, 72), (1, 72 - slope), (3, 72 - slope),
+                   per_octave=per_octave)  # fmt: skip
+    judged = breakup._judge(curve, curve, Peak(1000.0, 72.0, float(slope)))
+    assert judged.verdict == verdict
+
+
+@pytest.mark.parametrize(("octave", "hump"), [(0.48, False), (0.52, True)])
+def test_a_hump_takes_half_an_octave_to_fall_by_three_decibels(octave, hump):
+    slow = gables((-2, 72 - 6 / octave), (0, 72), (2, 72 - 4 / octave))
+    judged = breakup._judge(slow, slow, Peak(1000.0, 72.0, 6.0))
+    assert (judged.verdict == "hump" and "too slowly" in judged.why) == hump
+
+
+FITS = [  # Q, sd of ln Q, rms, verdict with one steep flank, with two
+    (2.3, 0.25, 0.1, "resonance", "resonance"),  # 1.52 at the low end of 90 %
+    (1.6, 0.10, 0.1, "resonance", "resonance"),  # carried
+    (1.6, 0.25, 0.1, "unclear", "resonance"),
+    (1.4, 0.10, 0.1, "hump", "hump"),
+    (1.4, 0.25, 0.1, "unclear", "resonance"),
+    (0.95, 0.25, 0.1, "hump", "hump"),  # 1.43 at the high end
+    (1.02, 0.25, 0.1, "unclear", "resonance"),  # 1.54
+    (8.0, 0.10, 0.9, "unclear", "resonance"),  # not described
+    (45.0, 0.10, 0.1, "resonance", "resonance"),  # 1/16 octave apart, half-power width 1/31
+    (48.0, 0.10, 0.1, "unclear", "resonance"),
+    (None, 0, 0, "unclear", "resonance"),
+]
+
+
+@pytest.mark.parametrize(("q", "sd", "rms", "one", "two"), FITS)
+def test_what_a_pole_pair_decides(monkeypatch, q, sd, rms, one, two):
+    """A Q of 1.5 makes a resonance (from -1.645 to 1.645 standard deviations lie 90 %)."""
+    fit = None if q is None else PolePair(1000.0, q, sd, rms)
+    monkeypatch.setattr(breakup, "fit_pole_pair", lambda *_: fit)
+    curve = gables(*ROOF, per_octave=16)
+    for steep, verdict in ((False, one), (True, two)):
+        judged = breakup._by_poles(curve, curve, TOP, steep=steep)
+        assert judged.verdict == verdict
+        if q == 48.0:
+            assert judged.fit.sd_log_q == np.inf
+        else:
+            assert judged.fit is fit
+
+
+@pytest.mark.parametrize(
+    ("q", "sd", "rise", "later", "doubted"),
+    [(5.9, 0.1, 4, 9.0, True), (6.1, 0.1, 4, 30.0, False), (3.0, 0.1, 4, 4.6, True),
+     (3.0, 0.1, 4, 4.4, False), (1.2, 0.5, 4, 2.3, True), (1.2, 0.5, 4, 2.2, False),
+     (3.0, 0.1, 3.2, 9.0, True), (3.0, 0.1, 2.8, 9.0, False)],
+)  # fmt: skip
+def test_a_damped_first_peak_beside_a_sharper_later_one(monkeypatch, q, sd, rise, later, doubted):
+    """Under Q 6, outdone by 3 dB of prominence and half as much Q again (1.5 at least)."""
+    curve = gables((-1, 60), (0, 65), (1, 60), (2, 65 + rise), (3, 60))
+    first = Candidate(Peak(1000.0, 65.0, 5.0), "resonance", "", PolePair(1000.0, q, sd, 0.1))
+    other = PolePair(4000.0, later, 0.1, 0.1)
+    monkeypatch.setattr(breakup, "_judge", lambda *a: Candidate(a[2], "resonance", "", other))
+    found = breakup._against(first, curve, curve, 3.0)
+    assert (found.verdict == "unclear") == doubted
+    assert found.peak is first.peak
+    if doubted:
+        assert ("no Q can be told" in found.why) == (sd > 0.2)
+    monkeypatch.setattr(breakup, "_judge", lambda *a: Candidate(a[2], "hump", "", other))
+    assert breakup._against(first, curve, curve, 3.0) is first
+
+
+@pytest.mark.parametrize(
+    ("below", "slope", "doubted"), [(1.2, 7, True), (1.3, 7, False), (1.2, 5, False)]
+)
+def test_a_peak_near_the_start_of_rising_data_may_be_the_fundamental(below, slope, doubted):
+    """Within 1.25 octaves, where the curve starts at over 6 dB an octave."""
+    curve = gables((-below, 60), (0, 60 + slope * below), (2, 60), per_octave=240)
+    first = Candidate(Peak(1000.0, 60 + slope * below, 6.0), "resonance")
+    assert (breakup._at_the_start(first, curve).verdict == "unclear") == doubted
+
+
+def test_the_search_starts_at_its_frequency():
+    for at, found in ((310.0, True), (295.0, False)):
+        curve = gables((-4, 60), (-1, 60), (0, 66), (1, 60), (4, 60))
+        moved = Response(curve.frequency * at / 1000, curve.level)
+        result = find_break_up(moved, moved)
+        seen = [one.peak.frequency for one in (result.found, result.doubt, *result.passed) if one]
+        assert (seen == pytest.approx([at])) == found
+        assert (result.below is None) == found
+
+
+def test_noise_moves_a_magnitude_from_crest_to_trough_as_far_as_three_deviations(known):
+    """Against drawn noise: 20 dB under the response, half of its power in phase."""
+    f = np.geomspace(500, 2000, 97)
+    curve = Response(f, np.full(97, 80.0), noise_db=np.full(97, 60.0))
+    rng = np.random.default_rng(0)
+    drawn = 1 + 0.1 / np.sqrt(2) * (rng.normal(size=200000) + 1j * rng.normal(size=200000))
+    low, high = np.quantile(decibels(drawn), [0.00135, 0.99865])  # three standard deviations
+    assert breakup._noise_ripple(curve, 1000.0) == pytest.approx(high - low, rel=0.03)
+    assert breakup._over_noise(curve, Peak(1000.0, 80.0, 9.0)) == pytest.approx(20.0)
+    # Eight lines in a window of 1/24 octave, 28.8 Hz: the mean of as many is steadier.
+    lined = Response(f, curve.level, floor_hz=1000 * np.log(G) / 24 / 8, noise_db=curve.noise_db)
+    means = decibels(np.mean(drawn.reshape(8, -1), axis=0))
+    low, high = np.quantile(means, [0.00135, 0.99865])
+    assert breakup._noise_ripple(lined, 1000.0) == pytest.approx(high - low, rel=0.05)
+    coarse = Response(f, curve.level, floor_hz=100.0, noise_db=curve.noise_db)
+    assert breakup._noise_ripple(coarse, 1000.0) == breakup._noise_ripple(curve, 1000.0)
+    loud = Response(f, curve.level, noise_db=np.full(97, 75.0))
+    assert breakup._noise_ripple(loud, 1000.0) == np.inf
+
+
+@pytest.mark.parametrize(("noise_db", "prominence", "buried"), [
+    (69.5, 20.0, False), (70.5, 20.0, True), (60.0, 3.6, True), (60.0, 3.9, False)
+])  # fmt: skip
+def test_a_peak_must_stand_clear_of_measured_noise(noise_db, prominence, buried):
+    """By 10 dB, and by more than the noise's own ripple, 3.74 dB at 20 dB."""
+    f = np.geomspace(500, 2000, 97)
+    curve = Response(f, np.full(97, 80.0), noise_db=np.full(97, noise_db))
+    assert breakup._in_noise(curve, Peak(f[48], 80.0, prominence)) == buried
+
+
+@pytest.mark.parametrize("per_octave", [48, 480])
+def test_ripple_is_the_deviation_of_what_smoothing_leaves(per_octave):
+    """The mean of n points of white noise deviates by 1/sqrt n as much."""
+    at = np.arange(-per_octave, per_octave + 1) / per_octave
+    y = 80 + np.random.default_rng(1).normal(0, 0.5, (40, at.size))
+    found = np.mean([breakup._ripple(Response(1000 * G**at, row), 1000.0) for row in y])
+    assert found == pytest.approx(0.5 / np.sqrt(per_octave / 24), rel=0.05)
+    assert breakup._ripple(Response(1000 * G ** at[:7], y[0, :7]), 1000 * G**-0.9) == 0.0
+    coarse = Response(1000 * G ** (np.arange(-9, 10) / 12), y[0, :19])
+    bends = np.abs(coarse.level[1:-1] - (coarse.level[:-2] + coarse.level[2:]) / 2)
+    assert breakup._ripple(coarse, 1000.0) == pytest.approx(
+        np.median(bends) / 0.6745 / np.sqrt(1.5)
+    )
+
+
+def test_the_search_curve_has_four_points_a_window():
+    curve = search_curve(Response(np.geomspace(90.0, 9000.0, 3000), np.zeros(3000)))
+    steps = np.diff(np.log(curve.frequency)) / np.log(G)
+    np.testing.assert_allclose(steps, 1 / 96, rtol=1e-9)
+    assert curve.frequency[0] == pytest.approx(90.0)
+    assert curve.frequency[-1] == pytest.approx(9000.0, rel=0.008)
+    for per_octave, same in ((23, True), (25, False)):
+        given = Response(100 * G ** (np.arange(90) / per_octave), np.zeros(90))
+        assert (search_curve(given) is given) == same
+    few = Response(np.linspace(1000, 1010, 7), np.zeros(7))
+    assert search_curve(few) is few
