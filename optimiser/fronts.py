@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from experiments.errors import PlanError, Problem
-from experiments.plan import Plan
+from experiments.plan import Metric, Plan
 from experiments.plan_metrics import MOST_TRADED
 from optimiser.answers import Estimate, Front, Member
 from optimiser.encoding import Points
+from optimiser.goals import Goals
 from optimiser.hypervolume import Columns, hypervolume
 from optimiser.surrogate import LEAST, Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
 from optimiser.trading import VolumeImprovement
-from optimiser.wording import covered, many
+from optimiser.wording import covered, many, setting, with_unit
 
 __all__ = ["Standing", "expected_values", "front", "position", "standing"]
 
@@ -140,6 +141,7 @@ def front(
     trials: pd.DataFrame,
     seed: int = 0,
     *,
+    between: Sequence[str] = (),
     model: Model | None = None,
     progress: Progress | None = None,
 ) -> Front:
@@ -153,6 +155,8 @@ def front(
         One row a measurement (see `Ledger.table`).
     seed : int
         Repeats exactly on the same versions.
+    between : sequence of str, optional
+        The metrics that it lies between; all that have a goal by default.
     model : Model, optional
         From `fit` on the same plan and trials.
     progress : callable, optional
@@ -165,7 +169,7 @@ def front(
     Raises
     ------
     PlanError
-        The plan has not two or three metrics with a goal.
+        Not two or three metrics with a goal, or one without `poor` and `good`.
     TrialsError
         A table that does not fit the plan.
 
@@ -174,14 +178,11 @@ def front(
     The measured recipes' true values are drawn together from the posterior; a recipe is on the
     front of a draw if no other measured one is as good in every metric and better in one.
     """
-    wanted = [metric for metric in plan.metrics.values() if metric.goal != "watch"]
-    if not 2 <= len(wanted) <= MOST_TRADED:
-        found = many(len(wanted), "metric") + " with a goal"
-        expected = "two or three, to draw a front between them"
-        remedy = 'Give the others goal = "watch".' if len(wanted) > MOST_TRADED else ""
-        raise PlanError(Problem("metrics", found, expected, remedy))
+    wanted = _wanted(plan, between)
     if model is None:
         model = fit(plan, trials, seed, progress=progress)
+    if between:
+        model = _only(model, wanted)
     if progress:
         progress(0.6, "drawing the front")
     found_standing = standing(model)
@@ -194,9 +195,38 @@ def front(
     order = sorted(found_standing.members, key=lambda each: -each.positions[names[0]].mean)
     volume = found_standing.volume
     return Front(
-        names, order, volume, model.cones, model.calibration(), list(model.notes),
-        _text(model, order, volume),
+        names, order, volume, model.cones, model.calibration(),
+        [*model.notes, *_better_than_good(model, order)], _text(model, order, volume),
     )  # fmt: skip
+
+
+def _wanted(plan: Plan, between: Sequence[str]) -> list[Metric]:
+    """Give the metrics that the front lies between, in plan order."""
+    goals = {name: each for name, each in plan.metrics.items() if each.goal != "watch"}
+    strange = [name for name in between if name not in goals]
+    if strange:
+        expected = f"metrics with a goal: {', '.join(goals)}"
+        raise PlanError(Problem("between", ", ".join(strange), expected))
+    wanted = [each for name, each in goals.items() if not between or name in between]
+    if 2 <= len(wanted) <= MOST_TRADED:
+        return wanted
+    where, found = ("between", "") if between else ("metrics", " with a goal")
+    expected = "two or three, to draw a front between them"
+    remedy = ""
+    if len(wanted) > MOST_TRADED:
+        remedy = f"Name two or three of {', '.join(goals)} (--between)."
+    raise PlanError(Problem(where, many(len(wanted), "metric") + found, expected, remedy))
+
+
+def _only(model: Model, wanted: list[Metric]) -> Model:
+    """Let only some metrics count; hard limits on the others stay."""
+    names = [metric.name for metric in wanted]
+    metrics = {
+        name: each if name in names else replace(each, goal="watch")
+        for name, each in model.plan.metrics.items()
+    }
+    plan = replace(model.plan, metrics=metrics)
+    return replace(model, plan=plan, goals=Goals(plan, model.metrics))
 
 
 def _cannot_tell(model: Model, names: list[str]) -> str:
@@ -208,6 +238,25 @@ def _cannot_tell(model: Model, names: list[str]) -> str:
         else ("no cone has a value of each metric")
     )
     return f"Cannot tell yet where the front lies: {many(model.cones, 'measured cone')}; {why}."
+
+
+def _better_than_good(model: Model, members: list[Member]) -> list[str]:
+    """Name the metrics in which recipes of the front are better than good, and what follows."""
+    notes = []
+    for metric in model.goals.metrics:
+        better = [
+            each.cones[0]
+            for each in members
+            if each.chance >= _ON and each.positions[metric.name].mean > 1
+        ]
+        if better:
+            good = with_unit(setting(metric.good), metric.unit)
+            notes.append(
+                f"{metric.label}: better than good ({good}) on the front: cone"
+                f"{'s' * (len(better) > 1)} {_listed(better)}. That counts beyond the box; if "
+                "better values are worth having, move `good` in the plan further out."
+            )
+    return notes
 
 
 def _text(model: Model, members: list[Member], volume: Estimate) -> str:

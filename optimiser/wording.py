@@ -137,8 +137,12 @@ def interval(estimate: Estimate, unit: str = "", *, most: int = 8) -> str:
 
 def covered(volume: Estimate, most: int = 8) -> str:
     """Write how much of the box the front covers, and how that can be more than all of it."""
-    beyond = ", more than all of it for what is better than good" if volume.mean > 1 else ""
-    return f"{interval(volume, most=most)} of the box from poor to good{beyond}"
+    if volume.mean <= 1:
+        return f"{interval(volume, most=most)} of the box from poor to good"
+    return (
+        f"{interval(volume, most=most)} times the box from poor to good, over 1 because some are "
+        "better than good"
+    )
 
 
 def _interval(estimate: Estimate, unit: str, most: int, decimals: int | None) -> str:

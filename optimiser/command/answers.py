@@ -324,8 +324,15 @@ def outlook_command(
 
 
 @click.command("front")
+@click.option(
+    "--between",
+    metavar="METRIC,METRIC",
+    default="",
+    help="Two or three metrics with a goal; all that have one by default.",
+)
 @answer_options
 def front_command(
+    between: str,
     png: Path | None,
     svg: Path | None,
     check_wanted: bool,
@@ -339,7 +346,8 @@ def front_command(
     good in all of them and better in one; the chance counts what is not known of each.
     """
     with _desk(folder, seed, "drawing the front") as desk:
-        answer = front(desk.plan, desk.trials, **desk.common)
+        names = [each.strip() for each in between.split(",") if each.strip()]
+        answer = front(desk.plan, desk.trials, between=names, **desk.common)
     metrics = desk.plan.metrics
     save_picture(
         lambda: figures.draw_front(answer, metrics, labels=desk.labels), png, svg, answer.text

@@ -10,6 +10,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
+from matplotlib.patheffects import withStroke
 
 from experiments.plan import Metric
 from optimiser.answers import Estimate, Front, Member
@@ -161,6 +162,8 @@ def _names(axes: Axes, members: Sequence[Member], sides: list[_Side]) -> None:
         text = axes.annotate(
             words, (mean[0], mean[1]), xytext=(x, y), textcoords="offset points", ha=ha, va=va,
             fontsize=TYPE - 0.5, color=LIGHT["ink"], zorder=8,
+            # A rim of paper, so that bars may cross behind a name.
+            path_effects=[withStroke(linewidth=2.5, foreground=LIGHT["paper"])],
         )  # fmt: skip
         text.set_in_layout(False)
 

@@ -59,10 +59,11 @@ def test_one_wild_session_does_not_blame_the_good_ones(design):
         trials = shop.trials
         trials.loc[trials["session"] == "day 3", "level"] += 3.0
         found = rig_drift(PLAN, trials).offsets
-        assert [each.session for each in found if not each.usual] == ["day 3"]
-        assert found[2].told
-        blamed += any(each.told for each in found if each.usual)
-        inside += [each.offset.low <= 3.0 * (not each.usual) <= each.offset.high for each in found]
+        bad = found.pop(2)
+        assert (bad.session, bad.told, bad.usual) == ("day 3", True, False)
+        blamed += any(each.told for each in found)
+        inside += [each.offset.low <= 0.0 <= each.offset.high for each in found]
+        inside.append(bad.offset.low <= 3.0 <= bad.offset.high)
     print(
         f"{design}: a good session blamed in {blamed} of 60; intervals hold {np.mean(inside):.3f}"
     )

@@ -59,6 +59,30 @@ def test_it_repeats_exactly_and_takes_a_fitted_model():
     assert given.members == one.members
 
 
+def test_metrics_can_be_named_where_more_have_a_goal():
+    plan = trade_plan(metrics={"stiff": STIFF, "light": LIGHT, "near": NEAR})
+    trials = trade_trials(plan, 8)
+    answer = front(plan, trials, between=["light", "stiff"])
+    pair = trade_plan()
+    alone = front(pair, trials.drop(columns="near"))
+    assert answer.metrics == alone.metrics == ["stiff", "light"]
+    assert [each.chance for each in answer.members] == [each.chance for each in alone.members]
+    with pytest.raises(PlanError, match="found nothing, expected metrics with a goal: stiff"):
+        front(plan, trials, between=["nothing", "stiff"])
+    with pytest.raises(PlanError, match="between: found 1 metric, expected two or three"):
+        front(plan, trials, between=["stiff"])
+
+
+def test_better_than_good_is_said_with_what_to_do():
+    plan = trade_plan(metrics={"stiff": {**STIFF, "good": 0.3}, "light": LIGHT})
+    answer = front(plan, trade_trials(trade_plan(), 10))
+    (note,) = [each for each in answer.notes if "better than good (0.3)" in each]
+    assert note.startswith("stiff: ")
+    assert "move `good` in the plan further out" in note
+    assert answer.volume.mean > 1
+    assert "times the box from poor to good, over 1 because" in answer.text
+
+
 def test_replicates_are_one_recipe():
     plan = trade_plan()
     trials = trade_trials(plan, 6)

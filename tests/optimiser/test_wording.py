@@ -152,5 +152,5 @@ def test_a_column_of_intervals_has_equal_decimals():
 
 
 def test_more_than_the_whole_box_says_why():
-    assert "more than all of it" in covered(Estimate(3.4, 3.0, 3.8, 8))
+    assert "over 1 because some are better than good" in covered(Estimate(3.4, 3.0, 3.8, 8))
     assert covered(Estimate(0.5, 0.4, 0.6, 8)).endswith("of the box from poor to good")

@@ -163,6 +163,14 @@ def test_the_front_of_a_plan_with_a_score(run, folder):
     assert 0 <= found["volume"]["low"] <= found["volume"]["mean"] <= found["volume"]["high"]
 
 
+def test_the_front_between_named_metrics(run, folder):
+    given = ("--between", "loss, upper_limit", "--json", "--in", folder)
+    assert run("front", *given).json["metrics"] == ["upper_limit", "loss"]
+    told = run("front", "--between", "loss", "--in", folder)
+    assert told.status == 2
+    assert "expected two or three" in told.err
+
+
 def test_a_single_metric_has_no_front(run, folder):
     plan = folder / "experiment.toml"
     text = plan.read_text(encoding="utf-8")
