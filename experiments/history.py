@@ -14,6 +14,7 @@ from experiments.store import Writer
 __all__ = [
     "acts_to_undo",
     "last_undoable",
+    "newest_act",
     "read_history",
     "return_to",
     "take_back",
@@ -156,6 +157,15 @@ def withdrawn_number(writer: Writer, *, present: bool = False) -> int:
 
 
 _NEW_CONE = ("insert", "cones")
+
+
+def newest_act(connection: sqlite3.Connection, *, notes: bool = True) -> int:
+    """Give the number of the last act; without `notes`, of the last that was no note."""
+    kinds = "" if notes else " WHERE act <> 'note'"
+    found: int = connection.execute(
+        f"SELECT id FROM history{kinds} ORDER BY id DESC LIMIT 1"
+    ).fetchone()[0]
+    return found
 
 
 def read_history(

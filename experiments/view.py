@@ -26,7 +26,7 @@ from experiments.definitions import stale_readings
 from experiments.entries import clean_text, cone_number
 from experiments.errors import Problem
 from experiments.folder import CARDS, PLAN_FILE, STORE_FILE, no_experiment
-from experiments.history import read_history, return_to
+from experiments.history import newest_act, read_history, return_to
 from experiments.leftovers import beyond_range, dropped_levels, left_over
 from experiments.plan import Plan
 from experiments.possible import impossible
@@ -310,6 +310,11 @@ class View:
         """
         with self._store.reading() as connection:
             return read_history(connection, limit, _asked(cone))
+
+    def newest_act(self, *, notes: bool = True) -> int:
+        """Give the number of the act that was recorded last, or the last that wrote no note."""
+        with self._store.reading() as connection:
+            return newest_act(connection, notes=notes)
 
     def sessions(self) -> pd.DataFrame:
         """List the sittings at the test platform: ``session, at, measurements``, in order."""

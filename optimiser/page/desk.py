@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Hashable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import experiments
 from experiments.errors import LedgerError, Problem
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from experiments.records import Cone
 
 __all__ = ["Desk", "State"]
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -118,17 +120,36 @@ class Desk:
 
     def state(self, ledger: Ledger) -> State:
         """Give the present state of the experiment."""
-        return State(ledger.plan.digest, ledger.data_digest())
+        return self.read_once(
+            ledger, "digests", lambda: State(ledger.plan.digest, ledger.data_digest())
+        )
 
     def version(self, ledger: Ledger) -> Hashable:
-        """Give what changes with every act and every plan, remarks included; see `state`."""
-        return (self._file(), ledger.plan.digest, int(ledger.history(1)["id"].iloc[0]))
+        """Give what changes with every act and every plan, notes included; see `state`."""
+        return (self._file(), ledger.plan.digest, ledger.newest_act())
 
     def cones(self, ledger: Ledger) -> list[Cone]:
-        """Give all cones, read once a version; not to be changed."""
-        found: list[Cone] = self.work.once(
-            (self.version(ledger), "records"), "the cones", lambda _tell: ledger.cones()
-        )
+        """Give all cones by number, not to be changed."""
+        return self.read_once(ledger, "the cones", ledger.cones)
+
+    def table(self, ledger: Ledger) -> pd.DataFrame:
+        """Give the table of `Ledger.full_table`, not to be changed."""
+        return self.read_once(ledger, "the table", ledger.full_table)
+
+    def read_once(self, ledger: Ledger, what: str, read: Callable[[], T]) -> T:
+        """Read something that no note changes, once until another act or another plan.
+
+        Parameters
+        ----------
+        ledger : Ledger
+            An open ledger.
+        what : str
+            Its name, one for each thing that is read.
+        read : callable
+            Reads it.
+        """
+        key = (self._file(), ledger.plan.digest, ledger.newest_act(notes=False))
+        found: T = self.work.once((key, what), what, lambda _tell: read())
         return found
 
     def trials(self, state: State, *, wide: bool = False) -> tuple[Plan, pd.DataFrame]:

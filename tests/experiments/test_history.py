@@ -35,6 +35,15 @@ def test_columns_and_types(ledger, resin):
     assert str(history["undone"].dtype) == "bool"
 
 
+def test_the_newest_act_with_and_without_notes(ledger, resin):
+    assert ledger.newest_act() == ledger.newest_act(notes=False) == 1
+    ledger.add(resin)
+    ledger.note("a slow day")
+    assert (ledger.newest_act(), ledger.newest_act(notes=False)) == (3, 2)
+    ledger.undo()
+    assert ledger.newest_act(notes=False) == 4
+
+
 def test_every_row_holds_the_way_back_as_plain_json(ledger, resin):
     ledger.add(resin)
     ledger.set_aside(1, why="lent")

@@ -62,15 +62,14 @@ def show(call: Call, form: Form | None = None, kind: str = "", status: int = 200
     kind = kind or ("" if tail.isdecimal() else tail)
     with call.desk.ledger() as ledger, ledger.snapshot():
         plan, state = ledger.plan, call.desk.state(ledger)
-        try:
-            cone = ledger.cone(number)
-        except LedgerError:
-            raise HTTPException(404) from None
-        table = ledger.wide_table()
+        cones = {each.number: each for each in call.desk.cones(ledger)}
+        if number not in cones:
+            raise HTTPException(404)
+        cone, table = cones[number], call.desk.table(ledger)
         measurements, notes = ledger.measurements(number), ledger.notes(number)
         files = list(ledger.iterate_curves(number))
-        numbers = [each.number for each in call.desk.cones(ledger)]
-    rows = table[table["cone"] == number]
+    record = table[table["cone"] == number]
+    rows = record[record["measurement"].notna()]
     means = {name: float(rows[name].astype(float).mean()) for name in plan.metrics}
     means["score"] = float(pd.Series(measured_scores(plan, rows)).mean())
     kinds = list(_FIELDS[cone.status])
@@ -88,11 +87,15 @@ def show(call: Call, form: Form | None = None, kind: str = "", status: int = 200
         drawing.run()
         drawing.wait(MOST_PATIENCE)
     model, drawn = call.settle(questions.learnt(call.desk, state), drawing)
+
+    def expect(_tell: Tell) -> Table | None:
+        return _expected(plan, cone, model.result, means)
+
     return call.page(
         "cone",
         status=status,
         cone=cone,
-        version=int(rows["version"].iloc[0]),
+        version=int(record["version"].iloc[0]),
         form=form,
         opened=kind,
         # A form that was filled in shows again, even if the cone's state is another by now.
@@ -102,13 +105,15 @@ def show(call: Call, form: Form | None = None, kind: str = "", status: int = 200
         facts=_facts(cone),
         cautions=for_settings(plan, cone.settings),
         model=model,
-        expected=_expected(plan, cone, model.result, means) if model.told else None,
+        expected=call.desk.work.once((state, "expected", number), "foretelling", expect)
+        if model.told
+        else None,
         sittings=[_sitting(plan, each) for each in measurements],
         drawn=drawn if files else None,
         pictures=drawn.result[0] if drawn.told else {},
         unread=drawn.result[1] if drawn.told else [],
         notes=notes.to_dict("records"),
-        near=_neighbours(numbers, number),
+        near=_neighbours(list(cones), number),
     )
 
 

@@ -23,6 +23,7 @@ from optimiser.remarks import entry_remarks
 if TYPE_CHECKING:
     from experiments.ledger import Ledger
     from experiments.plan import Plan
+    from optimiser.page.desk import Desk
 
 __all__ = ["add", "new", "show"]
 
@@ -77,8 +78,7 @@ class Listing:
 def show(call: Call) -> Response:
     """Show the table, sorted and filtered as the address says."""
     with call.desk.ledger() as ledger, ledger.snapshot():
-        key = (call.desk.version(ledger), "cones")
-        table: Listing = call.desk.work.once(key, "the table", lambda _tell: _listing(ledger))
+        table = call.desk.read_once(ledger, "the listing", lambda: _listing(call.desk, ledger))
     sort = call.asked("sort") if call.asked("sort") in table.values else "cone"
     down = call.asked("order") == "down"
     status, find = call.asked("status"), call.asked("find")
@@ -97,9 +97,9 @@ def show(call: Call) -> Response:
     )
 
 
-def _listing(ledger: Ledger) -> Listing:
+def _listing(desk: Desk, ledger: Ledger) -> Listing:
     plan = ledger.plan
-    cones = _by_cone(plan, ledger.full_table())
+    cones = _by_cone(plan, desk.table(ledger))
     columns = _columns(plan, cones)
     keys = [column.key for column in columns]
     rows = [dict(zip(keys, cells, strict=True)) for cells in _cells(columns, cones)]
@@ -115,9 +115,10 @@ def _by_cone(plan: Plan, table: pd.DataFrame) -> pd.DataFrame:
     numbers = [*plan.metrics, "score"]
     cones[numbers] = groups[numbers].mean()
     cones["measured"] = groups["measurement"].count()
+    texts = table[["why", "remark", "note"]].to_numpy(dtype=object).T
     cones["remarks"] = [
-        "; ".join(filter(None, dict.fromkeys([*group["why"], *group["remark"], *group["note"]])))
-        for _, group in groups
+        "; ".join(filter(None, dict.fromkeys(texts[:, rows].ravel())))
+        for rows in groups.indices.values()
     ]
     return cones.reset_index()
 

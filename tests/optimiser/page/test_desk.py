@@ -60,3 +60,17 @@ def test_a_link_is_not_opened(desk, tmp_path, name):
     (desk.folder / name).symlink_to(tmp_path / "elsewhere")
     with pytest.raises(LedgerError, match="a link"), desk.ledger():
         pass
+
+
+def test_what_no_note_changes_is_read_again_only_after_another_act(desk):
+    with desk.ledger() as ledger:
+        number = ledger.add({"process": "filament", "wall": 0.5})
+        cones, table = desk.cones(ledger), desk.table(ledger)
+        ledger.note("looks good", cone=number)
+        assert desk.cones(ledger) is cones
+        assert desk.table(ledger) is table
+        ledger.set_aside(number, why="lent")
+        assert [cone.status for cone in desk.cones(ledger)] == ["set aside"]
+        assert list(desk.table(ledger)["status"]) == ["set aside"]
+        ledger.undo()
+        assert [cone.status for cone in desk.cones(ledger)] == ["printed"]
