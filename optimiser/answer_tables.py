@@ -363,7 +363,8 @@ def outlook_table(answer: Outlook, unit: str = "") -> Table:
     if math.isfinite(answer.minutes):
         rows.append(["time for one more", wording.duration(answer.minutes)])
     repeat = wording.number(answer.repeatability, answer.repeatability)
-    rows.append(["repeatability (sd)", wording.with_unit(repeat, unit)])
+    assumed = ", assumed" if answer.assumed else ""
+    rows.append([f"repeatability (sd){assumed}", wording.with_unit(repeat, unit)])
     rows += [
         [f"best within {100 * share:g} % of what is possible", wording.percent(chance)]
         for share, chance in sorted(answer.within.items())

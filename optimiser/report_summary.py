@@ -167,9 +167,15 @@ def _knob_card(material: Material) -> Card:
         lines.append(f"{line}.")
     shown = labels.get(answer.metric, answer.metric)
     aside = (
-        f"Share of the variance of the {shown}, 90 %, from {wording.many(answer.cones, 'cone')}."
+        f"Share of the variance of the {shown}{_whose(material)}, 90 %, from "
+        f"{wording.many(answer.cones, 'cone')}."
     )
     return Card("Main knobs", ", ".join(labels[knob.variable] for knob in known), lines, [aside])
+
+
+def _whose(material: Material) -> str:
+    """Say of a score in a plan that trades whose it is."""
+    return " by the plan's weights" if material.plan.goal == "trade" else ""
 
 
 def _dead_card(material: Material) -> Card:
@@ -184,7 +190,9 @@ def _dead_card(material: Material) -> Card:
     lines = [_dead_line(each, wording.describe(plan), unit) for each in dead[:_LINES]]
     if len(dead) > _LINES:
         lines.append(f"And {len(dead) - _LINES} more, below.")
-    aside = f"From {wording.many(ends.cones, 'cone')}; loss at 90 %."
+    name = wording.describe(plan)[wording.score_name(plan)]
+    of = f" of {name}{_whose(material)}"
+    aside = f"From {wording.many(ends.cones, 'cone')}; loss{of}, at 90 %."
     return Card("Dead ends", f"{len(dead)} to give up", lines, [aside])
 
 

@@ -58,8 +58,8 @@ def outlook(
         'nearly there' when it cannot be told from the best (within 5 % or the repeatability,
         whichever is more) with probability 0.6, and the gain is under half the repeatability.
         Cones planned or printed count as not there: what they may bring is still to be gained.
-        Where the plan trades its metrics, what the next cone adds to the front; curve and
-        chances are those of the score all the same.
+        Where the plan trades its metrics, what the next cone adds to the front; history,
+        continuation and chances are those of the score all the same, which no text tells.
 
     Raises
     ------
@@ -88,7 +88,7 @@ def _of_score(model: Model, trials: pd.DataFrame, seed: int, progress: Progress 
     if progress:
         progress(0.4, "valuing one more cone")
     gain, pick = _next_gain(model, trials, seed)
-    spread = repeatability(model)
+    spread, why = repeatability(model), _assumed(model)
     gap, best = _behind(model, leader.settings, seed)
     within = {share: float(np.mean(gap <= share * np.abs(best))) for share in (0.01, 0.02, 0.05)}
     alike = float(np.mean(gap <= np.maximum(0.05 * np.abs(best), spread)))
@@ -106,27 +106,44 @@ def _of_score(model: Model, trials: pd.DataFrame, seed: int, progress: Progress 
         history=history,
         cones=model.cones,
         calibration=model.calibration(),
-        notes=list(model.notes),
-        text=_outlook_text(model, verdict, gain, spread, within, alike, leader.cone)
+        notes=[*model.notes, *why],
+        text=_outlook_text(
+            model, verdict, gain, spread, within, alike, leader.cone, assumed=bool(why)
+        )
         + _plate_text(model, plate, pick),
         alike=alike,
         plate=plate,
         minutes=pick.minutes if pick else float("nan"),
         money=pick.money if pick else float("nan"),
         continuation=ahead,
+        assumed=bool(why),
     )
+
+
+def _assumed(model: Model) -> list[str]:
+    """Say that the repeatability was never measured; empty where some recipe was printed twice."""
+    measured = model.evidence.measured
+    recipes = model.evidence.recipes(measured).assign(cone=measured["cone"].astype(str))
+    prints = recipes.drop_duplicates().drop(columns="cone")
+    if prints.duplicated().any():
+        return []
+    heard = measured["cone"].duplicated().any()
+    seen = "No recipe was printed twice" + ("" if heard else " and no cone heard twice")
+    return [
+        f"{seen}, so nothing shows how well one repeats: the repeatability is what the model "
+        "takes for scatter about its curve. Another print of the best cone would tell."
+    ]
 
 
 def _traded(model: Model, trials: pd.DataFrame, seed: int, progress: Progress | None) -> Outlook:
     """Say what one more cone adds to the front; the score is followed beside it."""
     plan = replace(model.plan, goal="score")
-    note = "The plan trades its metrics; curve and chances of the outlook are those of the score."
     scored = replace(model, plan=plan, goals=Goals(plan, model.metrics))
     answer = _of_score(scored, trials, seed, progress)
     now = standing(_none_pending(model))
     pick = next(iter(propose(model.plan, trials, 1, seed, model=_none_pending(model))), None)
     if now is None or pick is None or answer.verdict == "cannot tell yet":
-        return replace(answer, notes=[*answer.notes, note], verdict="cannot tell yet")
+        return replace(answer, verdict="cannot tell yet")
     known = now.model.encoding(now.model.evidence.known)
     row = now.model.encoding(now.model.evidence.space.rows([pick.settings]))
     gain = VolumeImprovement(now.model, known, seed=seed).gain(row)[:, 0]
@@ -137,7 +154,7 @@ def _traded(model: Model, trials: pd.DataFrame, seed: int, progress: Progress | 
     )
     return replace(
         answer, verdict="no verdict", text=text + _cost_text(model, pick), volume=now.volume,
-        added=added, minutes=pick.minutes, money=pick.money, notes=[*answer.notes, note],
+        added=added, minutes=pick.minutes, money=pick.money, notes=list(model.notes),
     )  # fmt: skip
 
 
@@ -222,6 +239,8 @@ def _outlook_text(
     within: dict[float, float],
     alike: float,
     cone: str,
+    *,
+    assumed: bool,
 ) -> str:
     """One plain sentence."""
     unit = model.goals.unit
@@ -233,9 +252,9 @@ def _outlook_text(
     slow = verdict == "go on" and gain.known and gain.mean < 0.5 * spread
     coarse = f", and within what repeats with {percent(alike)}" if alike > within[0.05] else ""
     return (
-        f"{verdict.capitalize()}: {gain_text}, against a repeatability of "
-        f"{with_unit(number(spread, spread), unit)}; cone {cone} is within 5 % of the best "
-        f"printable recipe with probability {percent(within[0.05])}{coarse} ({model.cones} cones)."
+        f"{verdict.capitalize()}: {gain_text}, against {'an assumed' if assumed else 'a'} "
+        f"repeatability of {with_unit(number(spread, spread), unit)}; cone {cone} is within 5 % of "
+        f"the best printable recipe with probability {percent(within[0.05])}{coarse} ({model.cones} cones)."
         + (
             " No single cone is likely to show a gain: print several, or stop if what may still "
             "be gained is not worth them."

@@ -26,6 +26,7 @@ from optimiser import (
 )
 from optimiser.answer_tables import (
     EVIDENCE,
+    FRONT_RULE,
     RULE,
     SAVED,
     comparison_tables,
@@ -304,12 +305,22 @@ def outlook_command(
     `stop`: the best cone is within 5 % of what is possible with a probability of 90 %, and one
     more is expected to gain under a quarter of the repeatability. `nearly there`: it is within
     5 % or the repeatability, whichever is more, with 60 %, and one more is expected to gain
-    under half the repeatability. Else `go on`. Cones not yet measured count as not there.
+    under half the repeatability. Else `go on`. Cones not yet measured count as not there. Where
+    the plan trades its metrics: what the front covers, and what one more cone adds to it.
     """
     with _desk(folder, seed, "weighing one more cone") as desk:
         answer = outlook(desk.plan, desk.trials, **desk.common)
+    trades = answer.volume.known
     save_picture(
-        lambda: figures.draw_outlook(answer, metric=desk.name, unit=desk.unit),
+        lambda: (
+            figures.draw_front(
+                front(desk.plan, desk.trials, desk.seed, model=desk.model),
+                desk.plan.metrics,
+                labels=desk.labels,
+            )
+            if trades
+            else figures.draw_outlook(answer, metric=desk.name, unit=desk.unit)
+        ),
         png,
         svg,
         answer.text,
@@ -318,7 +329,7 @@ def outlook_command(
         print_json(answer)
         return
     print_rows(outlook_table(answer, desk.unit))
-    print_text(RULE)
+    print_text(FRONT_RULE if trades else RULE)
     click.echo()
     _close(answer, desk.labels, whole=check_wanted)
 

@@ -20,6 +20,7 @@ from optimiser import report_alternatives as words
 from optimiser.ageing_tables import ageing_tables
 from optimiser.answer_tables import (
     EVIDENCE,
+    FRONT_RULE,
     RULE,
     SAVED,
     Table,
@@ -37,6 +38,7 @@ from optimiser.answer_tables import (
     sitting_table,
     spread_table,
 )
+from optimiser.answers import Front
 from optimiser.drift import rig_drift
 from optimiser.page.pictures import Picture, picture
 from optimiser.page.recipes import HOLD, typed_settings
@@ -215,6 +217,10 @@ def _deadends(ground: Ground, _asked: Asked) -> Answered:
 
 def _outlook(ground: Ground, _asked: Asked) -> Answered:
     answer = optimiser.outlook(ground.plan, ground.trials, **ground.common)
+    if answer.volume.known:
+        told = optimiser.front(ground.plan, ground.trials, **ground.common)
+        tables = [outlook_table(answer, ground.unit)]
+        return _answered(answer, tables, [_front_picture(ground, told)], ground, [FRONT_RULE])
     drawn = picture(
         figures.draw_outlook(answer, metric=ground.score, unit=ground.unit),
         "outlook",
@@ -227,15 +233,17 @@ def _outlook(ground: Ground, _asked: Asked) -> Answered:
 
 def _front(ground: Ground, _asked: Asked) -> Answered:
     answer = optimiser.front(ground.plan, ground.trials, **ground.common)
-    metrics, labels = ground.plan.metrics, ground.labels
-    drawn = picture(
-        figures.draw_front(answer, metrics, labels=labels),
+    tables = [front_table(answer, ground.units, ground.labels)] if answer.members else []
+    return _answered(answer, tables, [_front_picture(ground, answer)], ground)
+
+
+def _front_picture(ground: Ground, answer: Front) -> Picture:
+    return picture(
+        figures.draw_front(answer, ground.plan.metrics, labels=ground.labels),
         "front",
         "The measured recipes in the metrics that pull apart; diamonds are on the front.",
-        words.front_words(answer, ground.units, labels),
+        words.front_words(answer, ground.units, ground.labels),
     )
-    tables = [front_table(answer, ground.units, labels)] if answer.members else []
-    return _answered(answer, tables, [drawn], ground)
 
 
 def _recommend(ground: Ground, _asked: Asked) -> Answered:

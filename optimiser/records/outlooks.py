@@ -22,6 +22,8 @@ class Outlook:
     repeatability : float
         Standard deviation of the score of one recipe printed and measured again; NaN while
         unknown.
+    assumed : bool
+        Whether that is an assumption: no recipe was printed twice.
     within : dict of float to float
         Probability that the best cone so far lies within 1 %, 2 %, 5 % (keys 0.01, 0.02, 0.05)
         of the best printable recipe.
@@ -64,3 +66,4 @@ class Outlook:
     continuation: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False, compare=False)
     volume: Estimate = UNTOLD
     added: Estimate = UNTOLD
+    assumed: bool = False

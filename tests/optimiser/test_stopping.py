@@ -9,6 +9,7 @@ import pytest
 from experiments.plan import Plan
 from experiments.space import Space
 from optimiser import fit, front, outlook, propose
+from optimiser.answer_tables import outlook_table
 from optimiser.continuation import continuation
 from tests.functions import branin_problem, hartmann6_problem
 from tests.optimiser.test_trading import trade_plan, trade_trials
@@ -145,6 +146,40 @@ def test_the_next_cone_tells_its_effort():
     assert 60 <= result.minutes <= 70
     assert result.money == 2
     assert f"takes {result.minutes:.0f}\xa0min and 2.00\xa0EUR" in result.text
+
+
+@pytest.mark.parametrize(
+    ("cones", "wanted"),
+    [
+        (range(1, 9), "No recipe was printed twice and no cone heard twice, so"),
+        ([1, 2, 3, 4, 5, 6, 7, 7], "No recipe was printed twice, so"),
+        (None, ""),
+    ],
+)
+def test_a_repeatability_that_nobody_measured_is_said_to_be_assumed(cones, wanted):
+    plan = flat_plan()
+    trials = pd.DataFrame({"x": range(8), "y": np.sin(np.arange(8.0)), "status": "measured"})
+    if cones is None:  # one printed twice
+        trials = pd.concat([trials, trials.iloc[[0]].assign(y=0.1)]).assign(cone=range(1, 10))
+    else:
+        trials = trials.assign(cone=cones)
+        trials.loc[7, "x"] = trials["x"][6] if trials["cone"][7] == 7 else 7
+    found = outlook(plan, trials)
+    notes = [note for note in found.notes if "printed twice" in note]
+    assert [note.startswith(wanted) for note in notes] == ([True] if wanted else [])
+    assert found.assumed == bool(wanted) == ("an assumed repeatability of" in found.text)
+    rows = [row[0] for row in outlook_table(found).rows]
+    assert ("repeatability (sd), assumed" in rows) == found.assumed
+
+
+def flat_plan() -> Plan:
+    return Plan.from_dict(
+        {
+            "name": "eight",
+            "variables": {"x": {"kind": "integer", "low": 0, "high": 9}},
+            "metrics": {"y": {"from": "hand", "goal": "maximise"}},
+        }
+    )
 
 
 def test_a_plan_that_trades_speaks_of_its_front():

@@ -185,9 +185,12 @@ def test_a_single_metric_has_no_front(run, folder):
 def test_a_plan_that_trades_says_whose_outlook_it_is(run, folder):
     plan = folder / "experiment.toml"
     plan.write_text('goal = "trade"\n' + plan.read_text(encoding="utf-8"), encoding="utf-8")
-    said = " ".join(run("outlook", "--in", folder).out.split())
+    svg = folder / "outlook.svg"
+    said = " ".join(run("outlook", "--svg", svg, "--in", folder).out.split())
     assert "Outlook of the front" in said
-    assert "chances of the outlook are those of the score" in said
+    assert "no rule says when to stop" in said
+    assert "score" not in said
+    assert "Diamonds: on the front" in svg.read_text(encoding="utf-8")
     for verb in ("table", "knobs", "deadends", "check"):
         assert run(verb, "--in", folder).status == 0
     told = run("next", "--dry-run", "--count", "2", "--json", "--in", folder)
