@@ -251,10 +251,11 @@ def _outlook_text(
     )
     slow = verdict == "go on" and gain.known and gain.mean < 0.5 * spread
     coarse = f", and within what repeats with {percent(alike)}" if alike > within[0.05] else ""
+    known = f"{'an assumed' if assumed else 'a'} repeatability"
     return (
-        f"{verdict.capitalize()}: {gain_text}, against {'an assumed' if assumed else 'a'} "
-        f"repeatability of {with_unit(number(spread, spread), unit)}; cone {cone} is within 5 % of "
-        f"the best printable recipe with probability {percent(within[0.05])}{coarse} ({model.cones} cones)."
+        f"{verdict.capitalize()}: {gain_text}, against {known} of "
+        f"{with_unit(number(spread, spread), unit)}; cone {cone} is within 5 % of the best "
+        f"printable recipe with probability {percent(within[0.05])}{coarse} ({model.cones} cones)."
         + (
             " No single cone is likely to show a gain: print several, or stop if what may still "
             "be gained is not worth them."
