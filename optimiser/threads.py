@@ -7,10 +7,11 @@ to ten times on a busy machine, and the order of summation would depend on the c
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import wraps
+from functools import cache, wraps
 from typing import ParamSpec, TypeVar
 
-from threadpoolctl import threadpool_limits
+import scipy.linalg  # noqa: F401  (loads the libraries whose threads are held)
+from threadpoolctl import ThreadpoolController
 
 __all__ = ["one_thread"]
 
@@ -23,7 +24,13 @@ def one_thread(function: Callable[P, R]) -> Callable[P, R]:
 
     @wraps(function)
     def held(*args: P.args, **kwargs: P.kwargs) -> R:
-        with threadpool_limits(1, user_api="blas"):
+        with _libraries().limit(limits=1, user_api="blas"):
             return function(*args, **kwargs)
 
     return held
+
+
+@cache
+def _libraries() -> ThreadpoolController:
+    """Find the libraries once: looking through all that is loaded takes some milliseconds."""
+    return ThreadpoolController()
