@@ -29,6 +29,8 @@ def environment() -> Environment:
         duration=wording.duration,
         setting=wording.setting,
         with_unit=wording.with_unit,
+        capital=wording.capital,
+        unbroken=wording.unbroken,
     )
     made.globals.update(light=LIGHT, dark=DARK)
     return made

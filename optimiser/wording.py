@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,7 @@ __all__ = [
     "UNKNOWN",
     "aim",
     "beside",
+    "capital",
     "chance",
     "column",
     "covered",
@@ -40,6 +42,7 @@ __all__ = [
     "score_unit",
     "setting",
     "sides",
+    "unbroken",
     "with_unit",
 ]
 
@@ -113,6 +116,23 @@ def column(values: Iterable[float]) -> list[str]:
 def with_unit(text: str, unit: str) -> str:
     """Put the unit behind a number, with a space that does not break."""
     return f"{text}\N{NO-BREAK SPACE}{unit}" if unit and text != UNKNOWN else text
+
+
+def unbroken(text: str) -> str:
+    r"""Keep the brackets of an interval, and a number and its percent sign, on one line.
+
+    Examples
+    --------
+    >>> unbroken("13 % of value (-30 to 95)") == "13\xa0% of value (-30\xa0to\xa095)"
+    True
+    """
+    whole = re.sub(r"\([^ ()]+ to [^ ()]+\)", lambda found: found[0].replace(" ", "\xa0"), text)
+    return re.sub(r"(?<=\d) (?=%)", "\xa0", whole)
+
+
+def capital(text: str) -> str:
+    """Begin with a capital letter and leave the rest alone: 'THD peak' stays what it is."""
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def interval(estimate: Estimate, unit: str = "", *, most: int = 8) -> str:

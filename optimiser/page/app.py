@@ -12,7 +12,7 @@ from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from experiments.errors import ExperimentError
@@ -63,7 +63,7 @@ def build_app(desk: Desk, visitors: Visitors, names: Collection[str], **limits: 
             *(_route(desk, visitors, way) for way in WAYS),
         ],
         lifespan=lifespan,
-        exception_handlers={HTTPException: _plain},  # such as 404 and 413
+        exception_handlers={HTTPException: _Door(desk, visitors, Way("")).turn_away},
     )  # fmt: skip
     return Guard(app, names, **limits)
 
@@ -72,6 +72,10 @@ def _route(desk: Desk, visitors: Visitors, way: Way) -> Route:
     methods = [*(["GET"] if way.show else []), *(["POST"] if way.take else [])]
     return Route(way.path, _Door(desk, visitors, way).pass_through, methods=methods)
 
+
+_KEYS = {room.key for room in ROOMS}
+
+_TEXTS = {404: "There is nothing at this address.", 405: "Nothing is taken at this address."}
 
 _LOADING = threading.Lock()
 """Held while modules are loaded: two threads at once can find each other's half loaded."""
@@ -88,12 +92,6 @@ def _warm() -> None:
     _load("experiments.ledger", "optimiser.page.rendering", "optimiser.page.rooms.where")
     for module in dict.fromkeys(way.show.partition(".")[0] for way in WAYS if way.show):
         _load(f"optimiser.page.rooms.{module}")
-
-
-def _plain(_request: Request, error: Exception) -> Response:
-    assert isinstance(error, HTTPException)
-    texts = {404: "There is nothing at this address.", 405: "Nothing is taken at this address."}
-    return PlainTextResponse(texts.get(error.status_code, error.detail), error.status_code)
 
 
 def _own(request: Request) -> Response:
@@ -115,7 +113,9 @@ class _Door:
         self.desk, self.visitors, self.way = desk, visitors, way
         paths = sorted((each for each in ROOMS), key=lambda each: -len(each.path))
         found = (each.key for each in paths if (way.path + "/").startswith(each.path + "/"))
-        self.room = next(found, "where" if way.path == "/" else "")
+        # Measuring a cone is done under its address, but is a room of its own.
+        module = way.show.partition(".")[0]
+        self.room = module if module in _KEYS else next(found, "")
 
     async def pass_through(self, request: Request) -> Response:
         """Answer in a session; where it has to be opened with a code, ask for that first."""
@@ -127,6 +127,16 @@ class _Door:
         cookie = self.visitors.open_session()
         response = await self._answer(request, self.visitors.session(cookie) or "")
         return _remember(request, response, cookie)
+
+    async def turn_away(self, request: Request, error: Exception) -> Response:
+        """Say what is wrong with a request that no room answers, such as 404 and 413."""
+        assert isinstance(error, HTTPException)
+        status = error.status_code
+        session = self.visitors.session(request.cookies.get(_cookie(request)))
+        call = self._call(request, session or "")
+        told = {"title": "Nothing here" if status == 404 else "Not taken"}
+        told["text"] = _TEXTS.get(status, error.detail)
+        return await run_in_threadpool(call.page, "lost", status=status, **told)
 
     async def enter(self, request: Request) -> Response:
         """Exchange the access code of a shared page for a session."""

@@ -11,7 +11,7 @@ from collections.abc import Collection
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
-from starlette.responses import PlainTextResponse
+from starlette.responses import HTMLResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 __all__ = ["FORM_LIMIT", "POLICY", "UPLOAD_LIMIT", "Guard"]
@@ -39,6 +39,14 @@ _HEADERS = {
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
     "Cache-Control": "no-cache, private",
 }
+
+# A page of its own: no template is loaded for what may be a stranger's. All texts are ours.
+_REFUSED = (
+    '<!DOCTYPE html>\n<html lang="en"><meta charset="utf-8">'
+    '<meta name="viewport" content="width=device-width, initial-scale=1">'
+    '<meta name="color-scheme" content="light dark"><title>Not taken · coneloop</title>'
+    "<h1>Not taken</h1><p>%s</p></html>\n"
+)
 
 _SAFE = ("GET", "HEAD")
 _UNSAFE = ("POST",)
@@ -80,7 +88,7 @@ class Guard:
         refusal = self._refusal(scope["method"], headers)
         if refusal is not None:
             status, text = refusal
-            await PlainTextResponse(text, status, dict(_HEADERS))(scope, receive, send)
+            await HTMLResponse(_REFUSED % text, status, dict(_HEADERS))(scope, receive, send)
             return
         await self.app(scope, self._limited(receive, headers), _with_headers(send))
 
@@ -101,7 +109,7 @@ class Guard:
             return 403, "Another page asked for this. Open it by itself."
         length = headers.get("content-length", "0")
         if not length.isdecimal() or int(length) > self._limit(headers):
-            return 413, f"That is too large: {self._limit(headers) // 1_000_000} MB at most."
+            return 413, _too_large(self._limit(headers))
         return None
 
     def _limit(self, headers: Headers) -> int:
@@ -117,10 +125,15 @@ class Guard:
             message = await receive()
             seen += len(message.get("body", b""))
             if seen > limit:
-                raise HTTPException(413, f"That is too large: {limit // 1_000_000} MB at most.")
+                raise HTTPException(413, _too_large(limit))
             return message
 
         return counted
+
+
+def _too_large(limit: int) -> str:
+    most = f"That is too large: {limit // 1_000_000} MB at most. Nothing was recorded."
+    return f"{most} Go back with the browser: what you typed is still there."
 
 
 def _navigates(headers: Headers) -> bool:

@@ -5,6 +5,7 @@ import pytest
 from optimiser.answers import Estimate
 from optimiser.wording import (
     aim,
+    capital,
     column,
     covered,
     duration,
@@ -19,6 +20,7 @@ from optimiser.wording import (
     runs,
     setting,
     sides,
+    unbroken,
 )
 from tests import answers
 
@@ -154,3 +156,12 @@ def test_a_column_of_intervals_has_equal_decimals():
 def test_more_than_the_whole_box_says_why():
     assert "over 1 because some are better than good" in covered(Estimate(3.4, 3.0, 3.8, 8))
     assert covered(Estimate(0.5, 0.4, 0.6, 8)).endswith("of the box from poor to good")
+
+
+def test_intervals_stay_on_one_line_and_capitals_leave_the_rest_alone():
+    assert unbroken("9 dB (7 to 10), 5 % of (a pair to be)") == (
+        "9 dB (7\xa0to\xa010), 5\xa0% of (a pair to be)"
+    )
+    assert (capital("THD at 1 kHz"), capital("level at 1 kHz"), capital("")) == (
+        "THD at 1 kHz", "Level at 1 kHz", "",
+    )  # fmt: skip

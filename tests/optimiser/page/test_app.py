@@ -62,7 +62,7 @@ def test_a_fault_of_our_own_shows_no_traceback(browser, monkeypatch, tmp_path):
 def test_no_path_leads_to_the_disk(browser, path):
     answer = browser.client.get(path)
     assert answer.status_code == 404
-    assert answer.text == "There is nothing at this address."
+    assert "There is nothing at this address." in answer.text
 
 
 def test_own_files_change_their_address_with_their_content(browser):
@@ -92,3 +92,21 @@ def test_a_shared_page_is_entered_with_the_code_once(browser):
         guest.client.cookies.clear()
         again = guest.client.post("/enter", data={"code": codes[0]}, headers=OURS)
         assert again.status_code == 403
+
+
+def test_what_no_room_answers_is_a_page_that_leads_back(browser):
+    browser.get("/")
+    page = browser.get("/nowhere", 404)
+    assert 'href="/cones"' in page.source
+    assert "There is nothing at this address." in page.text
+
+
+def test_a_stranger_learns_nothing_from_an_address_that_is_not(browser):
+    for guest in opened(browser.folder, visitors=Visitors(shared=True)):
+        assert 'href="/cones"' not in guest.get("/nowhere", 404).source
+
+
+def test_measuring_a_cone_belongs_to_the_room_of_that_name(browser):
+    page = browser.get("/cones/3/measure")
+    assert '<a href="/measure" aria-current="page">' in page.source
+    assert page.source.count("aria-current") == 1

@@ -77,6 +77,8 @@ def test_a_length_over_the_limit_is_refused_before_anything_is_read():
     client = TestClient(guard, base_url=f"http://{HOST}")
     told = client.post("/", content=b"x" * 11, headers=OURS)
     assert told.status_code == 413
+    assert "too large" in told.text
+    assert 'name="viewport"' in told.text  # readable on a phone
     multipart = {**OURS, "Content-Type": "multipart/form-data; boundary=x"}
     assert client.post("/", content=b"x" * 21, headers=multipart).status_code == 413
     assert client.post("/", content=b"", headers={**OURS, "Content-Length": "-5"})
