@@ -46,12 +46,15 @@ class Heard:
         Metrics by name.
     curves : dict of str to curve
         Curves by kind.
+    known_to : dict of str to float
+        Metrics that the data tell no better than to a share of their value.
     """
 
     warnings: list[Warning]
     notes: list[str]
     values: dict[str, float | None] = field(default_factory=dict)
     curves: dict[str, Response | Distortion | Impulse] = field(default_factory=dict)
+    known_to: dict[str, float] = field(default_factory=dict)
 
     def warn(self, code: str, text: str) -> None:
         """Add a warning, once."""
@@ -333,6 +336,7 @@ def _warn_coarse(response: Response, limit: float, side: str, heard: Heard) -> N
     place = min(max(int(np.searchsorted(f, limit)), 1), f.size - 1)
     ratio = float(f[place] / f[place - 1])
     if ratio > 10 ** (0.3 / 9) * 1.001:
+        heard.known_to[f"{side}_limit_hz"] = 0.5 * (ratio - 1)
         heard.warn(
             "coarse_grid",
             f"{side} limit: points are {100 * (ratio - 1):.0f} % apart there, so the limit is "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -35,10 +36,21 @@ class Value:
         None where the data do not carry it; a warning says why.
     unit : str
         Its unit; empty for a plain number.
+    known_to : float, optional
+        Share of the value to which the data tell it at best; None where they tell it as finely
+        as it is computed.
     """
 
     value: float | None
     unit: str
+    known_to: float | None = None
+
+    @property
+    def rounded(self) -> float | None:
+        """The value with the digits that the data carry."""
+        if not self.value or not self.known_to:
+            return self.value
+        return round(self.value, -math.floor(math.log10(abs(self.value) * self.known_to)))
 
 
 @dataclass(frozen=True)
@@ -79,6 +91,7 @@ class Listening:
             "kind": self.kind,
             "metrics": {
                 name: {"value": item.value, "unit": item.unit}
+                | ({} if item.known_to is None else {"known_to": item.known_to})
                 for name, item in self.metrics.items()
             },
             "warnings": [{"code": item.code, "text": item.text} for item in self.warnings],
@@ -129,7 +142,7 @@ def listen(
     heard = hearing.Heard(list(reading.warnings), list(reading.notes))
     hearing.hear(reading, options, heard, name)
     metrics = {
-        key: Value(heard.values[key], measure.unit)
+        key: Value(heard.values[key], measure.unit, heard.known_to.get(key))
         for key, measure in MEASURES.items()
         if key in heard.values
     }
@@ -156,7 +169,7 @@ def measure(curve: Response | Distortion | Impulse, options: Options | None = No
     heard = hearing.Heard([], [])
     kind = hearing.hear_curve(curve, options or Options(), heard)
     metrics = {
-        key: Value(heard.values[key], item.unit)
+        key: Value(heard.values[key], item.unit, heard.known_to.get(key))
         for key, item in MEASURES.items()
         if key in heard.values
     }

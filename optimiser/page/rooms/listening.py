@@ -184,7 +184,11 @@ def _hear(call: Call, waiting: Waiting, options: Options) -> None:
 
 def _shown(heard: Listening) -> tuple[Table, list[str], list[str]]:
     rows = [
-        [MEASURES[name].label, wording.with_unit(wording.number(item.value), item.unit)]
+        [
+            MEASURES[name].label,
+            "about " * (item.known_to is not None)
+            + wording.with_unit(wording.number(item.rounded), item.unit),
+        ]
         for name, item in heard.metrics.items()
     ]
     title = f"{heard.file} ({heard.kind})"

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from experiments.acoustics import Distortion, Impulse, Options, Response, listen
-from experiments.acoustics.listening import measure
+from experiments.acoustics.listening import Value, measure
 from experiments.errors import CurveError
 
 CURVE_METRICS = [
@@ -138,6 +138,21 @@ def test_missing_data_in_the_middle_are_said(known):
     assert "gap" in [item.code for item in measure(curve).warnings]
     outside = measure(curve, Options(band=(2000, 9000)))
     assert "gap" not in [item.code for item in outside.warnings]
+
+
+def test_a_limit_between_octave_points_has_no_more_digits_than_they_carry(tmp_path):
+    """Points 100 % apart tell the place between two of them to about half of that."""
+    path = tmp_path / "octaves.txt"
+    path.write_text("Hz dB\n125 78\n250 82\n500 82\n1000 81\n2000 83\n4000 80\n8000 60\n")
+    found = listen(path)
+    limit = found.metrics["upper_limit_hz"]
+    assert limit.known_to == pytest.approx(0.5)
+    assert limit.rounded == 5000.0
+    assert 4000 < limit.value < 8000
+    assert found.to_dict()["metrics"]["upper_limit_hz"]["known_to"] == limit.known_to
+    assert "known_to" not in found.to_dict()["metrics"]["level_db"]
+    assert Value(0.0, "", 0.5).rounded == 0.0
+    assert Value(12345.6, "Hz").rounded == 12345.6
 
 
 def test_a_coarse_grid_is_said():
