@@ -7,6 +7,7 @@ from experiments.acoustics.curves import Distortion
 from experiments.acoustics.distortion import (
     below_a_harmonic,
     highest_fundamental,
+    thd,
     thd_peak,
     total_harmonic,
 )
@@ -79,6 +80,11 @@ def test_no_point_in_the_band():
     assert thd_peak(Distortion(F, np.full(5, np.nan))) is None
 
 
+def test_thd_of_amplitudes_in_any_unit():
+    assert thd([2.0, 0.6, -0.8]) == pytest.approx(50.0)
+    assert thd([-2e-3, 2e-3], "total") == pytest.approx(100 / np.sqrt(2))
+
+
 def test_total_harmonic_of_gaps_is_a_gap():
     found = total_harmonic([[3.0, 1.0], [4.0, np.nan]])
     assert found[0] == 5.0
@@ -86,8 +92,8 @@ def test_total_harmonic_of_gaps_is_a_gap():
 
 
 def test_the_peak_may_stand_at_either_end():
-    for thd, frequency in (([9, 1, 1, 1, 2], 100.0), ([2, 1, 1, 1, 9], 1600.0)):
-        peak = thd_peak(Distortion(F, thd))
+    for values, frequency in (([9, 1, 1, 1, 2], 100.0), ([2, 1, 1, 1, 9], 1600.0)):
+        peak = thd_peak(Distortion(F, values))
         assert peak.frequency == pytest.approx(frequency)
         assert peak.at_edge
     assert thd_peak(Distortion(F, [2, 1, 1, 9, 2])).at_edge is False
@@ -133,13 +139,14 @@ def test_points_in_the_noise_count_where_nothing_in_the_band_stands_clear():
     assert thd_peak(curve).thd == 9.0
     assert thd_peak(curve, (400.0, 1600.0)).thd == pytest.approx(2.1)  # 6.4 dB over the noise
     assert thd_peak(curve, (390.0, 410.0)).thd == 8.0
+    assert thd_peak(curve, (800.0, 1600.0)).thd == thd_peak(curve, (400.0, 800.0)).thd
     # Twice the noise is clear of it.
     assert thd_peak(Distortion(F, [1, 2, 8, 1, 1], noise=[1, 1, 6, 1, 1])).thd == 2.0
 
 
 def test_the_margin_over_the_noise():
-    def margin(thd, noise):
-        return thd_peak(Distortion(F, [0, 0, thd, 0, 0], noise=noise)).noise_margin_db
+    def margin(value, noise):
+        return thd_peak(Distortion(F, [0, 0, value, 0, 0], noise=noise)).noise_margin_db
 
     assert margin(1e-3, [1e-4] * 5) == pytest.approx(20.0)
     assert margin(1.0, [1e-4, 1e-4, NAN, 1e-4, 1e-4]) is None

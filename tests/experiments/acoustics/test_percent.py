@@ -106,6 +106,9 @@ def test_an_empty_fundamental_decides_nothing():
         ("Hz;Fundamental (dB);HD2", [(80, 20), (82, 55.9794), (81, 20)], 5, "like the funda"),
         ("Hz;Fundamental (dB);HD2 (dB)", [(80, 53.9794), (82, 30), ("NaN", 40)], 5, "as a level"),
         ("Hz;Level (dB);HD2 (dB)", [(80, 53.9794), (82, 30), (81, 40)], 5, "as a level"),
+        # The unit may stand in the cells: 15 - 80 dB.
+        ("Hz;Fundamental (dB);HD2", [(80, "15 dB"), (82, "9 dB"), (81, "7 dB")], 0.056234, ""),
+        ("Hz;THD", [("2 %",), ("30 %",), ("25 %",)], 30, ""),
     ],
 )  # fmt: skip
 def test_how_distortion_is_stated(head, values, percent, note):
@@ -122,6 +125,7 @@ def test_how_distortion_is_stated(head, values, percent, note):
         ("Hz;THD %", [(0,), (-0.1,), (0.1,)], ":3", "from 0 % on"),
         ("Hz;THD", [(0,), (-20,), (-40,)], ":3", "from 0 % on"),
         ("Hz;THD", [(20,), (20,), (1,)], ":2", "around 20, percent or dB"),
+        ("Hz;THD", [("1 %",), ("-30 dB",), ("2 %",)], ":3", "from 0 % on"),
         ("Hz;THD (V)", [(1,), (2,), (1,)], ":2", "THD in v"),
         ("Hz;HD2 (dB)", [(-40,), (6.5,), (-60,)], ":2", "a level, not a ratio"),
         ("Hz;Fundamental;HD2", [(20, 1), (20, 4), (20, 3)], ":2", "not in dB"),
