@@ -434,7 +434,9 @@ def _better_end(metric: Metric, foretold: Estimate) -> float:
     return max(ends, key=lambda end: float(desirability(metric, end)))
 
 
-_NEW = 0.02  # share of a variable's range that is a difference worth naming
+# Share of a variable's range from which a setting is unlike another one. Within a tenth, models
+# of so few cones hardly ever tell two settings apart, and nobody would call the nearer one new.
+_NEW = 0.1
 
 
 def _newest(case: _Case) -> str:
@@ -443,7 +445,8 @@ def _newest(case: _Case) -> str:
     alone = {name: float(gap.min()) for name, gap in gaps.items()}
     if max(alone.values(), default=0.0) > _NEW:
         best = max(alone, key=lambda name: alone[name])
-        return f"nothing like {_settings_text(case, [best])} has been measured"
+        nearest = _nearest(case, best, int(np.argmin(gaps[best])))
+        return f"nothing like {_settings_text(case, [best])} has been measured{nearest}"
     pairs = {
         (one, other): float(np.hypot(gaps[one], gaps[other]).min())
         for one, other in combinations(gaps, 2)
@@ -454,6 +457,15 @@ def _newest(case: _Case) -> str:
         return f"no measured cone has {both}"
     differ = [name for name in case.pick.changes if name in gaps] or list(gaps)
     return f"no measured cone joins {_settings_text(case, differ[:3])}"
+
+
+def _nearest(case: _Case, name: str, place: int) -> str:
+    """Name the nearest setting that was measured, where that is a number."""
+    variable, measured = case.model.plan.variables[name], case.model.evidence.measured
+    near = measured[name].iloc[place]
+    if not variable.numeric or pd.isna(near):
+        return ""
+    return f" (nearest: {with_unit(setting(near), variable.unit)})"
 
 
 def _settings_text(case: _Case, names: list[str]) -> str:

@@ -50,9 +50,15 @@ def why(trials: pd.DataFrame, kind: str = "improve", known: int = 4, **recipe: o
 def test_a_setting_like_no_other_is_named():
     said = why(TRIALS, wall=5.0, cure=0.0, resin="clear")
     assert said.startswith(
-        "Mostly to learn: nothing like wall 5 mm has been measured. It departs "
+        "Mostly to learn: nothing like wall 5 mm has been measured (nearest: 0 mm). It departs "
     )
     assert "from the nearest cone, 1, by changing wall from 0 to 5 mm; the recipe itself" in said
+
+
+def test_a_setting_within_a_tenth_of_the_range_is_not_called_new():
+    said = why(TRIALS, wall=9.0, cure=10.0, resin="clear")
+    assert "nothing like" not in said
+    assert "no measured cone has wall 9 mm together with cure 10 min" in said
 
 
 def test_two_settings_that_never_met_are_named():
