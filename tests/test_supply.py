@@ -28,7 +28,12 @@ NETWORK = {"socket", "ssl", "urllib.request", "http.client", "http.server", "req
 BUILT_IN = {"eval", "exec", "compile", "__import__"}
 METHODS = {"read_pickle", "read_hdf", "enable_load_extension", "load_extension", "fromfile"}
 OWNED = {("np", "load"), ("numpy", "load"), ("os", "system"), ("os", "popen")}
-TREES = {path: ast.parse(path.read_text(encoding="utf-8")) for path in MODULES}
+
+
+@pytest.fixture(scope="module")
+def trees():
+    """Every module of ours as a syntax tree."""
+    return {path: ast.parse(path.read_text(encoding="utf-8")) for path in MODULES}
 
 
 def imports(tree):
@@ -55,8 +60,8 @@ def within(name, modules):
     return any(name == one or name.startswith(f"{one}.") for one in modules)
 
 
-def test_nothing_reads_a_format_that_bears_code():
-    for path, tree in TREES.items():
+def test_nothing_reads_a_format_that_bears_code(trees):
+    for path, tree in trees.items():
         assert not [name for name in imports(tree) if within(name, CODE_BEARING)], path
         assert not list(odd_calls(tree)), path
 
@@ -67,8 +72,8 @@ def test_what_bears_code_is_known():
     assert not list(odd_calls(ast.parse("re.compile(x); parser.eval(x); platform.system()")))
 
 
-def test_only_the_page_knows_of_a_network():
-    for path, tree in TREES.items():
+def test_only_the_page_knows_of_a_network(trees):
+    for path, tree in trees.items():
         if "page" not in path.parts and path.stem != "page":
             assert not [name for name in imports(tree) if within(name, NETWORK)], path
 

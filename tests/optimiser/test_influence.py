@@ -27,19 +27,31 @@ def by_name(result):
     return table.loc[sorted(table.index)]
 
 
-def test_ishigami_from_200_noiseless_trials():
+@pytest.fixture(scope="module")
+def ishigami():
+    """What is told of Ishigami's function from 200 noiseless trials."""
     problem = ishigami_problem()
-    table = by_name(sensitivity(problem.plan, problem.trials(200, 0.0, seed=1), "y", seed=0))
+    return sensitivity(problem.plan, problem.trials(200, 0.0, seed=1), "y", seed=0)
+
+
+@pytest.fixture(scope="module")
+def sobol_g():
+    """What is told of the g function from 150 noiseless trials."""
+    problem = g_problem()
+    return sensitivity(problem.plan, problem.trials(150, 0.0, seed=1), seed=0)
+
+
+def test_ishigami_from_200_noiseless_trials(ishigami):
+    table = by_name(ishigami)
     np.testing.assert_allclose(table["first"], ISHIGAMI_FIRST, atol=0.06)
     np.testing.assert_allclose(table["total"], ISHIGAMI_TOTAL, atol=0.06)
     assert (table["verdict"] == "matters").all()
 
 
-def test_pairs_that_act_together_and_pairs_that_do_not():
+def test_pairs_that_act_together_and_pairs_that_do_not(ishigami, sobol_g):
     # Interactions in closed form: Ishigami 0.244 of x1 with x3, the g function 0.060 of x1 with
     # x2. Groups of a twelfth of a range lose some 8 % of the first; sharp bends are smoothed.
-    problem = ishigami_problem()
-    result = sensitivity(problem.plan, problem.trials(200, 0.0, seed=1), "y", seed=0)
+    result = ishigami
     found = {(pair.a, pair.b): pair for pair in result.pairs}
     assert found["x1", "x3"].index.mean == pytest.approx(ISHIGAMI_SECOND[0, 2], abs=0.05)
     assert result.pairs[0].verdict == "seen"
@@ -53,9 +65,7 @@ def test_pairs_that_act_together_and_pairs_that_do_not():
     # Few trials lie in the corners; a line that did nothing would be 5 off on average.
     assert np.abs(end["mean"] - truth).mean() < 2.0
     assert len(found["x1", "x2"].effect) == 0 or len(found["x2", "x3"].effect) == 0
-    other = g_problem()
-    result = sensitivity(other.plan, other.trials(150, 0.0, seed=1), seed=0)
-    first = result.pairs[0]
+    first = sobol_g.pairs[0]
     assert (first.a, first.b, first.verdict) == ("x1", "x2", "seen")
     assert first.index.mean == pytest.approx(g_second_order((0.0, 1.0, 4.5, 9.0))[0, 1], abs=0.03)
 
@@ -70,12 +80,10 @@ def test_two_knobs_that_no_recipe_has_both_are_no_pair(mixed_plan):
     assert all(0 <= pair.index.low <= pair.index.high <= 1 for pair in result.pairs)
 
 
-def test_sobol_g_from_150_noiseless_trials():
+def test_sobol_g_from_150_noiseless_trials(sobol_g):
     # The kink at 1/2 is hard for a smooth model: 0.08.
-    problem = g_problem()
     first, total = g_indices((0.0, 1.0, 4.5, 9.0))
-    result = sensitivity(problem.plan, problem.trials(150, 0.0, seed=1), seed=0)
-    table = by_name(result)
+    table = by_name(sobol_g)
     np.testing.assert_allclose(table["first"], first, atol=0.08)
     np.testing.assert_allclose(table["total"], total, atol=0.08)
     assert table.loc["x1", "verdict"] == "matters"
@@ -90,10 +98,8 @@ def test_few_noisy_trials_have_wide_intervals():
     assert widths[0] > 2 * widths[1]
 
 
-def test_main_effect_follows_the_function():
-    problem = ishigami_problem()
-    result = sensitivity(problem.plan, problem.trials(200, 0.0, seed=1), "y", seed=0)
-    effect = next(knob.effect for knob in result.knobs if knob.variable == "x2")
+def test_main_effect_follows_the_function(ishigami):
+    effect = next(knob.effect for knob in ishigami.knobs if knob.variable == "x2")
     truth = 7 * np.sin(effect["setting"].to_numpy(dtype=float)) ** 2
     np.testing.assert_allclose(effect["mean"], truth, atol=0.8)
     assert np.mean(np.abs(effect["mean"] - truth)) < 0.3

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from experiments.acoustics import Options, Sweep, listen
 from experiments.errors import CurveError, Problem
 
-QUICK, MANY = 120, 2500
+QUICK, MANY = 30, 2500
 
 cells = st.one_of(
     st.floats(-1e4, 1e5).map(lambda x: f"{x:.3f}"),
