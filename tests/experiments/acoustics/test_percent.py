@@ -130,6 +130,7 @@ def test_how_distortion_is_stated(head, values, percent, note):
         ("Hz;HD2 (dB)", [(-40,), (6.5,), (-60,)], ":2", "a level, not a ratio"),
         ("Hz;Fundamental;HD2", [(20, 1), (20, 4), (20, 3)], ":2", "not in dB"),
         ("Hz;Fundamental (dB);HD2", [(80, 5), (82, 5), (81, 3)], ":2", "around 5, percent or dB"),
+        ("Hz;Fundamental (dB);HD2", [("NaN", 25), ("NaN", 25), ("NaN", 3)], ":2", "around 25"),
         ("Hz;Fundamental (dB);HD2", [(80, 19), (82, 19), (81, 3)], ":2", "around 19"),
         ("Hz;Fundamental (dB);HD2", [(80, 80), (80, 80), (80, 90)], ":2", "exceed the funda"),
         ("Hz;Fundamental (dB);HD2 (dB)", [(-9, -40), (-8, -50), (-9, -60)], ":2", "negative dB"),
@@ -147,4 +148,5 @@ def test_small_numbers_are_named_as_the_percent_they_would_be():
     assert text.startswith("THD, HD2 up to 1 without a unit taken as percent; as a ratio 1 is")
     text = listen(rows("Hz;THD", (0.1,), (0.99,), (0.1,))).warnings[0].text
     assert "as a ratio 0.99 is 99 %" in text
+    assert "up to 0.004 without" in listen(rows("Hz;THD", (0.001,), (0.004,))).warnings[0].text
     assert "unit_assumed" not in codes(listen(rows("Hz;THD", (0.1,), (1.05,), (0.1,))))

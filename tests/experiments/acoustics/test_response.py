@@ -83,6 +83,8 @@ def test_a_narrow_search_band_is_taken_whole():
     found = effective_range(Response(F, 80 + np.log2(F / 1000)), 10.0, (1000.0, 1300.0))
     assert found.octave == (1000.0, 1300.0)
     assert found.reference_db == pytest.approx(80 + np.log2(1.3) / 2, abs=0.01)
+    wider = effective_range(Response(F, 80 + np.log2(F / 1000)), 10.0, (1000.0, 1000 * G**1.05))
+    assert wider.octave == pytest.approx((1000 * G**0.05, 1000 * G**1.05))
 
 
 def test_coarse_grids_are_right_to_half_a_step():
@@ -263,5 +265,9 @@ def test_an_outline_has_four_points_a_window():
     assert curve.frequency[0] == pytest.approx(20, rel=0.01)
     assert curve.frequency[-1] == pytest.approx(20000, rel=0.01)
     assert curve.floor_hz == 50.0
+    ends_apart = np.concatenate(([10.0], F[300:-300], [40000.0]))
+    assert outline(Response(ends_apart, 0 * ends_apart)).frequency[[0, -1]] == pytest.approx(
+        (10, 40000), rel=0.01
+    )
     narrow = Response(np.linspace(1000, 1040, 50), np.zeros(50))
     assert outline(narrow) is narrow
