@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from experiments.errors import RecipeError
 from experiments.plan import Plan
 from experiments.space import Space
+from tests.examples import examples
 
 PLAN = Plan.from_dict(
     {
@@ -164,7 +165,7 @@ WILD = st.one_of(
 )  # fmt: skip
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(
     st.dictionaries(st.sampled_from([*PLAN.variables, "other", "x y"]), WILD),
     st.booleans(),

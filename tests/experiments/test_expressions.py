@@ -12,6 +12,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from experiments.expressions import Column, Expression, ExpressionError
+from tests.examples import examples
 
 NAMES = {"a": None, "b": None, "c": None, "w": ("x", "y", "z")}
 NAN = math.nan
@@ -84,7 +85,7 @@ def as_columns(data):
     return {"a": np.array(a), "b": np.array(b), "c": np.array(c), "w": words(*w)}
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(numbers(3), rows)
 def test_numbers_agree_with_python(text, data):
     found = Expression(text, NAMES).evaluate(as_columns(data))
@@ -93,7 +94,7 @@ def test_numbers_agree_with_python(text, data):
     np.testing.assert_allclose(found, expected, rtol=1e-12)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(truths(3), rows)
 def test_truths_agree_with_python(text, data):
     found = Expression(text, NAMES).evaluate(as_columns(data))
@@ -101,7 +102,7 @@ def test_truths_agree_with_python(text, data):
     assert found.tolist() == [python(text, dict(zip("abcw", row, strict=True))) for row in data]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(truths(2), rows, st.sampled_from("abcw"), st.lists(quarters, min_size=3, max_size=3))
 def test_what_is_known_does_not_depend_on_the_inactive_variable(text, data, missing, others):
     """Kleene's logic is sound: a known result is the same whatever the unknown part would be."""
@@ -142,7 +143,7 @@ tenths = st.integers(1, 400)
 digits = st.sampled_from([10, 100, 1000])
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=examples(300), deadline=None)
 @given(tenths, tenths, st.integers(1, 12), digits)
 @example(p=11, q=1, k=11, scale=10)  # 1.1 / 0.1 is a little above 11 in binary
 @example(p=3, q=1, k=3, scale=10)  # 3 * 0.1 is a little above 0.3

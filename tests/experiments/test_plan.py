@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from experiments.errors import PlanError, Problem
 from experiments.plan import Plan
 from experiments.template import PLAN_TEMPLATE
+from tests.examples import examples
 
 BRANIN = {
     "name": "branin",
@@ -411,7 +412,7 @@ JUNK = st.recursive(
 )
 
 
-@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(200), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.dictionaries(st.sampled_from(KEYS[:10]), JUNK, max_size=8))
 def test_junk_gives_a_plan_error_and_nothing_else(data):
     with pytest.raises(PlanError) as caught:
@@ -419,7 +420,7 @@ def test_junk_gives_a_plan_error_and_nothing_else(data):
     assert all(str(problem) for problem in caught.value.problems)
 
 
-@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(200), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_a_good_plan_with_one_wild_value_is_read_or_refused(data):
     plan = Plan.from_text(DESIGN).to_dict()
@@ -438,7 +439,7 @@ def test_a_good_plan_with_one_wild_value_is_read_or_refused(data):
     assert Plan.from_dict(read.to_dict()) == read
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(st.text(st.sampled_from("abxy=\"[]{}.,\n#0123456789 '-_:T\\"), max_size=80))
 def test_any_text_is_read_or_refused(text):
     with pytest.raises(PlanError):

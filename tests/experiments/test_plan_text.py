@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from experiments.plan_text import parse_toml
 from experiments.template import PLAN_TEMPLATE
+from tests.examples import examples
 
 
 @pytest.mark.parametrize(
@@ -67,7 +68,7 @@ def test_a_sound_document_is_left_alone():
     assert parse_toml(PLAN_TEMPLATE, "p") == (tomllib.loads(PLAN_TEMPLATE), [])
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(st.text(st.sampled_from("ab1 .,=[]\"'#\n-_ä\r{}"), max_size=60))
 def test_junk_is_read_as_toml_reads_it_or_told(text):
     data, problems = parse_toml(text, "p")

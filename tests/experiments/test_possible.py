@@ -13,6 +13,7 @@ from experiments.plan import Plan
 from experiments.possible import impossible
 from experiments.space import Space
 from experiments.template import PLAN_TEMPLATE
+from tests.examples import examples
 
 KNOBS = {
     "process": {"kind": "choice", "levels": ["resin", "filament"]},
@@ -97,7 +98,7 @@ COMPARE = st.tuples(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.lists(COMPARE, min_size=1, max_size=3))
 def test_agrees_with_going_through_every_recipe(parts):
     space = space_of({f"r{n}": f"{a} {op} {b}" for n, (a, op, b) in enumerate(parts)})

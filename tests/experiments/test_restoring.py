@@ -18,6 +18,7 @@ from experiments.ledger import Ledger
 from experiments.records import StoredCurve
 from experiments.restoring import preview_restore, restore
 from experiments.schema import STATE_TABLES
+from tests.examples import examples
 from tests.experiments.conftest import PLAN
 
 
@@ -173,7 +174,7 @@ def do(ledger, acts):
                 ledger.undo()
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=examples(6), deadline=None)
 @given(before=st.lists(ACTS, max_size=8), after=st.lists(ACTS, max_size=5))
 def test_backup_then_restore_is_the_identity(before, after):
     with tempfile.TemporaryDirectory() as place:

@@ -16,6 +16,7 @@ from experiments.errors import PlanError, RecipeError
 from experiments.plan import Plan
 from experiments.space import Count, Space
 from experiments.template import PLAN_TEMPLATE
+from tests.examples import examples
 
 METRICS = {"y": {"goal": "minimise"}}
 
@@ -177,7 +178,9 @@ def recipes_of(space, frame):
     return [frozen(space.settings(row)) for _, row in frame.iterrows()]
 
 
-QUICK = settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+QUICK = settings(
+    max_examples=examples(80), deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
 
 
 @QUICK

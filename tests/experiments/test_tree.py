@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from experiments.plan import Plan
 from experiments.tree import Tree
+from tests.examples import examples
 
 NESTED = {
     # In an order that puts children before their parents.
@@ -86,7 +87,7 @@ def test_wild_codes_are_not_looked_up(tree):
     assert tree.well_formed(wild).tolist() == [False, False]
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50), deadline=None)
 @given(st.lists(st.lists(st.integers(-1, 5), min_size=3, max_size=3), min_size=1, max_size=30))
 def test_unique_keeps_first_rows_in_place(rows):
     small = {f"x{i}": {"kind": "integer", "low": 0, "high": 5} for i in range(3)}

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from experiments.errors import TrialsError
 from optimiser import ageing
 from tests import kept_cones
+from tests.examples import examples
 
 PLAN = kept_cones.plan()
 SHELF = kept_cones.draw(drift=-2.0)
@@ -233,7 +234,7 @@ def test_wrong_questions_are_refused():
         ageing(PLAN, SHELF.trials, at=-1.0)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=examples(12), deadline=None)
 @given(
     st.lists(
         st.tuples(

@@ -22,6 +22,7 @@ from optimiser.drift import rig_drift
 from optimiser.process import mixture_quantile
 from optimiser.uncertainty import Drift
 from tests import workshops
+from tests.examples import examples
 
 PLAN = workshops.plan()
 
@@ -335,7 +336,7 @@ def test_the_demos_sessions_are_found_from_its_raw_files():
     np.testing.assert_allclose(found[:, 0], truth, atol=0.15)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(
     st.lists(st.tuples(st.integers(0, 2), st.integers(0, 2), st.integers(0, 6)), max_size=14),
     st.lists(st.sampled_from([80.0, 80.2, 81.0, 1e9, -3.0]), min_size=14, max_size=14),

@@ -11,6 +11,7 @@ from optimiser.one_way_analysis import one_way, pooled_interval
 from optimiser.repeats import hear, tie
 from optimiser.sources import behind, split, tied_model
 from tests import workshops
+from tests.examples import examples
 
 ALL = {"measurement", "print", "session"}
 # Rows as (recipe, cone, session), and the sources that they tell.
@@ -162,7 +163,7 @@ def test_the_model_drops_what_the_table_cannot_carry():
     assert tied_model(tied_of([]))[1] is None
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(
     st.lists(st.tuples(st.integers(0, 3), st.integers(0, 2), st.integers(0, 3)), max_size=14),
     st.lists(

@@ -15,6 +15,7 @@ from experiments.acoustics.bands import (
     octaves,
     smooth,
 )
+from tests.examples import examples
 
 
 def test_band_refuses_a_fraction_under_one():
@@ -45,7 +46,7 @@ def test_energy_mean_interpolates_the_edges():
 
 
 @given(st.integers(0, 1000), st.integers(3, 60), st.integers(2, 9))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 def test_points_on_the_line_change_nothing(seed, points, extra):
     rng = np.random.default_rng(seed)
     f = np.sort(rng.uniform(20, 20000, points))

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from experiments.acoustics.curves import Distortion, Impulse, Response, tidy
 from experiments.errors import CurveError
+from tests.examples import examples
 
 F = np.array([100.0, 200.0, 400.0])
 
@@ -54,7 +55,7 @@ def test_time_of_an_impulse():
 
 
 @given(st.lists(st.tuples(st.integers(1, 20), st.floats(-50, 50)), min_size=1, max_size=40))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 def test_tidy_sorts_and_averages(rows):
     keys, values = zip(*rows, strict=True)
     found = tidy(keys, values)

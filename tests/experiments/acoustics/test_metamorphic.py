@@ -19,6 +19,7 @@ from experiments.acoustics.decay import decay
 from experiments.acoustics.listening import measure
 from experiments.acoustics.response import deviation, effective_range, level
 from experiments.acoustics.response import smoothed as smoothed_response
+from tests.examples import examples
 
 FREQUENCIES = ("lower_limit_hz", "upper_limit_hz", "breakup_hz")
 BAND = (200.0, 4000.0)
@@ -62,7 +63,7 @@ def build(known):
 
 
 @given(curves, st.floats(-40, 40))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=examples(20), deadline=None)
 def test_gain_moves_levels_only(build, case, gain):
     curve = build(*case)
     moved = Response(curve.frequency, curve.level + gain)
@@ -72,7 +73,7 @@ def test_gain_moves_levels_only(build, case, gain):
 
 
 @given(curves, st.floats(0.5, 2.0))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=examples(20), deadline=None)
 def test_stretching_frequency_moves_frequencies_only(build, case, stretch):
     curve = build(*case)
     moved = Response(curve.frequency * stretch, curve.level)
@@ -86,7 +87,7 @@ def test_stretching_frequency_moves_frequencies_only(build, case, stretch):
 
 
 @given(curves)
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=examples(20), deadline=None)
 def test_grid_density_changes_nothing(build, case):
     curve = build(*case)
     middle = np.sqrt(curve.frequency[1:] * curve.frequency[:-1])
@@ -110,7 +111,7 @@ def test_grid_density_changes_nothing(build, case):
 
 
 @given(curves, st.randoms(use_true_random=False))
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=examples(8), deadline=None)
 def test_order_units_and_marks_change_nothing(build, known, case, random):
     curve = build(*case)
     plain = known.response_text(curve.frequency, curve.level, digits=7)
@@ -138,7 +139,7 @@ modes = st.tuples(st.floats(200, 4000), st.floats(3, 40))
 
 
 @given(modes, st.floats(0.001, 1000), st.sampled_from([1.0, -1.0]), st.integers(0, 5000))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 def test_gain_polarity_and_delay_leave_the_decay(known, mode, gain, sign, delay):
     h = known.mode(*mode, seconds=0.3, lead=50)
     a = decay(Impulse(h, 48000.0))
@@ -147,7 +148,7 @@ def test_gain_polarity_and_delay_leave_the_decay(known, mode, gain, sign, delay)
 
 
 @given(modes, st.integers(1, 20_000))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 def test_a_silent_tail_leaves_the_decay(known, mode, tail):
     h = known.mode(*mode, seconds=0.3)
     a = decay(Impulse(h, 48000.0))
@@ -159,7 +160,7 @@ short = st.tuples(st.floats(300, 4000), st.floats(3, 20))
 
 
 @given(short, st.floats(0.01, 100), st.sampled_from([1.0, -1.0]), st.integers(0, 2000))
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=examples(12), deadline=None)
 def test_gain_polarity_and_delay_leave_the_resonance(known, mode, gain, sign, delay):
     h = known.mode(*mode, seconds=0.15, lead=50)
     a = values(Impulse(h, 48000.0))
@@ -172,7 +173,7 @@ def test_gain_polarity_and_delay_leave_the_resonance(known, mode, gain, sign, de
 
 
 @given(short, st.floats(0.5, 2.0))
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=examples(12), deadline=None)
 def test_a_faster_clock_shortens_the_decay(known, mode, speed):
     h = known.mode(*mode, seconds=0.15)
     a = values(Impulse(h, 48000.0), band=(100.0, 9000.0))
@@ -183,7 +184,7 @@ def test_a_faster_clock_shortens_the_decay(known, mode, speed):
 
 
 @given(st.lists(st.floats(0.01, 30), min_size=3, max_size=40), st.floats(0.5, 2.0))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 def test_distortion_scales_with_its_percentages_and_frequencies(percent, stretch):
     f = np.geomspace(50, 5000, len(percent))
     a = values(Distortion(f, np.array(percent)))

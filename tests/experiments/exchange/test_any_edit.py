@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from experiments.errors import ExchangeError
 from experiments.exchange import apply, export_csv, preview_csv
 from experiments.trials import WEIGHED
+from tests.examples import examples
 
 GOOD = {
     "plate": ["", "1", "4"],
@@ -93,7 +94,7 @@ def shown(preview, before):
 
 
 @settings(
-    max_examples=30,
+    max_examples=examples(30),
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
@@ -145,7 +146,7 @@ def test_any_edit_is_refused_whole_or_does_what_the_preview_showed(
 
 
 @settings(
-    max_examples=60,
+    max_examples=examples(60),
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
