@@ -180,10 +180,9 @@ def decay(impulse: Impulse) -> Decay:
 
 def _end(level: npt.NDArray[np.float64], last: int) -> float:
     """Instant of the crossing after sample `last`, in samples, straight in dB."""
-    if last + 1 >= level.size or level[last + 1] <= 0:
+    if level[last + 1] <= 0:
         return float(last)
-    fall = math.log(level[last] / level[last + 1])
-    return last + (math.log(level[last] / THRESHOLD) / fall if fall > 0 else 0.0)
+    return last + math.log(level[last] / THRESHOLD) / math.log(level[last] / level[last + 1])
 
 
 def _why_loud(level: npt.NDArray[np.float64], start: int, last: int) -> Reason:

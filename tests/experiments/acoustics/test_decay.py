@@ -158,6 +158,8 @@ def test_noise_is_read_from_the_last_tenth_or_the_last_eight_samples(size):
     inside = decay(pulse(size, 2, **{f"b{tenth}": -0.01}))
     assert inside.noise_db == pytest.approx(20 * math.log10(0.01 / 0.05))
     assert decay(pulse(size, 2, **{f"b{tenth + 1}": -0.01})).noise_db == -math.inf
+    louder = Impulse(3 * pulse(size, 2, **{f"b{tenth}": -0.01}).samples, RATE)
+    assert decay(louder).noise_db == pytest.approx(inside.noise_db)
 
 
 def test_a_peak_near_the_end_is_not_its_own_noise():
