@@ -58,7 +58,8 @@ def draw_dead_ends(answer: DeadEnds, *, labels: Mapping[str, str] | None = None)
     for place, variant in zip(places, variants, strict=True):
         dead = variant.verdict == "drop"
         colour = LIGHT["quiet"] if dead else LIGHT["sea"]
-        axes.barh(place, variant.probability, height=0.62, color=colour)
+        name = label_of(variant.variable, labels)
+        axes.barh(place, variant.probability, height=0.62, color=colour, label=name)
         # The words stand in a column right of the axis, which ends at 1.
         axes.text(
             1.03,

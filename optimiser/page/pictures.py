@@ -6,7 +6,6 @@ import csv
 import io
 import json
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -15,32 +14,13 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from experiments.exchange.cells import disarm
-from optimiser import figures, wording
-from optimiser.figures.style import Floats
+from optimiser import figures
+from optimiser.page.series import Series, band_series, drawn_series
 
-__all__ = ["Picture", "Series", "picture", "tell_value"]
+__all__ = ["Picture", "picture"]
 
 MOST_POINTS = 1500
 """Points of a picture whose values the page can tell."""
-
-
-@dataclass(frozen=True)
-class Series:
-    """One curve or cloud of a picture.
-
-    Parameters
-    ----------
-    name, across, up : str
-        What it is, and what its axes are, with their units.
-    x, y : numpy.ndarray, shape (n,)
-        In the units of the axes.
-    """
-
-    name: str
-    across: str
-    up: str
-    x: Floats
-    y: Floats
 
 
 @dataclass(frozen=True)
@@ -74,8 +54,12 @@ class Picture:
         for series in self.series:
             heads = ("series", series.across or "x", series.up or "y")
             writer.writerow([disarm(each) for each in heads])
-            for x, y in zip(series.x, series.y, strict=True):
-                writer.writerow([disarm(series.name), f"{x:.6g}", f"{y:.6g}"])
+            sides = [
+                [f"{value:.6g}" for value in values] if words is None else map(disarm, words)
+                for values, words in ((series.x, series.x_words), (series.y, series.y_words))
+            ]
+            for x, y in zip(*sides, strict=True):
+                writer.writerow([disarm(series.name), x, y])
         return out.getvalue()
 
 
@@ -98,12 +82,13 @@ def picture(figure: Figure, key: str, caption: str, alternative: str = "") -> Pi
     Picture
     """
     drawn = figures.to_inline_svg(figure, key, alternative=f"{caption} {alternative}".strip())
-    found = list(_drawn(figure))
+    found = list(drawn_series(figure))
     points = _points(figure, found)
     # What matplotlib drew holds no text of the user's unescaped, and what `to_inline_svg` adds is
     # escaped there.
     svg = Markup(_without_style(drawn))
-    return Picture(key, svg, caption, points, [series for _, series in found])
+    series = [*(each for _, each in found), *band_series(figure)]
+    return Picture(key, svg, caption, points, series)
 
 
 def _without_style(svg: str) -> str:
@@ -117,37 +102,6 @@ def _without_style(svg: str) -> str:
 def _attributes(match: re.Match[str]) -> str:
     pairs = (pair.partition(":") for pair in match[1].split(";") if pair.strip())
     return " ".join(f'{name.strip()}="{value.strip()}"' for name, _, value in pairs)
-
-
-def _drawn(figure: Figure) -> Iterator[tuple[Axes, Series]]:
-    """Give every line and cloud that stands on the axes' own scales."""
-    for axes in figure.axes:
-        across, up = (_words(each) for each in (axes.get_xlabel(), axes.get_ylabel()))
-        for line in axes.get_lines():
-            if line.get_transform() == axes.transData:
-                x, y = (np.asarray(each, dtype=float) for each in line.get_data(orig=False))
-                yield axes, Series(_name(line.get_label()), across, up, x, y)
-        for cloud in axes.collections:
-            places = np.asarray(cloud.get_offsets(), dtype=float)
-            if cloud.get_offset_transform() == axes.transData and len(places):
-                yield axes, Series(_name(cloud.get_label()), across, up, *places.T)
-
-
-def _name(label: object) -> str:
-    """Give a label that somebody set; matplotlib's own begin with a line."""
-    text = str(label)
-    return "" if text.startswith("_") else _words(text)
-
-
-def _words(text: str) -> str:
-    return " ".join(text.split())
-
-
-def tell_value(axis: str, value: float) -> str:
-    """Tell a value with the name and the unit of its axis: ``frequency 577.7 Hz``."""
-    found = re.fullmatch(r"(.*?)\s*\(([^()]*)\)", axis)
-    name, unit = found.groups() if found else (axis, "")
-    return f"{name} {wording.with_unit(wording.number(value), unit)}"
 
 
 def _points(figure: Figure, drawn: list[tuple[Axes, Series]]) -> str:
@@ -164,12 +118,12 @@ def _points(figure: Figure, drawn: list[tuple[Axes, Series]]) -> str:
         ).all(axis=1)
         kept = np.flatnonzero(inside)
         kept = kept[:: max(1, -(-kept.size // share))]
+        texts = series.texts()
         points = [
             [
                 round(float(places[one, 0]), 1),
                 round(height - float(places[one, 1]), 1),
-                tell_value(series.across or "x", float(series.x[one])),
-                tell_value(series.up or "y", float(series.y[one])),
+                *texts[one],
             ]
             for one in kept
         ]

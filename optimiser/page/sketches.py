@@ -17,7 +17,8 @@ from matplotlib.ticker import MaxNLocator
 
 from optimiser import wording
 from optimiser.figures.style import hertz
-from optimiser.page.pictures import Picture, Series, tell_value
+from optimiser.page.pictures import Picture
+from optimiser.page.series import Series, tell_value
 from optimiser.records.expectations import CurveBand
 
 __all__ = ["sketch"]

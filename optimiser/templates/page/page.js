@@ -67,7 +67,7 @@ function readable(figure) {
     spot.setAttribute("cy", point[1]);
     svg.append(spot);
     const name = one.name ? one.name + ": " : "";
-    read.textContent = `${name}${point[2]}, ${point[3]}`;
+    read.textContent = name + [point[2], point[3]].filter(Boolean).join(", ");
   }
 }
 
