@@ -44,7 +44,7 @@ MODULES = {
         for name, others in PUBLISHED.items()
     },
 }
-SECONDS = 60
+SECONDS, BYTES = 60, 4 << 30  # a mutant that takes more of either is noticed
 
 SWAPS: dict[type[ast.AST], type[ast.AST]] = {
     ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq,
@@ -183,6 +183,7 @@ def survives(session: pytest.Session, module: ModuleType, tree: ast.Module) -> b
         # Whatever happens in here, the process must not go on as a second parent.
         try:
             resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS + 1))
+            resource.setrlimit(resource.RLIMIT_AS, (BYTES, BYTES))
             null = os.open(os.devnull, os.O_WRONLY)
             os.dup2(null, 1)
             os.dup2(null, 2)
