@@ -1,12 +1,15 @@
 """Broken input by the thousand, in a process of its own: ``python -m tests.fuzzing KIND COUNT``.
 
-Each case has to end within 5 s of processor time, either well or with an error that the user can
-mend. The process has a limit of memory, and ends at once if a file outside its folder is written,
-moved or removed, or the network is asked for.
+Each case is a command, as a user gives it: `check` for plans, `import` for tables and workbooks,
+`unpack` for archives, any verb for command lines. It has to end within 5 s of processor time (and
+within a minute by the clock), either well or with an error that the user can mend. The process has
+a limit of memory, and ends at once if a file outside its folder is written, moved or removed, or
+the network is asked for.
 """
 
 from __future__ import annotations
 
+import importlib
 import os
 import random
 import re
@@ -19,10 +22,14 @@ import time
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
+from urllib.parse import unquote, urlsplit
+
+from click.testing import CliRunner
 
 from tests.memory import most_megabytes
 
 SECONDS = 5.0
+WAITING = 60.0
 MEMORY = 3 << 30
 OUTSIDE = 98
 
@@ -36,7 +43,7 @@ ODD = [
 
 def guard(folder: Path) -> None:
     """End the process as soon as anything outside the folder is touched."""
-    inside = (str(folder), "/dev/")
+    inside = (str(folder), os.devnull, "/dev/tty")
     single = {"os.remove", "os.rmdir", "os.mkdir", "os.truncate", "os.chmod", "os.utime"}
     double = {"os.rename", "os.link", "os.symlink"}
 
@@ -51,6 +58,10 @@ def guard(folder: Path) -> None:
         if event == "open" and isinstance(arguments[2], int):
             if arguments[2] & (os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_APPEND):
                 paths = [arguments[0]]
+        elif event == "sqlite3.connect":
+            name = os.fsdecode(arguments[0])
+            if name != ":memory:":
+                paths = [unquote(urlsplit(name).path) if name.startswith("file:") else name]
         elif event in single:
             paths = [arguments[0]]
         elif event in double:
@@ -128,25 +139,16 @@ def spoil_bytes(content: bytes, rng: random.Random) -> bytes:
 Case = Callable[[random.Random], str]
 
 
-def plans(_folder: Path) -> Case:
-    """Plans: the template and a small one, spoilt."""
-    from experiments.errors import ExperimentError
-    from experiments.plan import Plan
-    from experiments.space import Space
-    from experiments.template import PLAN_TEMPLATE
-    from tests.optimiser.command.conftest import PLAN
+def told(words: list[str], answer: str = "") -> str:
+    """Give a command and say how it ended."""
+    from optimiser.command import main
 
-    def case(rng: random.Random) -> str:
-        text = spoil_text(rng.choice([PLAN, PLAN, PLAN_TEMPLATE]), rng)
-        try:
-            plan = Plan.from_text(text)
-            space = Space(plan)
-            space.sample(2, seed=0)
-            return "taken" if Plan.from_dict(plan.to_dict()) == plan else "not itself"
-        except ExperimentError:
-            return "refused"
-
-    return case
+    done = CliRunner().invoke(main, words, input=answer)
+    escaped = done.exception is not None and not isinstance(done.exception, SystemExit)
+    if escaped or "fault of its own" in done.stderr or "Traceback" in done.output:
+        return f"failed: {words}: {done.exception!r} {done.stderr[-300:]}"
+    ends = {0: "taken", 1: "stopped", 2: "refused"}
+    return ends.get(done.exit_code, f"failed: {words}: status {done.exit_code}")
 
 
 def _experiment(folder: Path) -> Path:
@@ -164,35 +166,58 @@ def _experiment(folder: Path) -> Path:
     return place
 
 
-def _sheets(folder: Path, name: str, spoil: Callable[[bytes, random.Random], bytes]) -> Case:
-    """Read a spoilt sheet; every twentieth is taken in and undone."""
-    from experiments.errors import ExperimentError
-    from experiments.exchange import apply, export_table, preview_csv
-    from experiments.exchange.cells import read_sheet
-    from experiments.exchange.rows import columns_of, typed_rows
-    from experiments.ledger import Ledger
+def _fresh(base: Path, place: Path) -> Path:
+    """Put a copy of an experiment where the last one was worked on."""
+    shutil.rmtree(place, ignore_errors=True)
+    shutil.copytree(base, place)
+    return place
 
-    ledger = Ledger.open(_experiment(folder))
-    content = export_table(ledger, folder / name).read_bytes()
-    path, plan = folder / f"odd-{name}", ledger.plan
-    count = 0
+
+def plans(folder: Path) -> Case:
+    """Plans: the template and a small one, spoilt, in a folder with cones."""
+    from experiments.plan import Plan
+    from experiments.space import Space
+    from experiments.template import PLAN_TEMPLATE
+    from tests.optimiser.command.conftest import PLAN
+
+    place = _experiment(folder)
+    path = place / "experiment.toml"
 
     def case(rng: random.Random) -> str:
-        nonlocal count
-        count += 1
+        content = spoil_text(rng.choice([PLAN, PLAN, PLAN_TEMPLATE]), rng).encode()
+        path.write_bytes(spoil_bytes(content, rng) if rng.random() < 0.05 else content)
+        result = told(["check", "--in", str(place)])
+        if result == "taken":
+            plan = Plan.from_toml(path)
+            Space(plan).sample(2, seed=0)
+            return result if Plan.from_dict(plan.to_dict()) == plan else "not itself"
+        return result
+
+    return case
+
+
+def _sheets(folder: Path, name: str, spoil: Callable[[bytes, random.Random], bytes]) -> Case:
+    """Import a spoilt sheet; some are taken in and undone."""
+    from experiments.exchange import export_table
+    from experiments.ledger import Ledger
+
+    base, place = _experiment(folder), folder / "work"
+    with Ledger.open(base) as ledger:
+        content = export_table(ledger, folder / name).read_bytes()
+    path, table = folder / f"odd-{name}", _fresh(base, place) / "experiment.db"
+
+    def case(rng: random.Random) -> str:
         path.write_bytes(spoil(content, rng))
-        try:
-            if count % 20:
-                return (
-                    "taken" if typed_rows(read_sheet(path, columns_of(plan)), plan, name) else ""
-                )
-            preview = preview_csv(ledger, path)
-            apply(ledger, preview)
-            if preview.changes:
-                ledger.undo()
-            return "taken in"
-        except ExperimentError:
-            return "refused"
+        before = table.read_bytes()
+        take_in = rng.random() < 0.5
+        result = told(["import", str(path), "--in", str(place)], "y\n" if take_in else "n\n")
+        if table.read_bytes() == before:
+            return f"{result}, nothing changed"
+        if not take_in:
+            return f"failed: {path} was taken in unasked"
+        undone = told(["undo", "--in", str(place)])
+        _fresh(base, place)
+        return f"{result}, changed" if undone == "taken" else f"failed: undo was {undone}"
 
     return case
 
@@ -235,10 +260,8 @@ def archives(folder: Path) -> Case:
     import json
     from hashlib import sha256
 
-    from experiments.errors import ArchiveError
     from experiments.ledger import Ledger
     from experiments.packing import pack
-    from experiments.unpacking import unpack
 
     with Ledger.open(_experiment(folder)) as ledger:
         pack(ledger, folder / "radio.zip")
@@ -246,6 +269,7 @@ def archives(folder: Path) -> Case:
     with zipfile.ZipFile(folder / "radio.zip") as archive:
         files = {name: archive.read(name) for name in archive.namelist()}
     path, out = folder / "odd.zip", folder / "out"
+    beside = {*os.listdir(folder), path.name}
 
     def case(rng: random.Random) -> str:
         if rng.random() < 0.5:
@@ -263,12 +287,10 @@ def archives(folder: Path) -> Case:
             with zipfile.ZipFile(path, "w", zipfile.ZIP_STORED) as target:
                 for each, content in odd.items():
                     target.writestr(each, content)
-        try:
-            unpack(path, out)
-        except ArchiveError:
-            return "refused" if not out.exists() else "left behind"
-        shutil.rmtree(out)
-        return "taken"
+        result = told(["unpack", str(path), str(out), "--yes"])
+        if result == "taken":
+            shutil.rmtree(out)
+        return result if set(os.listdir(folder)) == beside else "left behind"
 
     return case
 
@@ -280,35 +302,45 @@ SLOW = ("demo", "page", "report", "knobs", "deadends", "outlook", "recommend", "
 def commands(folder: Path) -> Case:
     """Command lines: a verb, and words that go with it or do not."""
     import click
-    from click.testing import CliRunner
 
     from optimiser.command import main
     from optimiser.command.root import VERBS
 
     base = _experiment(folder)
     place = folder / "work" / "radio"
-    context, runner, count = click.Context(main), CliRunner(), 0
+    context, count = click.Context(main), 0
     names = ["1", "2", "3", "raw.txt", "t.csv", "t.xlsx", "p.zip", "b.db", "wall=0.5", "loss=3"]
     quick = [verb for verb in VERBS if verb not in SLOW]
+
+    def fitting(rng: random.Random, params: list[click.Parameter]) -> list[str]:
+        """Give what the verb takes, most of it with a value that might be meant."""
+        words: list[str] = []
+        for each in rng.sample(params, rng.randint(0, min(4, len(params)))):
+            option = isinstance(each, click.Option)
+            words += each.opts[-1:] if option else []
+            if not (option and each.is_flag):
+                words.append(rng.choice(names if rng.random() < 0.8 else ODD))
+        return words
 
     def case(rng: random.Random) -> str:
         nonlocal count
         if count % 40 == 0:
             os.chdir(folder)
             shutil.rmtree(place.parent, ignore_errors=True)
-            shutil.copytree(base, place)
-            os.chdir(place)
+            os.chdir(_fresh(base, place))
         count += 1
         verb = rng.choice(quick) if rng.random() < 0.97 else rng.choice(SLOW[2:])
-        options = [name for each in main.get_command(context, verb).params for name in each.opts]
-        pool = [*names, *ODD, *(name for name in options if name[:1] == "-")]
-        words = [rng.choice(rng.choice([names, pool, options])) for _ in range(rng.randint(0, 5))]
+        params = main.get_command(context, verb).params
+        if rng.random() < 0.5:
+            words = fitting(rng, params)
+        else:
+            options = [name for each in params for name in each.opts]
+            pool = [*names, *ODD, *(name for name in options if name[:1] == "-")]
+            several = range(rng.randint(0, 5))
+            words = [rng.choice(rng.choice([names, pool, options])) for _ in several]
         # An odd word may be the name of a file to write, which is then the user's wish.
         words = [word for word in words if not word.startswith(("/", "..")) and "\0" not in word]
-        done = runner.invoke(main, [verb, *words], input=rng.choice(["", "y\n", "n\n"]))
-        if "fault of its own" in done.stderr or "Traceback" in done.output:
-            return f"failed: {verb} {words}: {done.stderr[-300:]}"
-        return f"status {done.exit_code}" if done.exit_code in (0, 1, 2) else f"failed: {words}"
+        return told([verb, *words], rng.choice(["", "y\n", "n\n"]))
 
     return case
 
@@ -325,13 +357,19 @@ KINDS: dict[str, Callable[[Path], Case]] = {
 def run(kind: str, count: int, seed: int) -> None:
     """Run the cases of one kind and print what came of them."""
     folder = Path(tempfile.mkdtemp(prefix="fuzzing-"))
-    tempfile.tempdir = os.environ["MPLCONFIGDIR"] = str(folder)
+    tempfile.tempdir = str(folder)
+    # Where it is asked for first, it may ask the system for its fonts and keep a list of them.
+    importlib.import_module("matplotlib.font_manager")
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
 
-    def late(*_: object) -> None:
-        raise BaseException(f"a case took more than {SECONDS} s of processor time")
+    def late(sort: int, _frame: object) -> None:
+        busy = f"{SECONDS} s of processor time"
+        raise BaseException(
+            f"a case took more than {busy if sort == signal.SIGPROF else f'{WAITING} s'}"
+        )
 
     signal.signal(signal.SIGPROF, late)
+    signal.signal(signal.SIGALRM, late)
     case = KINDS[kind](folder)
     guard(folder)
     results: dict[str, int] = {}
@@ -339,6 +377,7 @@ def run(kind: str, count: int, seed: int) -> None:
     for number in range(count):
         rng = random.Random(f"{kind} {seed} {number}")
         signal.setitimer(signal.ITIMER_PROF, SECONDS)
+        signal.setitimer(signal.ITIMER_REAL, WAITING)
         start = time.process_time()
         try:
             result = case(rng)
@@ -346,6 +385,7 @@ def run(kind: str, count: int, seed: int) -> None:
             print(f"case {number} of {kind}, seed {seed}", file=sys.stderr)
             raise
         signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.setitimer(signal.ITIMER_REAL, 0)
         slowest = max(slowest, time.process_time() - start)
         if result.startswith(("failed", "not itself", "left behind")):
             raise SystemExit(f"case {number} of {kind}, seed {seed}: {result}")
