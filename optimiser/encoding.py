@@ -55,6 +55,12 @@ class Points:
         """Give the chosen rows."""
         return Points(self.numbers[rows], self.levels[rows])
 
+    def parts(self, size: int) -> list[Points]:
+        """Split into so many rows each; one part at least."""
+        return [
+            self.take(slice(start, start + size)) for start in range(0, max(len(self), 1), size)
+        ]
+
     def of_experiment(self, place: int) -> Points:
         """Add the choice `ORIGIN`: 0 for this experiment, 1 for an earlier one."""
         column = np.full((len(self), 1), place, dtype=np.intp)

@@ -9,40 +9,55 @@ the kernel's factor.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from optimiser.encoding import ORIGIN, Points
+from optimiser.encoding import ORIGIN, Encoding, Points
+from optimiser.kernels import matern
 from optimiser.process import EnsembleProcess
 from optimiser.surrogate import Model
+from optimiser.threads import over_parts
 
 __all__ = ["DrawnFunctions", "Paths"]
 
 Floats = npt.NDArray[np.float64]
+Floats32 = npt.NDArray[np.float32]
 
 _FEATURES = 768
 _EACH = 32  # functions a hyperparameter set: enough for a probability of a few per cent
+_PART = 256  # recipes valued at a time: their features stay in a processor's cache
 
 
 @dataclass(frozen=True)
-class _Features:
-    """Random features of one hyperparameter set."""
+class _Set:
+    """Functions of one hyperparameter set; recipes come as `_wide` gives them.
 
-    frequencies: npt.NDArray[np.float32]  # (p, features)
-    phases: npt.NDArray[np.float32]
-    signs: list[npt.NDArray[np.float32]]  # a choice: (levels, features)
-    weights: npt.NDArray[np.float32]  # (features, functions)
-    constants: npt.NDArray[np.float32]  # (experiments, functions)
+    A sign of -1 is a phase of half a turn, so that numbers, choices and phases enter the features
+    by one product of matrices; so do the squared distances to the observations.
+    """
 
-    def values(self, points: Points) -> Floats:
-        """Give the prior functions at the points, (m, functions)."""
-        waves = np.cos(points.numbers.astype(np.float32) @ self.frequencies + self.phases)
-        for column, sign in enumerate(self.signs):
-            waves *= sign[points.levels[:, column]]
-        place = points.levels[:, -1] if len(self.constants) > 1 else np.zeros(len(points), int)
-        return np.asarray(waves @ self.weights + self.constants[place], dtype=float)
+    waves: Floats32  # (numbers, constant and levels; features)
+    weights: Floats32  # (features, functions)
+    constants: Floats  # (experiments, functions): prior mean and its correction
+    squares: Floats  # (squares, numbers and constant; n): squared distances to the observations
+    levels: Floats  # (levels, n): logarithm of what differing levels take off
+    pull: Floats  # (n, functions): what pulls the functions onto the observations
+
+    def prior(self, wide: Floats, place: npt.NDArray[np.intp]) -> Floats:
+        """Give the functions as they are without observations, (m, functions)."""
+        columns = wide[:, -len(self.waves) :].astype(np.float32)
+        angles = columns @ self.waves
+        waves = np.cos(angles, out=angles)
+        return np.asarray(waves @ self.weights, dtype=float) + self.constants[place]
+
+    def __call__(self, wide: Floats, place: npt.NDArray[np.intp]) -> Floats:
+        """Give the functions' values, (m, functions), standardised."""
+        squared = wide[:, : len(self.squares)] @ self.squares
+        np.maximum(squared, 0.0, out=squared)
+        cross = matern(squared, wide[:, len(self.squares) :] @ self.levels)
+        return self.prior(wide, place) + cross @ self.pull
 
 
 class Paths:
@@ -60,61 +75,126 @@ class Paths:
     def __init__(self, process: EnsembleProcess, *, seed: int, each: int = _EACH) -> None:
         self.process = process
         rng = np.random.default_rng(seed)
-        self._features = [_features(process, place, each, rng) for place in range(process.draws)]
+        drawn = [_features(process, place, each, rng) for place in range(process.draws)]
         # Matheron's rule: weights that pull each prior function onto the observations.
-        pulls = []
-        for place, features in enumerate(self._features):
+        wide, origin = _wide(process.encoding, process.points_)
+        for place, features in enumerate(drawn):
             root = np.linalg.cholesky(process.noise(place))
             noise = root @ rng.standard_normal((len(process.outputs_), each))
-            gap = process.outputs_[:, None] - features.values(process.points_) - noise
-            pulls.append(process.half_[place].T @ (process.half_[place] @ gap))
-        self._pull = np.stack(pulls)
+            gap = process.outputs_[:, None] - features.prior(wide, origin) - noise
+            pull = process.half_[place].T @ (process.half_[place] @ gap)
+            drawn[place] = _corrected(process, place, features, pull)
+        self._sets = drawn
 
-    def __call__(self, points: Points, *, chunk: int = 4096) -> Floats:
+    def thinned(self, every: int) -> Paths:
+        """Give one function in so many of each hyperparameter set."""
+        other = object.__new__(Paths)
+        other.process = self.process
+        other._sets = [
+            replace(
+                one,
+                weights=np.ascontiguousarray(one.weights[:, ::every]),
+                constants=one.constants[:, ::every],
+                pull=np.ascontiguousarray(one.pull[:, ::every]),
+            )
+            for one in self._sets
+        ]
+        return other
+
+    def __call__(self, points: Points) -> Floats:
         """Give the functions' values, (functions, m), in output units.
 
         Parameters
         ----------
         points : Points
             m recipes.
-        chunk : int
-            Recipes valued at a time; bounds the memory.
         """
+        return over_parts(self.of_part, points.parts(_PART))
+
+    def of_part(self, points: Points) -> Floats:
+        """Give the same of a few recipes, valued at a time."""
         process = self.process
-        blocks = []
-        for start in range(0, len(points), chunk):
-            part = process.placed(points.take(slice(start, start + chunk)))
-            cross = process.covariance(part, process.points_)
-            prior = np.stack([features.values(part) for features in self._features])
-            blocks.append(np.swapaxes(prior + cross @ self._pull, 1, 2).reshape(-1, len(part)))
-        values = np.concatenate(blocks, axis=1)
-        return process.centre_ + process.scale_ * values
+        wide, origin = _wide(process.encoding, process.placed(points))
+        values = np.vstack([np.ascontiguousarray(one(wide, origin).T) for one in self._sets])
+        values *= process.scale_
+        values += process.centre_
+        return values
 
 
-def _features(
-    process: EnsembleProcess, place: int, each: int, rng: np.random.Generator
-) -> _Features:
-    """Draw the features of one hyperparameter set."""
+def _wide(encoding: Encoding, points: Points) -> tuple[Floats, npt.NDArray[np.intp]]:
+    """Give recipes as rows to multiply with, and which experiment each belongs to.
+
+    The columns: squares of the numbers, the numbers, 1, then 1 or 0 a level of each choice.
+    """
+    marks = [
+        points.levels[:, [column]] == np.arange(count)
+        for column, count in enumerate(encoding.level_counts)
+    ]
+    one = np.ones((len(points), 1))
+    wide = np.hstack([points.numbers**2, points.numbers, one, *marks])
+    informed = ORIGIN in encoding.inputs
+    return wide, points.levels[:, -1] if informed else np.zeros(len(points), dtype=np.intp)
+
+
+def _features(process: EnsembleProcess, place: int, each: int, rng: np.random.Generator) -> _Set:
+    """Draw the features of one hyperparameter set; nothing pulls them yet."""
     encoding = process.encoding
     lengths = np.exp(process.sets_[place, : len(encoding.inputs)])
     numeric = len(encoding.inputs) - len(encoding.level_counts)
     by_column = lengths[:numeric][encoding.owner]
     normal = rng.standard_normal((len(encoding.owner), _FEATURES))
     heavy = np.sqrt(rng.chisquare(5, _FEATURES) / 5)
-    frequencies = normal / heavy / by_column[:, None]
-    signs = []
+    waves = [normal / heavy / by_column[:, None]]
+    turns = []
     for count, length in zip(encoding.level_counts, lengths[numeric:], strict=True):
         shared = rng.random((count, _FEATURES)) < np.exp(-0.5 / length**2)
         common = rng.choice([-1.0, 1.0], _FEATURES)
         own = rng.choice([-1.0, 1.0], (count, _FEATURES))
-        signs.append(np.where(shared, common, own).astype(np.float32))
+        turns.append(np.where(np.where(shared, common, own) < 0, np.pi, 0.0))
     amplitude = np.sqrt(2.0 * process.signal_[place] / _FEATURES)
-    return _Features(
-        frequencies.astype(np.float32),
-        rng.uniform(0, 2 * np.pi, _FEATURES).astype(np.float32),
-        signs,
-        (amplitude * rng.standard_normal((_FEATURES, each))).astype(np.float32),
-        _constants(process, place, each, rng).astype(np.float32),
+    waves += [rng.uniform(0, 2 * np.pi, (1, _FEATURES)), *turns]
+    return _Set(
+        waves=np.vstack(waves).astype(np.float32),
+        weights=(amplitude * rng.standard_normal((_FEATURES, each))).astype(np.float32),
+        constants=_constants(process, place, each, rng),
+        squares=_squares(process, 1.0 / by_column**2),
+        levels=_levels(process, 1.0 / lengths[numeric:] ** 2),
+        pull=np.zeros((len(process.points_), each)),
+    )
+
+
+def _squares(process: EnsembleProcess, rate: Floats) -> Floats:
+    """Give what `_wide` is multiplied with to get squared scaled distances."""
+    seen = process.points_.numbers.T  # |a - b|^2 = a^2 - 2 a b + b^2
+    own = np.repeat(rate[:, None], seen.shape[1], axis=1)
+    return np.vstack([own, -2.0 * rate[:, None] * seen, rate @ seen**2])
+
+
+def _levels(process: EnsembleProcess, rate: Floats) -> Floats:
+    """Give what the marks of levels are multiplied with to get the kernel's exponent."""
+    seen = process.points_.levels.T
+    counts = process.encoding.level_counts
+    apart = [
+        each * (np.arange(count)[:, None] != levels)
+        for count, levels, each in zip(counts, seen, rate, strict=True)
+    ]
+    return np.vstack([np.zeros((0, len(process.points_))), *apart])
+
+
+def _corrected(process: EnsembleProcess, place: int, features: _Set, pull: Floats) -> _Set:
+    """Pull the functions of one hyperparameter set onto the observations."""
+    experiments = np.arange(len(features.constants))
+    apart = np.zeros((1, len(pull), 1))
+    if len(experiments) > 1:
+        apart = (experiments[:, None] != process.points_.levels[:, -1])[:, :, None].astype(float)
+    level = np.broadcast_to(
+        process.level(apart, process.sets_[[place], : len(process.encoding.inputs)]),
+        (1, len(experiments), len(pull)),
+    )[0]
+    return replace(
+        features,
+        constants=features.constants + level @ pull,
+        pull=process.signal_[place] * pull,
     )
 
 
@@ -139,22 +219,38 @@ class DrawnFunctions:
     metric : str
         A metric's name, or ``'score'``.
     seed : int
+    every : int
+        One function in so many is drawn, the same as without.
     """
 
-    def __init__(self, model: Model, metric: str = "score", *, seed: int = 0) -> None:
+    def __init__(
+        self, model: Model, metric: str = "score", *, seed: int = 0, every: int = 1
+    ) -> None:
         self.model = model
         self.metric = metric
         names = model.goals.needed if metric == "score" else [metric]
-        places = {name: place for place, name in enumerate(model.plan.metrics)}
-        self._paths = {
-            name: Paths(model.metrics[name].process, seed=seed * 1009 + places[name])
-            for name in names
-        }
+        self._paths = {name: _paths(model, name, seed) for name in names}
+        if every > 1:
+            self._paths = {name: paths.thinned(every) for name, paths in self._paths.items()}
 
     def __call__(self, points: Points) -> Floats:
         """Give the values, (functions, m)."""
+        return over_parts(self._of_part, points.parts(_PART))
+
+    def _of_part(self, points: Points) -> Floats:
         values = {
-            name: self.model.metrics[name].back(paths(points))
+            name: self.model.metrics[name].back(paths.of_part(points))
             for name, paths in self._paths.items()
         }
         return self.model.goals.score(values) if self.metric == "score" else values[self.metric]
+
+
+def _paths(model: Model, name: str, seed: int) -> Paths:
+    """Draw one metric's functions, or give those that the model keeps: every answer asks."""
+    if (name, seed) not in model.paths:
+        place = list(model.plan.metrics).index(name)
+        process = model.metrics[name].process
+        model.paths[name, seed] = Paths(process, seed=seed * 1009 + place)
+    found = model.paths[name, seed]
+    assert isinstance(found, Paths)
+    return found

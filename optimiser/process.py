@@ -198,11 +198,11 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         lengths = self.sets_[sets, : self._inputs]
         total = shape(numbers, levels, lengths)
         total *= self.signal_[sets, None, None]
-        total += self._level(levels, lengths)
+        total += self.level(levels, lengths)
         return total
 
-    def _level(self, _levels: Floats, _lengths: Floats) -> Floats | float:
-        """Covariance of the constant mean."""
+    def level(self, levels: Floats, lengths: Floats) -> Floats | float:  # noqa: ARG002
+        """Covariance of the constant mean, by `levels` of `separations`, of sets of lengths."""
         return 1.0
 
     def predict(self, points: Points) -> tuple[Floats, Floats]:

@@ -162,6 +162,8 @@ class Model:
         Metrics that were moved to the plan's age, the evidence with them.
     pools : dict of int to tuple
         Recipes and their drawn utility by seed, once `optimiser.pool.dense_pool` was asked.
+    paths : dict of (str, int) to object
+        Drawn functions by metric and seed, once `optimiser.paths.DrawnFunctions` was asked.
     """
 
     plan: Plan
@@ -177,6 +179,7 @@ class Model:
     pools: dict[int, tuple[npt.NDArray[np.int32], Floats]] = field(
         default_factory=dict, repr=False, compare=False
     )
+    paths: dict[tuple[str, int], object] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def scorable(self) -> bool:

@@ -228,7 +228,7 @@ class InformedProcess(EnsembleProcess):
         _, first = np.unique(np.hstack([theirs.numbers, theirs.levels]), axis=0, return_index=True)
         return self.placed(known) + theirs.take(np.sort(first))
 
-    def _level(self, levels: Floats, lengths: Floats) -> Floats:
+    def level(self, levels: Floats, lengths: Floats) -> Floats:
         """Covariance of the constant mean: 1 within an experiment, the agreement across."""
         return np.exp(-np.exp(-2.0 * lengths[:, -1])[:, None, None] * levels[:, :, -1])
 

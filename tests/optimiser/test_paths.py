@@ -60,3 +60,16 @@ def test_same_seed_same_functions(model):
     first = DrawnFunctions(model, "y", seed=3)(query)
     np.testing.assert_array_equal(first, DrawnFunctions(model, "y", seed=3)(query))
     assert not np.array_equal(first, DrawnFunctions(model, "y", seed=4)(query))
+
+
+def test_a_function_does_not_depend_on_what_it_is_valued_with(mixed_plan):
+    space = Space(mixed_plan)
+    recipes = space.sample(20, seed=1)
+    trials = recipes.assign(limit=8.0 + 0.01 * np.arange(20), loss=1.0, tone=80.0)
+    fitted = fit(mixed_plan, trials.assign(status="measured"), seed=0)
+    many = fitted.encoding(space.sample(300, seed=4))  # more than are valued at a time
+    whole = DrawnFunctions(fitted, "limit", seed=3)(many)
+    few = DrawnFunctions(fitted, "limit", seed=3)(many.take(slice(250, 260)))
+    np.testing.assert_allclose(whole[:, 250:260], few, rtol=1e-6)
+    thinned = DrawnFunctions(fitted, "limit", seed=3, every=4)(many)
+    np.testing.assert_allclose(thinned, whole[::4], rtol=1e-6)
