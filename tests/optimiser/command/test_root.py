@@ -158,3 +158,42 @@ def test_a_stop_by_hand_is_no_fault(run, folder, monkeypatch):
     assert told.status == 1
     assert "Stopped" in told.err
     assert "fault" not in told.err
+
+
+@pytest.mark.parametrize(
+    ("error", "status", "said"),
+    [
+        (OSError(28, "No space left on device", "the disk"), 2,
+         "error: the disk: No space left on device\n"),
+        (PermissionError(13, "Permission denied"), 2, "error: Permission denied\n"),
+        (OSError("odd"), 1, "a fault of its own (OSError)"),
+        (BrokenPipeError(), 0, ""),
+    ],
+)  # fmt: skip
+def test_what_the_system_refuses_is_said_in_its_words(
+    run, folder, monkeypatch, tmp_path, error, status, said
+):
+    """A full disk is no fault of ours, and a closed pipe (``coneloop table | head``) is none."""
+    from optimiser.command import table
+
+    def refused(*_):
+        raise error
+
+    monkeypatch.setattr(table, "_columns", refused)
+    monkeypatch.setattr(diagnosing.tempfile, "tempdir", str(tmp_path))
+    told = run("table", "--in", folder)
+    assert told.status == status
+    assert told.err == said if status != 1 else said in told.err
+
+
+def test_where_nothing_can_be_kept_a_fault_is_told_all_the_same(run, folder, monkeypatch):
+    from optimiser.command import table
+
+    def broken(*_):
+        raise RuntimeError
+
+    monkeypatch.setattr(table, "_columns", broken)
+    monkeypatch.setattr(diagnosing.tempfile, "tempdir", str(folder / "no such place"))
+    told = run("table", "--in", folder)
+    assert told.status == 1
+    assert told.err == "coneloop failed by a fault of its own (RuntimeError)\n"
