@@ -15,7 +15,7 @@ from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, drawn_utility, repeatability
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
-from optimiser.wording import ends, many, setting
+from optimiser.wording import describe, ends, many, setting
 
 __all__ = ["dead_ends"]
 
@@ -84,7 +84,8 @@ def dead_ends(
     codes, utility = _fill_regions(model, functions, codes, utility, regions)
     spread = repeatability(model)
     found = [_judge(model, codes, utility, region, spread) for region in regions]
-    dropped = [f"{v.variable} {v.where}" for v in found if v.verdict == "drop"]
+    labels = describe(plan)
+    dropped = [f"{labels[v.variable]} {v.where}" for v in found if v.verdict == "drop"]
     text = (
         f"From {model.cones} cones: dead ends are {', '.join(dropped)}." + _saved_text(found)
         if dropped

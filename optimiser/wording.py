@@ -119,7 +119,7 @@ def with_unit(text: str, unit: str) -> str:
 
 
 def unbroken(text: str) -> str:
-    r"""Keep the brackets of an interval, and a number and its percent sign, on one line.
+    r"""Keep the brackets of an interval, and a number and its unit, on one line.
 
     Examples
     --------
@@ -127,7 +127,7 @@ def unbroken(text: str) -> str:
     True
     """
     whole = re.sub(r"\([^ ()]+ to [^ ()]+\)", lambda found: found[0].replace(" ", "\xa0"), text)
-    return re.sub(r"(?<=\d) (?=%)", "\xa0", whole)
+    return re.sub(r"(?<=\d) (?=%|min\b|h\b)", "\xa0", whole)
 
 
 def capital(text: str) -> str:

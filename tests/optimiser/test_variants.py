@@ -17,7 +17,7 @@ def three_levels(gap: float, count: int, seed: int) -> tuple[Plan, pd.DataFrame]
         {
             "name": "levels",
             "variables": {
-                "profile": {"kind": "choice", "levels": ["a", "b", "c"]},
+                "profile": {"kind": "choice", "levels": ["a", "b", "c"], "label": "rim profile"},
                 "x": {"kind": "continuous", "low": 0, "high": 1, "step": 0.05, "unit": "mm"},
             },
             "metrics": {"y": {"from": "hand", "goal": "maximise"}},
@@ -40,7 +40,7 @@ def test_a_clearly_worse_level_is_dropped_and_the_others_are_not():
     assert found[("profile", "a")] != "drop"
     assert found[("profile", "b")] != "drop"
     assert found[("x", "0 to 0.3 mm")] == "drop"
-    assert "profile c" in result.text
+    assert "rim profile c" in result.text
 
 
 def test_probabilities_of_a_choice_add_up_to_one():
