@@ -266,3 +266,13 @@ def test_where_a_decay_meets_the_noise(noise_db, stop):
     assert _above_noise(size, 400) == 400
     assert _above_noise(np.append(np.ones(100), np.full(12, 0.1)), 10) == 100
     assert _above_noise(np.append(np.full(100, 1.0), np.full(12, 0.4)), 10) == 10
+
+
+@pytest.mark.parametrize(("size", "tail"), [(100, 10), (40, 8)])
+def test_the_noise_of_a_mode_is_the_loudest_of_the_tail(size, tail):
+    h = np.full(size, 1e-6)
+    h[:10] = 1.0
+    for place, stop in ((tail, 2), (tail + 1, 10)):
+        one = h.copy()
+        one[-place] = 0.5  # within 10 dB of all that comes before
+        assert _above_noise(one, 2) == stop
