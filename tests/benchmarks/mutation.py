@@ -15,6 +15,7 @@ import argparse
 import ast
 import copy
 import importlib
+import itertools
 import json
 import os
 import random
@@ -158,7 +159,11 @@ class Judge:
         module = importlib.import_module(self.name)
         source = Path(str(module.__file__)).read_text(encoding="utf-8")
         tree = ast.parse(source)
-        assert survives(session, module, copy.deepcopy(tree)), f"{self.name}: the tests fail"
+        took = survives(session, module, copy.deepcopy(tree))
+        assert took, f"{self.name}: the tests fail"
+        # The quickest first: most mutants are noticed by one of them.
+        order = sorted(range(len(took)), key=took.__getitem__)
+        session.items[:] = [session.items[place] for place in order]
         every = [(node.lineno, what, copy.deepcopy(tree)) for node, what in changes(tree)]
         rng = random.Random(f"{self.name} {self.seed}")
         drawn = rng.sample(every, min(self.each or len(every), len(every)))
@@ -176,8 +181,12 @@ class Judge:
         return True
 
 
-def survives(session: pytest.Session, module: ModuleType, tree: ast.Module) -> bool:
-    """Run the collected tests on a changed tree, up to the first failure, in a fork."""
+def survives(session: pytest.Session, module: ModuleType, tree: ast.Module) -> list[float]:
+    """Run the collected tests on a changed tree, up to the first failure, in a fork.
+
+    Returns the seconds that each took, or nothing if one failed.
+    """
+    read, write = os.pipe()
     child = os.fork()
     if child == 0:
         # Whatever happens in here, the process must not go on as a second parent.
@@ -188,15 +197,22 @@ def survives(session: pytest.Session, module: ModuleType, tree: ast.Module) -> b
             os.dup2(null, 1)
             os.dup2(null, 2)
             put_in(module, ast.fix_missing_locations(tree))
+            ends = [time.process_time()]
             for here, after in zip(session.items, [*session.items[1:], None], strict=True):
                 here.config.hook.pytest_runtest_protocol(item=here, nextitem=after)
                 if session.testsfailed:
                     os._exit(1)
+                ends.append(time.process_time())
+            took = [round(b - a, 3) for a, b in itertools.pairwise(ends)]
+            os.write(write, json.dumps(took).encode())
             os._exit(0)
         except BaseException:
             os._exit(1)
-    _, status = os.waitpid(child, 0)
-    return status == 0
+    os.close(write)
+    with open(read, encoding="utf-8") as told:
+        said = told.read()
+    os.waitpid(child, 0)
+    return json.loads(said or "[]")
 
 
 def main() -> None:
