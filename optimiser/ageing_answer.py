@@ -38,6 +38,7 @@ Progress = Callable[[float, str], None]
 _DRAWS = 3000
 _FAR = 2.0  # times the longest time seen: beyond, every law counts the same
 _GRID = 60
+_IDLE = 0.01  # share of the drifts' variance below which no visit is worth naming
 _UNKNOWN = Estimate(math.nan, math.nan, math.nan, 0)
 
 
@@ -319,6 +320,11 @@ def _next(visits: list[Visit], clock: Clock) -> str:
     time = wording.with_unit(f"{best.time:.0f}", clock.unit)
     other = [f"cone {each.cone}" for each in visits[1:]]
     also = f" (then {', '.join(other)})" if other else ""
+    if best.gain < _IDLE:
+        return (
+            "Measuring these cones once more narrows no drift by as much as 1\N{NO-BREAK SPACE}% "
+            "of its variance: keep more cones."
+        )
     return (
         f"Measure cone {best.cone} next at {time} of {clock.of}{also}: of what can be heard up to "
         "1.5 times the longest time seen, that reading narrows the drifts most, its variance by "

@@ -26,6 +26,8 @@ Floats = npt.NDArray[np.float64]
 Progress = Callable[[float, str], None]
 
 _SAME_LIGHT = 1.0  # hours, as in `repeats`
+# Metrics of which files ask for a family; that of responses is always spoken of.
+_ASKING = {"distortion": ("distortion", "sweep"), "decay": ("impulse", "sweep")}
 
 
 @dataclass
@@ -161,7 +163,7 @@ def fit_curves(
         names = list(table["cone"])
         bundle = lay(name, readings.curves, rows, cones, notes, names)
         if bundle is None:
-            notes.append(_too_few(name, readings, table))
+            notes += _too_few(plan, name, readings, table)
             continue
         here = bundle.rows
         points = encoding(recipes.iloc[here])
@@ -198,10 +200,14 @@ def _measured(plan: Plan, trials: pd.DataFrame, notes: list[str]) -> pd.DataFram
     return table[~aged].reset_index(drop=True)
 
 
-def _too_few(name: str, readings: CurveReadings, table: pd.DataFrame) -> str:
-    """Say that a family cannot be learnt yet."""
+def _too_few(plan: Plan, name: str, readings: CurveReadings, table: pd.DataFrame) -> list[str]:
+    """Say that a family cannot be learnt yet; nothing of one that nobody asks for."""
     known = {one.measurement for one in readings.curves if one.name in FAMILIES[name]}
     found = table.loc[table["measurement"].isin(list(known)), "cone"].nunique()
-    return (
+    sources = _ASKING.get(name, ())
+    asked = not sources or any(each.source in sources for each in plan.metrics.values())
+    if not found and not asked:
+        return []
+    return [
         f"{name} curves: cannot tell yet, {many(found, 'cone')} with such a curve, {LEAST} needed."
-    )
+    ]

@@ -195,8 +195,8 @@ class _Judge:
 
     @property
     def looked(self) -> int:
-        """How many offsets are known."""
-        return sum(each.offset.known for each in self.offsets)
+        """How many offsets are known, and could be told from 0."""
+        return sum(each.offset.known and each.tested for each in self.offsets)
 
     @property
     def readings(self) -> int:
@@ -275,11 +275,19 @@ class _Judge:
         says = f"is shifted in {', '.join(shifted)}" if shifted else "is steady"
         if not shifted and any(each.told for each in self.offsets):
             says = "stays within its chart's limits, which its own wander sets, but it moves"
+        elif not shifted and count < FIRM_READINGS:
+            says = "is not seen to move"
         return f"By reference cone {reference}, heard in {count} sessions, the rig {says}."
 
     def _by_offsets(self) -> str:
         """Count the offsets that are told from 0 and name the clearest."""
         told = [each for each in self.offsets if each.told]
+        if not self.looked and any(each.offset.known for each in self.offsets):
+            return (
+                " Whether any session's offset differs from 0 cannot be told: nothing shows how "
+                "much mountings in one session differ. Mount the reference cone twice in one, or "
+                "hear a second cone in two."
+            )
         if not self.looked:
             return ""
         if not told:

@@ -192,12 +192,20 @@ def front(
             names, [], unknown(model.cones), model.cones, model.calibration(),
             list(model.notes), _cannot_tell(model, names),
         )  # fmt: skip
-    order = sorted(found_standing.members, key=lambda each: -each.positions[names[0]].mean)
+    order = sorted(found_standing.members, key=lambda each: -_rank(wanted[0], each))
     volume = found_standing.volume
     return Front(
         names, order, volume, model.cones, model.calibration(),
         [*model.notes, *_better_than_good(model, order)], _text(model, order, volume),
     )  # fmt: skip
+
+
+def _rank(metric: Metric, member: Member) -> float:
+    """Give how good a recipe is in one metric, hard limits apart."""
+    if metric.goal == "target":
+        return member.positions[metric.name].mean
+    mean = member.expected[metric.name].mean
+    return mean if metric.goal == "maximise" else -mean
 
 
 def _wanted(plan: Plan, between: Sequence[str]) -> list[Metric]:

@@ -81,12 +81,12 @@ _WORTH_TELLING = 0.05
 def _beyond(answer: Recommendation) -> list[str]:
     """Say how many prints lie where nobody would have chosen them."""
     shares = [(answer.outside, "beyond low or high"), (answer.over_rules, "across a rule")]
-    told = [f"{percent(share)} {where}" for share, where in shares if share >= _WORTH_TELLING]
+    told = [f"{where} ({percent(share)})" for share, where in shares if share >= _WORTH_TELLING]
     if not told:
         return []
     return [
-        f"Of its prints {' and '.join(told)} will lie by the tolerance: rules and limits of the "
-        "plan bind what is chosen; if such prints are bad, narrow them by as much."
+        f"By the tolerance some of its prints will lie {' and '.join(told)}: rules and limits of "
+        "the plan bind what is chosen; if such prints are bad, narrow them by as much."
     ]
 
 

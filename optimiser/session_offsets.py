@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -100,7 +100,9 @@ def session_offsets(
         if progress:
             progress(place / len(found), f"session offsets of {each.metric.name}")
         name = each.metric.name
-        offsets += _offsets(heard, each, wild.get(name), name in apart)
+        found_here = _offsets(heard, each, wild.get(name), name in apart)
+        tested = each.model is not None and each.chance() == each.chance()
+        offsets += [replace(one, tested=tested) for one in found_here]
     order = {session: place for place, session in enumerate(heard.sessions)}
     return sorted(offsets, key=lambda offset: order[offset.session])
 

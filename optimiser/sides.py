@@ -83,13 +83,15 @@ def bare_cones(texts: tuple[str, str]) -> tuple[str, str] | None:
 
 
 def unmeasured(ledger: Ledger, texts: tuple[str, str]) -> list[str]:
-    """Say which cones among two sides were never measured, so that only their recipe counts."""
+    """Say which cones among two sides have nothing that counts but their recipe."""
     numbers = [next((part for part in _split(text) if part), "") for text in texts]
     cones = [ledger.cone(int(number)) for number in numbers if number.isdigit()]
     return [
-        f"Cone {cone.number} was not measured ({cone.status}): its recipe is compared."
+        f"Cone {cone.number} was set aside, what it gave does not count: its recipe is compared."
+        if cone.measurements
+        else f"Cone {cone.number} was not measured ({cone.status}): its recipe is compared."
         for cone in cones
-        if not cone.measurements
+        if not cone.measurements or cone.status == "set aside"
     ]
 
 

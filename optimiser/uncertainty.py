@@ -163,6 +163,9 @@ class Offset:
     usual : bool
         Whether the session is one of those whose average offsets are taken against. All are,
         but for sessions that lie far from the median where the metric moves.
+    tested : bool
+        Whether it could have been told from 0: whether some mounting is left over that shows by
+        how much mountings differ within a session.
     """
 
     session: str
@@ -172,6 +175,7 @@ class Offset:
     relative: bool = False
     told: bool = False
     usual: bool = True
+    tested: bool = True
 
 
 @dataclass(frozen=True)

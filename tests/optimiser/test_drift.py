@@ -44,8 +44,9 @@ def test_a_steady_rig_is_called_steady():
     found = rig_drift(PLAN, readings(STEADY))
     assert set(verdicts(found)) == {"steady"}
     assert found.text == (
-        "By reference cone 1, heard in 10 sessions, the rig is steady. No offset of a session is "
-        "told from 0 (20 looked at)."
+        "By reference cone 1, heard in 10 sessions, the rig is steady. Whether any session's "
+        "offset differs from 0 cannot be told: nothing shows how much mountings in one session "
+        "differ. Mount the reference cone twice in one, or hear a second cone in two."
     )
     assert [chart.metric for chart in found.charts] == ["level", "decay"]
     chart = found.charts[0]
@@ -122,6 +123,15 @@ def test_beside_a_wild_session_the_others_are_steady_and_the_average_is_theirs()
     assert verdicts(found) == ["steady", "steady", "offset", "steady", "steady", "steady"]
     assert "above the usual ones' average" in found.sittings[2].text
     assert any("without day 3 of level, decay" in note for note in found.notes)
+
+
+def test_few_sessions_in_which_nothing_was_mounted_twice_do_not_make_a_steady_rig():
+    """One reading in the middle is far off; neither chart nor offsets can tell that."""
+    found = rig_drift(PLAN, readings([80.0, 80.2, 80.1, 83.0, 80.0, 79.9]))
+    assert "heard in 6 sessions, the rig is not seen to move." in found.text
+    assert "cannot be told: nothing shows how much mountings in one session differ" in found.text
+    assert not any(each.tested or each.told for each in found.offsets)
+    assert all(each.tested for each in rig_drift(PLAN, wandering()).offsets)
 
 
 def test_a_rig_that_repeats_is_steady_however_many_cones_look():

@@ -44,8 +44,10 @@ def test_recipe_standing_rival_and_cost_are_said():
 
 
 def test_what_strays_too_far_and_what_is_not_fit_is_said():
-    assert "by the tolerance" not in told()
-    assert "Of its prints 40 % across a rule will lie by the tolerance" in told(over_rules=0.4)
+    assert "By the tolerance" not in told()
+    assert "By the tolerance some of its prints will lie across a rule (40 %):" in told(
+        over_rules=0.4
+    )
     unfit = dataclasses.replace(recommendation().recipe, sound=0.3, limits={"decay": 0.3})
     text = told(recipe=unfit, kept=Estimate(0.3, 0.1, 0.6))
     assert text.startswith("No recipe is fit for production yet")
