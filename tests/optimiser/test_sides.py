@@ -52,3 +52,7 @@ def test_cones_that_were_never_measured_are_named(ledger):
         "Cone 1 was not measured (printed): its recipe is compared.",
     ]
     assert unmeasured(ledger, ("process=resin", "wall=0.4")) == []
+    ledger.measure(1, session="may", values={"loss": 2.0})
+    assert unmeasured(ledger, ("1", "1")) == []
+    ledger.set_aside(1, why="cracked")
+    assert unmeasured(ledger, ("1", "wall=0.4"))[0].startswith("Cone 1 was set aside, what it")
