@@ -7,6 +7,8 @@ runs on one thread, for the tests themselves run side by side.
 
 from __future__ import annotations
 
+import gc
+
 import pytest
 import scipy.linalg  # noqa: F401  (loads the libraries whose threads are limited)
 from hypothesis import settings
@@ -40,3 +42,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         for item in items:
             if getattr(getattr(item, "obj", None), "is_hypothesis_test", False):
                 item.add_marker("slow")
+
+
+def pytest_collection_finish() -> None:
+    """Spare the memory's sweeper some hundred thousand modules and tests, which stay anyway."""
+    gc.freeze()

@@ -26,6 +26,8 @@ from experiments.acoustics.resonance import Peak, PolePair
 
 F = np.geomspace(25.0, 20000.0, 463)  # 48 points an octave
 RAW = Path(make_demo.__file__).with_name("raw")
+SLOW = [pytest.mark.slow]
+"""Of what goes the same way for many numbers the default suite takes a few."""
 
 
 def decibels(h):
@@ -45,6 +47,7 @@ def printed():
                 RAW / f"cone_{number:02d}" / sitting.session,
                 cone,
                 id=f"{number}-{sitting.session}",
+                marks=SLOW if number % 4 else [],
             )
 
 
@@ -67,7 +70,7 @@ def single(known, q, f0, *, noise=0.0, grid=F, seed=0):
     return Response(grid, decibels(h) + rough)
 
 
-@pytest.mark.parametrize("noise", [0.0, 0.1, 0.3])
+@pytest.mark.parametrize("noise", [0.0, pytest.param(0.1, marks=SLOW), 0.3])
 @pytest.mark.parametrize("q", [2.0, 3.0, 5.0, 8.0, 15.0, 30.0, 60.0, 100.0])
 def test_one_mode(known, q, noise):
     for seed, f0 in enumerate((900.0, 2100.0, 5200.0)):
@@ -245,8 +248,14 @@ def heard_impulse(known, q, f0, *, noise_db, seconds=0.1, seed=0):
     return measure(Impulse(samples + loudest * 10 ** (noise_db / 20) * rough, rate))
 
 
-@pytest.mark.parametrize("noise_db", [-80, -60, -45, -30])
-@pytest.mark.parametrize("q", [5.0, 12.0, 30.0])
+@pytest.mark.parametrize(
+    ("q", "noise_db"),
+    [
+        pytest.param(q, db, marks=[] if (q, db) in ((5, -30), (12, -60), (30, -45)) else SLOW)
+        for q in (5, 12, 30)
+        for db in (-80, -60, -45, -30)
+    ],
+)
 def test_noise_in_an_impulse_makes_no_resonance(known, q, noise_db):
     values = []
     for seed, f0 in enumerate((1300.0, 2700.0, 5200.0, 6500.0)):
