@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from experiments.completing import complete
@@ -436,6 +437,16 @@ class Space:
             for name in self.formulas.derived
         }
         return pd.DataFrame(values, index=frame.index, columns=list(self.formulas.derived))
+
+    def derived_of_codes(
+        self, codes: Codes, names: Sequence[str]
+    ) -> dict[str, npt.NDArray[np.float64]]:
+        """Compute some derived quantities of recipes given as codes; see `derived`."""
+        variables = self._columns_of_codes(codes, self.tree.names)
+        columns = self.formulas.with_derived(variables, frozenset(names))
+        return {
+            name: np.where(columns[name].inactive, np.nan, columns[name].values) for name in names
+        }
 
     def effort(self, frame: pd.DataFrame) -> pd.DataFrame:
         """Compute minutes and money of each recipe; NaN without a formula.

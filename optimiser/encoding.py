@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from copy import copy
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -204,8 +205,34 @@ class Encoding:
         return Points(numbers, codes)
 
     def of_codes(self, codes: npt.NDArray[np.int32]) -> Points:
-        """Encode recipes given as grid codes (see `Space.codes`)."""
-        return self(self.space.frame(codes))
+        """Encode recipes given as grid codes (see `Space.codes`), from tables of the grids."""
+        names = list(self.plan.variables)
+        places = dict(zip(names, codes.T, strict=True))
+        computed = [axis.name for axis in self._axes if axis.name not in places]
+        derived = self.space.derived_of_codes(codes, computed) if computed else {}
+        numbers = [np.zeros((len(codes), 0))]
+        for axis in self._axes:
+            if axis.name in derived:
+                numbers.append(axis.coordinates(pd.Series(derived[axis.name])))
+            else:
+                numbers.append(self._tables[axis.name][places[axis.name]])
+        levels = np.zeros((len(codes), len(self._choices)), dtype=np.intp)
+        for column, variable in enumerate(self._choices):
+            place = places[variable.name]
+            levels[:, column] = np.where(place < 0, len(variable.grid), place)
+        return Points(np.hstack(numbers), levels)
+
+    @cached_property
+    def _tables(self) -> dict[str, Floats]:
+        """Coordinates of each setting of each number, and last of one that is not there."""
+        variables = self.plan.variables
+        tables = {}
+        for axis in self._axes:
+            if axis.name in variables:
+                grid = variables[axis.name].grid
+                absent = np.nan if variables[axis.name].numeric else None
+                tables[axis.name] = axis.coordinates(pd.Series([*grid, absent], dtype=grid.dtype))
+        return tables
 
 
 _STRAIGHT = 1e-6  # departure from a straight line, as a share of the range, that counts as none

@@ -453,6 +453,16 @@ def test_derived_quantities_keep_the_index(mixed):
     np.testing.assert_array_equal(derived["stiff"], [0.25, np.nan])
 
 
+def test_derived_quantities_of_codes_are_those_of_the_frame(mixed):
+    codes = mixed.sample_codes(20, seed=1)
+    by_frame, by_codes = (
+        mixed.derived(mixed.frame(codes)),
+        mixed.derived_of_codes(codes, ["stiff"]),
+    )
+    assert list(by_codes) == ["stiff"]
+    np.testing.assert_array_equal(by_codes["stiff"], by_frame["stiff"])
+
+
 def test_effort(mixed):
     frame = pd.DataFrame(
         {"process": ["resin", "filament"], "cure": [5.0, None], "ribs": [4, 3], "fit": [None] * 2},

@@ -19,8 +19,10 @@ def test_recipes_as_settings_and_back_are_the_same_frame(mixed_plan):
 
 
 def test_codes_and_frames_have_the_same_coordinates(mixed_plan):
-    space = Space(mixed_plan)
+    dose = {"formula": "cure_time * wall ** 2 if process == 'resin' else 0.4"}
+    space = Space(Plan.from_dict({**mixed_plan.to_dict(), "derived": {"dose": dose}}))
     encoding = Encoding(space)
+    assert "dose" in encoding.inputs
     codes = space.sample_codes(12, seed=1)
     by_codes, by_frame = encoding.of_codes(codes), encoding(space.frame(codes))
     np.testing.assert_array_equal(by_codes.numbers, by_frame.numbers)
