@@ -292,13 +292,15 @@ def _drift(ground: Ground, _asked: Asked) -> Answered:
 
 def _spread(ground: Ground, _asked: Asked) -> Answered:
     answer = estimate_spread(ground.plan, ground.trials, progress=ground.tell)
+    alike: dict[tuple[str, str], list[str]] = {}
+    for metric in answer.metrics:
+        for each in metric.components:
+            if each.remark:
+                alike.setdefault((each.source, each.remark), []).append(metric.label)
     remarks = ["df: independent comparisons; n: measurements"]
-    remarks += [
-        f"{each.source} of {metric.label}: {each.remark}"
-        for metric in answer.metrics
-        for each in metric.components
-        if each.remark
-    ]
+    for (source, remark), labels in alike.items():
+        whose = "every metric" if len(labels) == len(answer.metrics) > 1 else ", ".join(labels)
+        remarks.append(f"{source} of {whose}: {remark}")
     return Answered(answer.text, [spread_table(answer)], [], [], [*remarks, *answer.notes])
 
 

@@ -80,6 +80,7 @@ def show(call: Call) -> Response:
         form=form,
         job=job,
         knobs=knobs_of(plan, start),
+        prefix=SET,
         steps=_steps(plan),
         now=now,
         pinned=pinned,

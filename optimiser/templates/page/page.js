@@ -109,7 +109,8 @@ function tryable(form) {
     if (!fresh) return location.assign(`/try?${query}`);
     document.getElementById(part).replaceWith(fresh);
     enliven(fresh);
-    if (part === "numbers") hide(fresh.dataset.inactive);
+    // Of a recipe that cannot be made nobody knows which knobs it has.
+    if ("inactive" in fresh.dataset) hide(fresh.dataset.inactive);
   };
   const hide = (names) => {
     const gone = (names || "").split(" ");

@@ -80,6 +80,20 @@ def test_the_list_names_every_question_that_the_plan_carries(browser):
     browser.get("/answers/nonsense", 404)
 
 
+def test_what_is_true_of_every_metric_is_said_once(browser):
+    page = whole(browser, "/answers/spread")
+    notes = re.findall(r"<li>(.*?)</li>", page.source.split("Notes")[1])
+    assert any(" of every metric: " in note for note in notes)
+    remarks = [note.partition(": ")[2] for note in notes if " of " in note.partition(": ")[0]]
+    assert len(set(remarks)) == len(remarks)
+
+
+def test_a_recipe_that_cannot_be_made_names_the_knob(browser):
+    page = whole(browser, "/try?set-process=filament&set-wall=9")
+    assert "wall: Found" in page.text
+    assert "data-inactive" not in page.source
+
+
 def test_options_of_questions_are_theirs_alone():
     assert set(_ASKED) <= set(QUESTIONS)
 
@@ -119,6 +133,8 @@ def test_picks_are_shown_then_taken_into_the_plan_and_undone(writing):
         assert {cone.settings["process"] for cone in planned} == {"resin"}
         assert all(cone.proposal["seed"] == 3 for cone in planned)
     assert card_path(writing.folder, 7).is_file()
+    card = writing.client.get("/cones/7/card")
+    assert card.content == card_path(writing.folder, 7).read_bytes()
 
 
 def test_picks_of_another_state_are_not_recorded(writing):
