@@ -6,6 +6,7 @@ import json
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -152,6 +153,12 @@ def _measured(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def folder(_measured: Path, tmp_path: Path) -> Path:
     """A copy of the measured experiment that a test may change."""
     return Path(shutil.copytree(_measured, tmp_path / "radio"))
+
+
+@pytest.fixture(scope="session")
+def asked(run: Callable[..., Told], _measured: Path) -> Callable[..., Told]:
+    """Ask the measured experiment what changes nothing, once: ``asked("knobs")``."""
+    return cache(lambda *words: run(*words, "--in", _measured))
 
 
 @pytest.fixture

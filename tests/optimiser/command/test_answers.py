@@ -18,8 +18,8 @@ ANSWERS = [
 
 
 @pytest.mark.parametrize("words", ANSWERS, ids=" ".join)
-def test_an_answer_states_its_calibration_and_cones(run, folder, words):
-    told = run(*words, "--in", folder)
+def test_an_answer_states_its_calibration_and_cones(asked, words):
+    told = asked(*words)
     assert told.status == 0
     assert "Stands on 6 measured cones" in told.out
     assert "of 6" in told.out
@@ -27,16 +27,6 @@ def test_an_answer_states_its_calibration_and_cones(run, folder, words):
     assert "nan" not in told.out.lower().split()
     # Progress goes to stderr as one plain line where nobody watches.
     assert len(told.err.splitlines()) == 1
-
-
-@pytest.mark.parametrize("words", ANSWERS, ids=" ".join)
-def test_json_is_all_that_stdout_holds(run, folder, tmp_path, words):
-    picture = tmp_path / "picture.png"
-    told = run(*words, "--json", "--png", picture, "--in", folder)
-    assert told.status == 0
-    assert {"cones", "calibration", "notes", "text"} <= set(told.json)
-    assert told.json["cones"] == 6
-    assert picture.read_bytes().startswith(b"\x89PNG")
 
 
 @pytest.mark.parametrize("words", ANSWERS[:-1], ids=" ".join)
@@ -58,12 +48,12 @@ def test_what_knobs_do_together_is_listed_and_drawn(run, folder, tmp_path):
     assert pictures[0].read_bytes() != pictures[1].read_bytes()
 
 
-def test_an_optimum_with_another_knob_held(run, folder):
+def test_an_optimum_with_another_knob_held(run, asked, folder):
     told = run("optimum", "wall", "--hold", "process=resin", "--hold", "cure_time=20", "--json",
                "--in", folder)  # fmt: skip
     assert told.json["hold"] == {"process": "resin", "cure_time": 20}
     assert set(told.json["metrics"]) == {"upper_limit", "loss"}
-    said = run("optimum", "wall", "--in", folder).out
+    said = asked("optimum", "wall").out
     assert "Best wall by level" in said
     wrong = run("optimum", "wall", "--hold", "wall=0.5", "--in", folder)
     assert wrong.status == 2
@@ -118,8 +108,8 @@ def test_comparing_levels_as_the_library_does(run, folder):
     assert " ".join(same.text.split()) in said
 
 
-def test_the_whole_check_is_shown_when_asked_for(run, folder):
-    assert "spread of the cones" not in run("outlook", "--in", folder).out
+def test_the_whole_check_is_shown_when_asked_for(run, asked, folder):
+    assert "spread of the cones" not in asked("outlook").out
     assert "spread of the cones" in run("outlook", "--calibration", "--in", folder).out
 
 
@@ -128,20 +118,20 @@ def test_cones_are_named_in_a_comparison(run, folder):
     assert "cone 2 minus cone 4 with wall 0.7" in said
 
 
-def test_each_side_of_a_comparison_is_worded_rightly(run, folder):
+def test_each_side_of_a_comparison_is_worded_rightly(run, asked, folder):
     out = run("compare", "process=resin,wall=0.6", "2", "--in", folder).out
     said = " ".join(out.replace("\xa0", " ").split())
     assert "process resin, wall 0.6 mm minus cone 2" in said
     assert "process resin, wall 0.6 mm at the best of its other settings" in said
     assert "each side" not in said
-    said = " ".join(run("compare", "2", "4", "--in", folder).out.split())
+    said = " ".join(asked("compare", "2", "4").out.split())
     assert "at the best" not in said
     said = " ".join(run("compare", "2", "2", "--in", folder).out.split())
     assert "Cone 2 is compared with itself" in said
 
 
-def test_the_evidence_for_a_knob_is_shown_and_explained(run, folder):
-    said = " ".join(run("knobs", "--in", folder).out.split())
+def test_the_evidence_for_a_knob_is_shown_and_explained(asked):
+    said = " ".join(asked("knobs").out.split())
     assert "evidence verdict" in said
     assert "Evidence tells whether a knob does anything" in said
 
@@ -152,8 +142,8 @@ def test_a_picture_that_cannot_be_written(run, folder):
     assert "x.png" in told.err
 
 
-def test_the_front_of_a_plan_with_a_score(run, folder):
-    told = run("front", "--in", folder)
+def test_the_front_of_a_plan_with_a_score(run, asked, folder):
+    told = asked("front")
     said = " ".join(told.out.replace("\xa0", " ").split())
     assert "on the front" in said
     assert "probably on the front between upper limit and loss" in said

@@ -29,6 +29,8 @@ ANSWERS: dict[str, tuple[str, ...]] = {
     "table": ("--spread",),
 }
 
+MODELLED = ("knobs", "optimum", "compare", "front", "deadends", "outlook")
+
 
 @pytest.fixture(scope="module")
 def bench(_measured, tmp_path_factory, write_raw) -> Path:
@@ -81,10 +83,17 @@ def test_every_act_says_what_it_did_in_one_document(run, bench):
 
 
 @pytest.mark.parametrize("verb", ANSWERS)
-def test_every_estimate_of_an_answer_has_its_interval_and_its_cones(run, folder, verb):
-    told = run(verb, *ANSWERS[verb], "--json", "--in", folder)
+def test_every_estimate_of_an_answer_has_its_interval_and_its_cones(run, folder, tmp_path, verb):
+    picture = tmp_path / "picture.png"
+    drawn = () if verb == "table" else ("--png", picture)
+    told = run(verb, *ANSWERS[verb], "--json", *drawn, "--in", folder)
     assert told.status == 0, told.err
-    assert "cones" in told.json or verb == "table", sorted(told.json)
+    if verb != "table":
+        assert {"cones", "notes", "text"} <= set(told.json)
+        assert picture.read_bytes().startswith(b"\x89PNG")
+    if verb in MODELLED:
+        assert told.json["cones"] == 6
+        assert "calibration" in told.json
     known = [pair for pair in estimates(told.json, verb) if pair[1]["mean"] is not None]
     # Rig, spread and ageing need cones heard twice; where an optimum lies is no mean.
     assert known or verb in {"drift", "ageing", "table", "optimum"}

@@ -6,6 +6,7 @@ import pytest
 
 from experiments.ledger import Ledger
 from optimiser.command import demo, demo_data
+from optimiser.gathering import gather_material
 from tests.pages import Page
 
 
@@ -90,7 +91,25 @@ def small_demo(monkeypatch, tmp_path, small_plan, write_raw):
     monkeypatch.setattr(demo, "demo_folder", lambda: source)
 
 
-def test_the_demo_runs_the_loop(run, tmp_path, small_demo):
+@pytest.fixture
+def undrawn(monkeypatch):
+    """Leave the pictures out; `test_the_report_lands_in_the_experiment` draws them."""
+    monkeypatch.setattr("optimiser.report.to_inline_svg", lambda *_, **__: "<svg></svg>")
+
+
+@pytest.fixture
+def gathered_once(monkeypatch):
+    """Gather the report's material once; the same demo made again gives the same."""
+    kept = []
+
+    def gather(ledger, **given):
+        kept.extend([] if kept else [gather_material(ledger, **given)])
+        return kept[0]
+
+    monkeypatch.setattr(demo, "gather_material", gather)
+
+
+def test_the_demo_runs_the_loop(run, tmp_path, small_demo, undrawn, gathered_once):
     folder = tmp_path / "kitchen-radio"
     told = run("demo", folder)
     assert told.status == 0, told.err
@@ -139,7 +158,7 @@ def test_the_whole_demo(run, tmp_path):
     assert pick["score"]["low"] < pick["score"]["mean"] < pick["score"]["high"]
 
 
-def test_a_report_replaces_reports_only(run, fresh, tmp_path):
+def test_a_report_replaces_reports_only(run, fresh, tmp_path, undrawn):
     page = tmp_path / "page.html"
     page.write_text("<!DOCTYPE html><p>my own page</p>", encoding="utf-8")
     told = run("report", page, "--in", fresh)
