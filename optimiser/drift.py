@@ -88,6 +88,7 @@ def rig_drift(plan: Plan, trials: pd.DataFrame, *, progress: Progress | None = N
     own = _own(heard, reference)
     charts = _charts(heard, reference, own, notes)
     offsets = session_offsets(heard, notes, progress=progress)
+    notes += _blind(charts, offsets)
     judge = _Judge(plan, charts, offsets, list(dict.fromkeys(own["session"])))
     sittings = [judge.sitting(session) for session in heard.sessions]
     several = heard.table.groupby("cone")["session"].nunique() > 1
@@ -125,12 +126,20 @@ def _charts(
             charts.append(chart)
         elif len(chart.values) > 1:
             notes.append(f"{metric.label}: the reference cone reads the same every time.")
-    if charts and LEAST_READINGS <= max(len(each.values) for each in charts) < FIRM_READINGS:
-        notes.append(
-            f"With fewer than {FIRM_READINGS} sessions only the first and the newest can leave "
-            "the limits; a shift in between widens them instead. The offsets see it."
-        )
     return charts
+
+
+def _blind(charts: list[Chart], offsets: list[Offset]) -> list[str]:
+    """Say that a chart of few sessions does not see a shift in its middle, and what does."""
+    if not charts:
+        return []
+    if not LEAST_READINGS <= max(len(each.values) for each in charts) < FIRM_READINGS:
+        return []
+    seen = " The offsets see it." if any(each.tested for each in offsets) else ""
+    return [
+        f"With fewer than {FIRM_READINGS} sessions only the first and the newest can leave the "
+        f"limits; a shift in between widens them instead.{seen}"
+    ]
 
 
 def _note_ageing(own: pd.DataFrame, reference: int, notes: list[str]) -> None:

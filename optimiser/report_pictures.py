@@ -89,7 +89,7 @@ def curve_pictures(material: Material) -> list[Picture]:
     ranged = "; dashed: its effective range" if marks else ""
     limits = ", ".join(f"{name} {hertz(hz, unit=True)}" for name, hz in marks.items())
     of = f" of {curves.impulse.name}" if curves.impulse is not None else ""
-    return [
+    drawn = [
         Picture(
             partial(figures.draw_response, curves.response, best=best, limits=marks),
             "response",
@@ -111,6 +111,10 @@ def curve_pictures(material: Material) -> list[Picture]:
             words.impulse_words(curves.impulse, decay),
         ),
     ]
+    there = {"distortion": bool(curves.distortion), "impulse": curves.impulse is not None}
+    # What no cone gave, and no metric of the plan asks for, is no empty frame.
+    sources = {metric.source for metric in material.plan.metrics.values()}
+    return [each for each in drawn if there.get(each.key, True) or sources & {each.key, "sweep"}]
 
 
 def _marks(material: Material, wanted: Mapping[str, str]) -> dict[str, float]:

@@ -449,11 +449,11 @@ def _fit_metric(
     theirs = theirs[theirs[metric.name] > 0] if log else theirs
     if len(rows) < LEAST and len(theirs) < LEAST:
         found = many(len(rows), "measured value")
-        notes.append(f"{metric.name}: cannot tell yet, {found}, {LEAST} needed.")
+        notes.append(f"{metric.label}: cannot tell yet, {found}, {LEAST} needed.")
         return None
     if len(values) > 1 and np.ptp(values) == 0:
         notes.append(
-            f"{metric.name}: all {len(rows)} values are equal, so no knob shows an effect."
+            f"{metric.label}: all {len(rows)} values are equal, so no knob shows an effect."
         )
     table = measured.iloc[rows]
     own = _observations(metric, evidence, table, encoding, log=log)
@@ -468,7 +468,7 @@ def _fit_metric(
         process.fit(*own)
     for row in np.flatnonzero(process.wild_):
         notes.append(
-            f"{metric.name} of cone {table['cone'].iloc[row]} ({values[row]:.4g} {metric.unit}) "
+            f"{metric.label} of cone {table['cone'].iloc[row]} ({values[row]:.4g} {metric.unit}) "
             "lies far from what all other cones foretell; it counts little. Measure it again."
         )
     return MetricModel(metric, log, process, int(table["cone"].nunique()), rows, agreement)

@@ -280,7 +280,10 @@ def chance(prints: float, printing: Estimate) -> str:
     """
     if not printing.known:
         return percent(prints)
-    ends = f"{100 * printing.low:.0f} to {100 * printing.high:.0f}"
+    # Never a certainty, as in `percent`.
+    ends = " to ".join(
+        f"{min(max(100 * each, 1), 99):.0f}" for each in (printing.low, printing.high)
+    )
     return f"{percent(prints)} ({ends}), from {many(printing.cones, 'print')}"
 
 

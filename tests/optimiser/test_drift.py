@@ -131,6 +131,8 @@ def test_few_sessions_in_which_nothing_was_mounted_twice_do_not_make_a_steady_ri
     assert "heard in 6 sessions, the rig is not seen to move." in found.text
     assert "cannot be told: nothing shows how much mountings in one session differ" in found.text
     assert not any(each.tested or each.told for each in found.offsets)
+    assert not any("The offsets see it" in note for note in found.notes)
+    assert any("The offsets see it" in note for note in rig_drift(PLAN, wandering()).notes)
     assert all(each.tested for each in rig_drift(PLAN, wandering()).offsets)
 
 

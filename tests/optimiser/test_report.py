@@ -10,7 +10,9 @@ import pytest
 from experiments.acoustics.catalogue import MEASURES
 from optimiser.answers import Estimate
 from optimiser.document import pictures_in
+from optimiser.material import Curves
 from optimiser.report import report_html, report_sections, write_report
+from optimiser.report_pictures import curve_pictures
 from tests import answers
 from tests.pages import Page
 from tests.whole_report import whole_material
@@ -262,6 +264,18 @@ def test_the_plan_tells_goal_tolerance_set_up_and_what_a_plate_shares(undrawn):
     plain = report_html(answers.material())
     assert "strays by" not in plain
     assert "The goal is the best score." in plain
+
+
+@pytest.mark.parametrize(
+    ("source", "wanted"),
+    [("response", ["response"]), ("sweep", ["response", "distortion", "impulse"])],
+)
+def test_curves_that_nobody_asks_for_and_no_cone_gave_have_no_empty_frame(source, wanted):
+    metric = {"from": source, "measure": "level_db", "goal": "maximise", "poor": 70, "good": 90}
+    material = answers.material(plan=answers.plan(metrics={"level": metric}), curves=Curves())
+    assert [each.key for each in curve_pictures(material)] == wanted
+    kept = [each.key for each in curve_pictures(answers.material(curves=answers.curves()))]
+    assert kept == ["response", "distortion", "impulse"]
 
 
 def test_a_plan_that_trades_is_summed_up_by_its_front(undrawn):
