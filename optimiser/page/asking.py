@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 import optimiser
+from experiments.exchange.cells import sheet_in
+from experiments.exchange.shortlist import shortlist_of
+from experiments.finished import Brought, Finished, bring, refuse_own, unpack_finished
 from experiments.plan import Plan
 from optimiser.answers import Pick
 from optimiser.curve_model import CurveModel, fit_curves
@@ -17,10 +22,13 @@ from optimiser.gathering import gather_material
 from optimiser.material import Material
 from optimiser.page.answering import QUESTIONS, Answered, Ground
 from optimiser.page.desk import Desk, State
+from optimiser.page.forms import Sent
+from optimiser.page.passing import passing
 from optimiser.page.questions import fitted
 from optimiser.page.sending import zipped
 from optimiser.page.work import Job, Outdated, Tell
 from optimiser.planning import shortfall
+from optimiser.remarks import odd_entries
 from optimiser.report import report_html
 from optimiser.report_markdown import markdown_files
 from optimiser.reproducing import proposal_record
@@ -29,12 +37,49 @@ from optimiser.surrogate import Model
 __all__ = [
     "Knowledge",
     "Proposal",
+    "Wanted",
     "answer_of",
+    "earlier_in",
     "knowledge_of",
     "picks_of",
     "post_of",
     "report_of",
+    "shortlist_in",
 ]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is asked of a proposal.
+
+    Parameters
+    ----------
+    count : int
+        Cones.
+    keep : dict
+        Settings that every cone must have.
+    per : str or None
+        Effort to choose by.
+    seed : int or None
+        Where random steps start; the plan's if None.
+    shortlist : Sent or None
+        A spreadsheet of the only recipes to choose from.
+    earlier : Sent or None
+        The archive of a finished experiment to learn from.
+    """
+
+    count: int
+    keep: Mapping[str, str] = field(default_factory=dict)
+    per: str | None = None
+    seed: int | None = None
+    shortlist: Sent | None = None
+    earlier: Sent | None = None
+
+    @property
+    def key(self) -> tuple[Any, ...]:
+        """What the answer depends on besides the state."""
+        files = (each and each.digest for each in (self.shortlist, self.earlier))
+        return (self.count, tuple(sorted(self.keep.items())), self.per, self.seed, *files)
 
 
 @dataclass(frozen=True)
@@ -49,12 +94,18 @@ class Proposal:
         Why there are fewer than asked for, and what could not be learnt.
     told : dict
         What is recorded with the cones, so that the proposal can be made again.
+    model : Model
+        What foretold them.
+    candidates : DataFrame or None
+        The shortlist.
     """
 
     plan: Plan
     picks: list[Pick]
     notes: list[str]
     told: dict[str, Any]
+    model: Model
+    candidates: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)
@@ -88,28 +139,72 @@ def answer_of(desk: Desk, state: State, name: str, asked: Mapping[str, str]) -> 
     return desk.work.ask((state, name, tuple(sorted(given.items()))), question.line, answer)
 
 
-def picks_of(
-    desk: Desk, state: State, count: int, keep: Mapping[str, str], per: str | None
-) -> Job:
+def picks_of(desk: Desk, state: State, wanted: Wanted) -> Job:
     """Ask what to print next; the result is a `Proposal`. Nothing is recorded by it."""
-    kept = dict(keep)
 
     def answer(tell: Tell) -> Proposal:
-        tell(0.0, "learning the metrics")
-        model = fitted(desk, state)
         plan, trials = desk.trials(state)
+        candidates = shortlist_in(wanted.shortlist, plan) if wanted.shortlist else None
+        past = None
+        if wanted.earlier:
+            tell(0.0, "reading the earlier experiment")
+            past = earlier_in(desk, wanted.earlier, plan)
+        tell(0.0, "learning the metrics")
+        seed = plan.seed if wanted.seed is None else wanted.seed
+        model = _fitted(desk, state, seed, past)
         picks = optimiser.propose(
-            plan, trials, count, plan.seed, keep=kept, per=per, model=model, progress=tell
-        )
-        told = proposal_record(
-            picks, seed=plan.seed, plan=state.plan, data=state.data, count=count, keep=kept,
-            per=per,
+            plan, trials, wanted.count, seed, candidates,
+            keep=wanted.keep, per=wanted.per, model=model, progress=tell,
         )  # fmt: skip
-        short = shortfall(plan, picks, count, kept=bool(kept))
-        return Proposal(plan, picks, [*short, *model.notes], told)
+        told = proposal_record(
+            picks, seed=seed, plan=state.plan, data=state.data, count=wanted.count,
+            keep=wanted.keep, per=wanted.per,
+        )  # fmt: skip
+        if past:
+            told["learned_from"] = past.record
+        notes = shortfall(plan, picks, wanted.count, candidates, kept=bool(wanted.keep))
+        notes += [*model.notes, *(past.notes if past else []), *odd_entries(plan, trials)]
+        return Proposal(plan, picks, notes, told, model, candidates)
 
-    key = (state, "next", count, tuple(sorted(kept.items())), per)
-    return desk.work.ask(key, "choosing the next cones", answer)
+    return desk.work.ask((state, "next", *wanted.key), "choosing the next cones", answer)
+
+
+def _fitted(desk: Desk, state: State, seed: int, past: Brought | None) -> Model:
+    """Give the model of a state, as `next` learns it from another start or experiment too."""
+    plan, trials = desk.trials(state)
+    if past is None and seed == plan.seed:
+        return fitted(desk, state)
+    earlier = past.trials if past else None
+    found: Model = desk.work.once(
+        (state, "fit", seed, past and past.record["data"]), "learning the metrics",
+        lambda _tell: optimiser.fit(plan, trials, seed=seed, earlier=earlier),
+    )  # fmt: skip
+    return found
+
+
+def shortlist_in(sent: Sent, plan: Plan) -> pd.DataFrame:
+    """Read the recipes of a spreadsheet that was sent; see `shortlist_of`."""
+    sheet = sheet_in(sent.content, Path(sent.name), list(plan.variables))
+    return shortlist_of(sheet, sent.name, plan)
+
+
+def earlier_in(desk: Desk, sent: Sent, plan: Plan) -> Brought:
+    """Read the experiment of an archive that was sent, unpacked for as long as that takes.
+
+    Raises
+    ------
+    ExperimentError
+        If it is no archive of ours, holds the present experiment, or does not fit its plan.
+    """
+
+    def read(_tell: Tell) -> Finished:
+        with passing(sent.content, "archive.zip") as path:
+            return unpack_finished(path)
+
+    found: Finished = desk.work.once(("earlier", sent.digest), "reading the archive", read)
+    with desk.ledger() as ledger:
+        refuse_own(found, ledger, sent.name)
+    return bring(found, plan, sent.name)
 
 
 def knowledge_of(desk: Desk, state: State) -> Job:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from starlette.datastructures import UploadFile
 from starlette.requests import Request
@@ -36,6 +38,11 @@ class Sent:
     name: str
     content: bytes = field(repr=False)
     under: str = "files"
+
+    @cached_property
+    def digest(self) -> str:
+        """The SHA-256 of its bytes."""
+        return hashlib.sha256(self.content).hexdigest()
 
 
 @dataclass

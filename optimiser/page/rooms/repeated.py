@@ -9,11 +9,15 @@ from starlette.responses import Response
 
 from experiments.proposed import Proposed
 from optimiser import wording
+from optimiser.page.asking import earlier_in
 from optimiser.page.call import Call
+from optimiser.page.forms import Form, Sent
+from optimiser.page.guard import UPLOAD_LIMIT
+from optimiser.page.uploads import Upload
 from optimiser.page.work import Job, Tell
 from optimiser.reproducing import Reproduced, reproduce
 
-__all__ = ["choose", "show"]
+__all__ = ["choose", "send", "show"]
 
 
 @dataclass(frozen=True)
@@ -22,6 +26,7 @@ class Repeated:
 
     found: Reproduced
     picks: list[tuple[str, str]]
+    notes: list[str]
 
 
 def choose(call: Call) -> Response:
@@ -31,28 +36,55 @@ def choose(call: Call) -> Response:
     return call.page("repeatable", known=known[::-1])
 
 
-def show(call: Call) -> Response:
+def send(call: Call, form: Form) -> Response:
+    """Keep the archive of the experiment that a proposal learned from."""
+    sent = form.sent("earlier")
+    if len(sent) != 1:
+        form.faults["earlier"] = "Choose the archive of that experiment (.zip)."
+        return show(call, form, 422)
+    upload = Upload(0, call.session, sent[0], len(sent[0].content))
+    token = call.desk.uploads.keep(upload)
+    return call.go(f"/next/again/{call.path('number')}", earlier=token)
+
+
+def show(call: Call, form: Form | None = None, status: int = 200) -> Response:
     """Make one again in the background and say what differs; nothing is recorded."""
     number = int(call.path("number"))
+    upload = call.desk.uploads.find(call.asked("earlier"), call.session)
+    earlier = upload.content if upload and isinstance(upload.content, Sent) else None
     with call.desk.ledger() as ledger:
         one = next((each for each in ledger.proposals() if each.number == number), None)
-        key = (call.desk.version(ledger), "again", number)
+        key = (call.desk.version(ledger), "again", number, earlier and earlier.digest)
         now = ledger.plan.digest
     if one is None:
         raise HTTPException(404)
-    learned = one.details.get("learned_from") is not None
-    job = None if learned else call.settle(_again(call, key, one))[0]
-    return call.page("repeated", one=one, job=job, same_plan=one.plan == now)
+    learned = one.details.get("learned_from")
+    job = None if learned and not earlier else call.settle(_again(call, key, one, earlier))[0]
+    return call.page(
+        "repeated",
+        status=status,
+        form=form,
+        one=one,
+        job=job,
+        same_plan=one.plan == now,
+        learned=learned,
+        limit=UPLOAD_LIMIT,
+    )
 
 
-def _again(call: Call, key: tuple[object, ...], one: Proposed) -> Job:
+def _again(call: Call, key: tuple[object, ...], one: Proposed, earlier: Sent | None) -> Job:
     def answer(tell: Tell) -> Repeated:
         with call.desk.ledger() as ledger:
             stood = ledger.standing(one)
-        found = reproduce(one, stood, progress=tell)
+        learned, past, notes = one.details.get("learned_from"), None, []
+        if learned and earlier:
+            past = earlier_in(call.desk, earlier, stood.plan)
+            if past.record["data"] != learned["data"]:
+                notes.append("The archive holds other data than the proposal learned from.")
+        found = reproduce(one, stood, earlier=past.trials if past else None, progress=tell)
         lines = [
             (wording.recipe_line(stood.plan, each.settings), each.why) for each in found.picks
         ]
-        return Repeated(found, lines)
+        return Repeated(found, lines, notes)
 
     return call.desk.work.ask(key, "choosing again", answer)
