@@ -81,16 +81,20 @@ def filament() -> dict[str, object]:
     return dict(FILAMENT)
 
 
-@pytest.fixture
-def clock() -> Callable[[], datetime]:
-    """A clock that goes on by one second at every look."""
-    state = {"now": datetime(2031, 3, 5, 9, 0, tzinfo=UTC)}
+def ticking(start: datetime = datetime(2031, 3, 5, 9, 0, tzinfo=UTC)) -> Callable[[], datetime]:
+    """Give a clock that goes on by one second at every look."""
+    state = {"now": start}
 
     def now() -> datetime:
         state["now"] += timedelta(seconds=1)
         return state["now"]
 
     return now
+
+
+@pytest.fixture
+def clock() -> Callable[[], datetime]:
+    return ticking()
 
 
 @pytest.fixture

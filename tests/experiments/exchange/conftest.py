@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
+import shutil
+from datetime import UTC, datetime
 
 import pytest
 
 from experiments.exchange import export_csv
+from experiments.ledger import Ledger
 from experiments.records import StoredCurve
+from tests.experiments.conftest import FILAMENT, PLAN, RESIN, ticking
 
 
 class Sheet:
@@ -33,27 +37,38 @@ def read_sheet_rows():
     return Sheet
 
 
-@pytest.fixture
-def full(ledger, resin, filament):
+@pytest.fixture(scope="session")
+def _full(tmp_path_factory):
     """One cone in every state; cone 3 measured twice."""
-    ledger.plan_cones([resin, filament, resin])
-    ledger.failed(2, why="warped", note="-lifted at one side")
-    ledger.printed(3, mass=2.25, note="=smooth")
-    curve = StoredCurve("r.txt", "response", b"20 80")
-    ledger.measure(
-        3, session="monday", curves=[curve], values={"upper_limit": 1 / 3, "thd_peak": None}
-    )
-    ledger.measure(
-        3,
-        session="größer",
-        values={"upper_limit": 9.5, "thd_peak": 1.25},
-        age_days=30,
-        note="@dusk",
-    )
-    ledger.add({**filament, "wall": 0.637}, mass=1.5)
-    ledger.add(filament)
-    ledger.set_aside(5, why="lent")
-    return ledger
+    folder = tmp_path_factory.mktemp("full") / "radio"
+    with Ledger.create(folder, PLAN, who="maker", now=ticking()) as ledger:
+        ledger.plan_cones([RESIN, FILAMENT, RESIN])
+        ledger.failed(2, why="warped", note="-lifted at one side")
+        ledger.printed(3, mass=2.25, note="=smooth")
+        curve = StoredCurve("r.txt", "response", b"20 80")
+        ledger.measure(
+            3, session="monday", curves=[curve], values={"upper_limit": 1 / 3, "thd_peak": None}
+        )
+        ledger.measure(
+            3,
+            session="größer",
+            values={"upper_limit": 9.5, "thd_peak": 1.25},
+            age_days=30,
+            note="@dusk",
+        )
+        ledger.add({**FILAMENT, "wall": 0.637}, mass=1.5)
+        ledger.add(FILAMENT)
+        ledger.set_aside(5, why="lent")
+    return folder
+
+
+@pytest.fixture
+def full(_full, tmp_path):
+    """A copy of it that a test may change."""
+    later = ticking(datetime(2031, 3, 6, 9, 0, tzinfo=UTC))
+    folder = shutil.copytree(_full, tmp_path / "radio")
+    with Ledger.open(folder, who="maker", now=later) as ledger:
+        yield ledger
 
 
 @pytest.fixture
