@@ -14,6 +14,7 @@ from __future__ import annotations
 from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -56,11 +57,12 @@ class Points:
         """Give the chosen rows."""
         return Points(self.numbers[rows], self.levels[rows])
 
-    def parts(self, size: int) -> list[Points]:
-        """Split into so many rows each; one part at least."""
-        return [
-            self.take(slice(start, start + size)) for start in range(0, max(len(self), 1), size)
-        ]
+    def parts(self, least: int, most: int) -> list[Points]:
+        """Split into an even number of parts of at most so many rows, below `least` not at all."""
+        if len(self) < least:
+            return [self]
+        ends = np.linspace(0, len(self), 2 * -(-len(self) // (2 * most)) + 1).astype(int)
+        return [self.take(slice(a, b)) for a, b in pairwise(ends)]
 
     def of_experiment(self, place: int) -> Points:
         """Add the choice `ORIGIN`: 0 for this experiment, 1 for an earlier one."""

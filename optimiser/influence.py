@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
@@ -12,9 +10,9 @@ from experiments.errors import Problem, TrialsError
 from experiments.formulas import Formulas
 from experiments.plan import Plan, Variable
 from optimiser.answers import Estimate, Knob, Pair, Sensitivity
-from optimiser.interplay import pairs
+from optimiser.interplay import EVERY, pairs
 from optimiser.paths import DrawnFunctions
-from optimiser.sobol import Indices, Sample, draw_sample, sobol_indices
+from optimiser.sobol import Function, Indices, Sample, draw_sample, sobol_indices
 from optimiser.surrogate import Model, Progress, estimate, fit, unknown
 from optimiser.threads import one_thread
 from optimiser.wording import many
@@ -22,7 +20,6 @@ from optimiser.wording import many
 __all__ = ["sensitivity"]
 
 Floats = npt.NDArray[np.float64]
-Codes = npt.NDArray[np.int32]
 
 _SIZE = 768
 _EFFECT_BASE = 24
@@ -80,11 +77,7 @@ def sensitivity(
     ready = model.scorable if metric == "score" else metric in model.metrics
     if not ready:
         return _cannot_tell(model, metric, unit)
-    functions = DrawnFunctions(model, metric, seed=seed)
-    encoding = model.encoding
-
-    def value(codes: Codes) -> Floats:
-        return np.nan_to_num(functions(encoding.of_codes(codes)))
+    value = _valued(model, metric, seed)
 
     if progress:
         progress(0.5, f"how {metric} depends on the knobs")
@@ -100,7 +93,8 @@ def sensitivity(
         knobs.append(_knob(sample, place, indices, value, cones, evidence))
     if progress:
         progress(0.9, "weighing pairs of knobs")
-    together = pairs(model.evidence.space, value, cones, seed)
+    some = _valued(model, metric, seed, every=EVERY)
+    together = pairs(model.evidence.space, value, some, cones, seed)
     knobs.sort(key=lambda knob: -np.nan_to_num(knob.total.mean))
     notes = list(model.notes)
     if not np.isfinite(indices.total).any():
@@ -111,6 +105,12 @@ def sensitivity(
     )  # fmt: skip
 
 
+def _valued(model: Model, metric: str, seed: int, every: int = 1) -> Function:
+    """Give drawn functions of codes; all of them, or one in so many."""
+    functions = DrawnFunctions(model, metric, seed=seed, every=every)
+    return lambda codes: np.nan_to_num(functions(model.encoding.of_codes(codes)))
+
+
 def _cones(model: Model, metric: str) -> int:
     """Measured cones behind the answer: those of the metric with fewest."""
     names = model.goals.needed if metric == "score" else [metric]
@@ -118,7 +118,7 @@ def _cones(model: Model, metric: str) -> int:
 
 
 def _knob(
-    sample: Sample, place: int, indices: Indices, value: Any, cones: int, evidence: float
+    sample: Sample, place: int, indices: Indices, value: Function, cones: int, evidence: float
 ) -> Knob:
     """Gather one variable's indices, main effect and verdict."""
     variable = list(sample.space.plan.variables.values())[place]
@@ -170,7 +170,7 @@ def _hangs_on(plan: Plan, variable: str) -> set[str]:
     return names
 
 
-def _main_effect(sample: Sample, place: int, variable: Variable, value: Any) -> pd.DataFrame:
+def _main_effect(sample: Sample, place: int, variable: Variable, value: Function) -> pd.DataFrame:
     """Mean over all other settings, at each setting of one variable, where it is active."""
     space = sample.space
     base = sample.codes[sample.recipes()[:, place] >= 0][:_EFFECT_BASE]
@@ -178,16 +178,15 @@ def _main_effect(sample: Sample, place: int, variable: Variable, value: Any) -> 
     shown = np.unique(
         np.linspace(0, len(grid) - 1, min(len(grid), _EFFECT_SETTINGS)).round().astype(np.int32)
     )
-    rows = []
-    for code in shown:
-        codes = base.copy()
-        codes[:, place] = code
-        codes = np.asarray(space.active_codes(codes))
-        codes = codes[space.printable_codes(codes)]
-        if len(codes):
-            means = value(codes).mean(axis=1)
-            low, high = np.quantile(means, [0.05, 0.95])
-            rows.append((grid[code], float(means.mean()), float(low), float(high)))
+    codes = np.tile(base, (len(shown), 1))
+    codes[:, place] = np.repeat(shown, len(base))
+    codes = np.asarray(space.active_codes(codes))
+    codes = codes[space.printable_codes(codes)]
+    values, rows = value(codes), []
+    for code in np.unique(codes[:, place]):
+        means = values[:, codes[:, place] == code].mean(axis=1)
+        low, high = np.quantile(means, [0.05, 0.95])
+        rows.append((grid[code], float(means.mean()), float(low), float(high)))
     return pd.DataFrame(rows, columns=["setting", "mean", "low", "high"])
 
 

@@ -12,13 +12,14 @@ from optimiser.answers import Estimate, Pair
 from optimiser.sobol import Function, Sample, draw_sample, second_order
 from optimiser.surrogate import estimate
 
-__all__ = ["pairs"]
+__all__ = ["EVERY", "pairs"]
 
-Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int32]
 
+EVERY = 4
+"""One function in so many is enough for 90 % intervals."""
+
 _SIZE = 3072
-_EVERY = 4  # one function in so many is enough for 90 % intervals
 _BASE = 16  # recipes over which a pair's effect is averaged
 _ALONG = 9  # settings of the first variable that are drawn
 _LINES = 3  # and of the second
@@ -27,7 +28,7 @@ _SEEN = 0.02  # share of the variance that an interaction surely exceeds where i
 _NONE = 0.05  # and surely stays below where none is
 
 
-def pairs(space: Space, value: Function, cones: int, seed: int) -> list[Pair]:
+def pairs(space: Space, value: Function, some: Function, cones: int, seed: int) -> list[Pair]:
     """Give every two variables that some recipe has both, the strongest interaction first.
 
     Parameters
@@ -35,6 +36,8 @@ def pairs(space: Space, value: Function, cones: int, seed: int) -> list[Pair]:
     space : Space
     value : callable
         Codes of recipes (m, d) to drawn values (functions, m).
+    some : callable
+        The same of one function in so many (`EVERY`), for the indices.
     cones : int
         Measured cones behind the answer.
     seed : int
@@ -43,15 +46,11 @@ def pairs(space: Space, value: Function, cones: int, seed: int) -> list[Pair]:
     -------
     list of Pair
     """
-
-    def few(codes: Codes) -> Floats:
-        return value(codes)[::_EVERY]
-
     sample = draw_sample(space, _SIZE, seed, even=False)
     variables = list(space.plan.variables.values())
     recipes = sample.recipes()
     found = []
-    for (i, j), shares in second_order(few, sample).items():
+    for (i, j), shares in second_order(some, sample).items():
         if ((recipes[:, i] >= 0) & (recipes[:, j] >= 0)).any():
             index = estimate(np.clip(shares, 0.0, 1.0), cones)
             found.append(((i, j), index))
@@ -85,17 +84,18 @@ def _effect(sample: Sample, value: Function, i: int, j: int) -> pd.DataFrame:
     variables = list(space.plan.variables.values())
     recipes = sample.recipes()
     base = sample.codes[(recipes[:, i] >= 0) & (recipes[:, j] >= 0)][:_BASE]
-    rows = []
-    for b in _shown(variables[j], _LINES):
-        for a in _shown(variables[i], _ALONG):
-            codes = base.copy()
-            codes[:, i], codes[:, j] = a, b
-            codes = np.asarray(space.active_codes(codes))
-            codes = codes[space.printable_codes(codes)]
-            if len(codes):
-                at = estimate(value(codes).mean(axis=1), 0)
-                ends = (variables[i].grid[a], variables[j].grid[b])
-                rows.append((*ends, at.mean, at.low, at.high))
+    ends = [(a, b) for b in _shown(variables[j], _LINES) for a in _shown(variables[i], _ALONG)]
+    codes = np.tile(base, (len(ends), 1))
+    codes[:, [i, j]] = np.repeat(ends, len(base), axis=0)
+    codes = np.asarray(space.active_codes(codes))
+    printable = space.printable_codes(codes)
+    pair = np.repeat(np.arange(len(ends)), len(base))[printable]
+    values, rows = value(codes[printable]), []
+    for place, (a, b) in enumerate(ends):
+        own = pair == place
+        if own.any():
+            at = estimate(values[:, own].mean(axis=1), 0)
+            rows.append((variables[i].grid[a], variables[j].grid[b], at.mean, at.low, at.high))
     return pd.DataFrame(rows, columns=list(_NOTHING))
 
 

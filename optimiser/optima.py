@@ -16,6 +16,7 @@ from optimiser.answers import Optimum, Settings, Shift
 from optimiser.partial import nearest_place, read_settings
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import drawn_utility, held_pool, repeatability
+from optimiser.search import without
 from optimiser.surrogate import Model, Progress, estimate, fit
 from optimiser.threads import one_thread
 from optimiser.wording import interval, many, percent, recipe_line
@@ -168,19 +169,20 @@ class _Search:
         codes, utility = codes[active], utility[:, active]
         if not len(codes):
             return None
-        contexts = codes[_contexts(utility, most)]
+        shown = self._shown(codes, utility)
+        variants = without(self._moved(codes[_contexts(utility, most)], shown), codes)
+        if len(variants):
+            codes = np.vstack([codes, variants])
+            new = drawn_utility(self.model, self.functions, variants)
+            utility = np.hstack([utility, new])
+        expected = utility.mean(axis=0)
         kept, columns, recipes = [], [], []
-        for code in self._shown(codes, utility):
-            own = codes[:, self.place] == code
-            variants = self._moved(contexts, code)
-            tried = np.vstack([codes[own], variants])
-            if not len(tried):
-                continue
-            new = [drawn_utility(self.model, self.functions, variants)] if len(variants) else []
-            values = np.hstack([utility[:, own], *new])
-            kept.append(code)
-            columns.append(values.max(axis=1))
-            recipes.append(tried[int(values.mean(axis=0).argmax())])
+        for code in shown:
+            own = np.flatnonzero(codes[:, self.place] == code)
+            if len(own):
+                kept.append(code)
+                columns.append(utility[:, own].max(axis=1))
+                recipes.append(codes[own[int(expected[own].argmax())]])
         return _Found(np.array(kept, dtype=np.intp), np.column_stack(columns), np.vstack(recipes))
 
     def _shown(self, codes: Codes, utility: Floats) -> Ints:
@@ -189,14 +191,18 @@ class _Search:
         shown = np.linspace(0, length - 1, min(length, _SETTINGS)).round().astype(np.intp)
         return np.union1d(shown, [codes[int(utility.mean(axis=0).argmax()), self.place]])
 
-    def _moved(self, contexts: Codes, code: int) -> Codes:
-        """Give recipes with one setting changed.
+    def _moved(self, contexts: Codes, shown: Ints) -> Codes:
+        """Give recipes with one setting changed to each of the shown ones.
 
         A choice switches its children on and off: those recipes come from the pool instead.
         """
-        variants = contexts.copy()
-        variants[:, self.place] = code
-        return np.asarray(variants[self.model.evidence.space.printable_codes(variants)])
+        space = self.model.evidence.space
+        contexts = contexts.copy()
+        contexts[:, self.place] = 0  # what differs in this setting alone counts once
+        contexts = space.tree.unique(contexts)
+        variants = np.tile(contexts, (len(shown), 1))
+        variants[:, self.place] = np.repeat(shown, len(contexts))
+        return np.asarray(variants[space.printable_codes(variants)])
 
 
 def _contexts(utility: Floats, most: int) -> Ints:

@@ -27,7 +27,7 @@ Floats32 = npt.NDArray[np.float32]
 
 _FEATURES = 768
 _EACH = 32  # functions a hyperparameter set: enough for a probability of a few per cent
-_PART = 256  # recipes valued at a time: their features stay in a processor's cache
+_PART = (64, 256)  # recipes valued at a time: their features stay in a processor's cache
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,7 @@ class Paths:
         points : Points
             m recipes.
         """
-        return over_parts(self.of_part, points.parts(_PART))
+        return over_parts(self.of_part, points.parts(*_PART))
 
     def of_part(self, points: Points) -> Floats:
         """Give the same of a few recipes, valued at a time."""
@@ -235,7 +235,7 @@ class DrawnFunctions:
 
     def __call__(self, points: Points) -> Floats:
         """Give the values, (functions, m)."""
-        return over_parts(self._of_part, points.parts(_PART))
+        return over_parts(self._of_part, points.parts(*_PART))
 
     def _of_part(self, points: Points) -> Floats:
         values = {
