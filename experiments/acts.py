@@ -56,6 +56,11 @@ _ALLOWED = {
 }
 """The states from which each act may be done."""
 
+_ANEW = "one that was measured anew: a copy would pass for a repeat without any scatter"
+_COPIED = (
+    "Leave it out. What was typed wrong with it is corrected in the exported table, or by `undo` "
+    "and measuring again."
+)
 _UNDO = "If that was recorded by mistake, take it back with `undo`."
 _REMEDIES = {
     ("printed", "printed"): "To correct the record, edit it in the exported table and import it.",
@@ -406,22 +411,33 @@ def _store_curve(writer: Writer, measurement: int, curve: StoredCurve) -> None:
     )
 
 
-def seen_before(writer: Writer, curves: Sequence[StoredCurve]) -> list[Caution]:
-    """Give warnings for files whose bytes an earlier measurement brought already."""
-    cautions = []
+def seen_before(writer: Writer, cone: int, curves: Sequence[StoredCurve]) -> list[Caution]:
+    """Give warnings for files whose bytes another cone's measurement brought already.
+
+    Raises
+    ------
+    LedgerError
+        If it was one of the same cone: a copy would pass for a repeat without any scatter.
+    """
+    cautions, copies = [], []
     for curve in curves:
-        digest = hashlib.sha256(curve.content).hexdigest()
         row = writer.one(
-            """SELECT m.cone, s.name FROM curves f JOIN measurements m ON m.id = f.measurement
-            JOIN sessions s ON s.id = m.session WHERE f.sha256 = ? ORDER BY m.id LIMIT 1""",
-            (digest,),
+            """SELECT m.cone, s.name, f.kind FROM curves f
+            JOIN measurements m ON m.id = f.measurement JOIN sessions s ON s.id = m.session
+            WHERE f.sha256 = ? ORDER BY m.cone <> ?, f.kind <> ?, m.id LIMIT 1""",
+            (hashlib.sha256(curve.content).hexdigest(), cone, curve.kind),
         )
-        if row:
+        if row and (row[0], row[2]) == (cone, curve.kind):
+            found = f"byte for byte the file that cone {cone} has from session {row[1]}"
+            copies.append(Problem(curve.name, found, _ANEW, _COPIED))
+        elif row:
             text = (
                 f"{curve.name} is byte for byte the file of cone {row[0]} in session {row[1]}; "
                 "make sure that it is the right one."
             )
             cautions.append(Caution("seen_before", text))
+    if copies:
+        raise LedgerError(*copies)
     return cautions
 
 

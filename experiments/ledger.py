@@ -323,14 +323,14 @@ class Ledger(Journal):
         -------
         int
             The measurement's id. `measurements` shows it, with a warning added for each file
-            that an earlier measurement brought already.
+            that a measurement of another cone brought already.
 
         Raises
         ------
         LedgerError
             If the cone's state does not allow it, the session has no name, a metric is unknown,
-            or there is nothing to record: neither files nor values, nor a mass that was given
-            on printing.
+            a file is one that the cone has already, or there is nothing to record: neither
+            files nor values, nor a mass that was given on printing.
         """
         cone, plan, given = cone_number(cone), self.plan, dict(values or {})
         if not curves and all(value is None for value in given.values()):
@@ -346,7 +346,7 @@ class Ledger(Journal):
             "note": note,
         }
         with self.act("measure", {**sitting, "files": files, "values": given}) as act:
-            cautions = [*_cautions(warnings), *acts.seen_before(act.writer, curves)]
+            cautions = [*_cautions(warnings), *acts.seen_before(act.writer, cone, curves)]
             key = acts.measure_cone(
                 act.writer,
                 plan,

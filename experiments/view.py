@@ -28,6 +28,7 @@ from experiments.errors import Problem
 from experiments.folder import CARDS, PLAN_FILE, STORE_FILE, no_experiment
 from experiments.history import newest_act, read_history, return_to
 from experiments.leftovers import beyond_range, dropped_levels, left_over
+from experiments.oddities import copied_files, sessions_without_reference
 from experiments.plan import Plan
 from experiments.possible import impossible
 from experiments.proposed import Proposed, Standing, proposals, standing
@@ -332,13 +333,15 @@ class View:
             return reading.data_digest(connection)
 
     def left_over(self) -> list[str]:
-        """Say what the store holds under names, levels and ranges that the plan no longer has."""
+        """Say what the plan no longer has a name, level or range for, and what looks odd."""
         plan, space = self.plan, self.space
         with self._store.reading() as connection:
             return [
                 *left_over(connection, plan),
                 *dropped_levels(connection, plan, space),
                 *beyond_range(connection, plan, space),
+                *copied_files(connection),
+                *sessions_without_reference(connection, plan),
             ]
 
     def check(self) -> list[Problem]:

@@ -14,7 +14,8 @@ DISTORTION = StoredCurve("d.txt", "distortion", b"100 1.5\n", {})
 
 def measure(ledger, cone=1, session="monday", **more):
     more.setdefault("values", {"upper_limit": 9.5, "thd_peak": None})
-    return ledger.measure(cone, session=session, curves=[RESPONSE, DISTORTION], **more)
+    more.setdefault("curves", [RESPONSE, DISTORTION])
+    return ledger.measure(cone, session=session, **more)
 
 
 def test_undo_goes_back_act_by_act_to_the_start(ledger, resin, filament, dump):
@@ -34,7 +35,8 @@ def test_undo_goes_back_act_by_act_to_the_start(ledger, resin, filament, dump):
     note("cone 3 added as printed")
     measure(ledger, warnings=["w"], age_days=1.5)
     note("cone 1 measured in session monday")
-    measure(ledger, values={"upper_limit": 0.1 + 0.2})
+    again = StoredCurve("r.txt", "response", b"20 81\n20000 60\n")
+    measure(ledger, values={"upper_limit": 0.1 + 0.2}, curves=[again])
     note("cone 1 measured in session monday")
     ledger.set_aside(1, why="cracked")
     note("cone 1 set aside")

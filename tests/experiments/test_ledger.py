@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import count
+
 import pytest
 
 from experiments.errors import LedgerError, PlanError, RecipeError
@@ -10,11 +13,20 @@ from experiments.records import StoredCurve
 
 RESPONSE = StoredCurve("r.txt", "response", b"20 80\n20000 60\n", {"channel": 1})
 DISTORTION = StoredCurve("d.txt", "distortion", b"100 1.5\n", {})
+NUMBERS = count()
+
+
+def anew():
+    return [
+        replace(one, content=one.content + f"30000 {next(NUMBERS)}\n".encode())
+        for one in (RESPONSE, DISTORTION)
+    ]
 
 
 def measure(ledger, cone=1, session="monday", **more):
     more.setdefault("values", {"upper_limit": 9.5, "thd_peak": None})
-    return ledger.measure(cone, session=session, curves=[RESPONSE, DISTORTION], **more)
+    more.setdefault("curves", [RESPONSE, DISTORTION])
+    return ledger.measure(cone, session=session, **more)
 
 
 def test_planning_numbers_the_cones_and_keeps_what_the_proposal_stood_on(ledger, resin, filament):
@@ -92,7 +104,8 @@ def test_values_count_as_typed_where_no_file_gave_them(ledger, resin):
     ledger.add(resin)
     ledger.measure(1, session="a", values={"upper_limit": 8.0})
     measure(ledger, session="b", values={"upper_limit": 8.0, "mass": 2.0})
-    measure(ledger, session="c", values={"upper_limit": 8.0}, by_hand=["upper_limit"])
+    given = {"values": {"upper_limit": 8.0}, "by_hand": ["upper_limit"]}
+    measure(ledger, session="c", curves=anew(), **given)
     hands = [one.by_hand for one in ledger.measurements()]
     assert hands == [{"upper_limit"}, {"mass"}, {"upper_limit"}]
 
@@ -108,10 +121,25 @@ def test_a_file_that_was_seen_before_is_pointed_out(ledger, resin):
     assert "cone 1 in session monday" in second.warnings[0].text
 
 
+def test_a_copy_is_no_repeat_of_the_same_cone(ledger, resin, dump):
+    ledger.add(resin)
+    measure(ledger)
+    before = dump(ledger)
+    with pytest.raises(LedgerError) as refusal:
+        measure(ledger, session="tuesday", curves=[RESPONSE, anew()[1]])
+    (problem,) = refusal.value.problems
+    assert problem.where == "r.txt"
+    assert "byte for byte the file that cone 1 has from session monday" in problem.found
+    assert "Leave it out" in problem.remedy
+    assert dump(ledger) == before
+    # The same recording taken otherwise, as a sweep in place of its impulse, repeats nothing.
+    ledger.measure(1, session="tuesday", curves=[replace(RESPONSE, kind="impulse")])
+
+
 def test_a_measured_cone_can_be_measured_again(ledger, resin):
     ledger.add(resin)
     measure(ledger)
-    measure(ledger, session="a year later", age_days=365)
+    measure(ledger, session="a year later", age_days=365, curves=anew())
     table = ledger.table()
     assert list(table["session"]) == ["monday", "a year later"]
     assert list(table["status"]) == ["measured", "measured"]
@@ -140,7 +168,7 @@ def act_on(ledger, act, cone=1):
     elif act == "failed":
         ledger.failed(cone, why="tore")
     elif act == "measured":
-        measure(ledger, cone)
+        measure(ledger, cone, curves=anew())
     elif act == "set aside":
         ledger.set_aside(cone, why="lent")
     else:

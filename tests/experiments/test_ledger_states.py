@@ -166,6 +166,8 @@ class Acts(RuleBasedStateMachine):
         sitting = {"session": session, "upper_limit": limit, "mass": mass, "age_days": age}
         if not curves and limit is None and mass is None:
             return
+        if curves and any(one["content"] == content for one in self.model[cone]["sittings"]):
+            return  # a copy, which is refused
 
         def do():
             self.ledger.measure(

@@ -60,8 +60,8 @@ cones = st.fixed_dictionaries(
 
 def record(ledger, cone, place):
     number = ledger.add(cone["recipe"], mass=cone["mass"], note=cone["note"])
-    for one in cone["sittings"]:
-        content = f"20 {place}".encode()
+    for sitting, one in enumerate(cone["sittings"]):
+        content = f"20 {place}{sitting}".encode()
         curves = [StoredCurve("r.txt", "response", content)] * (place % 2)
         ledger.measure(number, curves=curves, **one)
     if cone["end"] == "aside":

@@ -54,6 +54,7 @@ def test_only_what_the_plan_wants_is_told(run, folder, response):
     assert all(note.startswith(f"{response.name}: ") for note in notes)
     # The plan has an upper limit only: nothing of levels, deviation or break-up.
     assert [note for note in notes if "break-up" in note or "deviation" in note] == []
+    response.write_text("# again\n" + response.read_text())
     said = run("measure", 8, response, "--session", "july", "--in", folder).out
     assert said.count(f"{response.name}: ") == 1
 
