@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
 
+from experiments.copies import MAGIC
 from experiments.errors import ArchiveError, Problem
 from experiments.folder import PLAN_FILE, STORE_FILE
 from experiments.plan import MAX_BYTES
@@ -164,7 +165,7 @@ def look_inside(path: Path, most: int) -> Inside:
 ZIP_TROUBLE = (
     zipfile.BadZipFile,
     zlib.error,
-    NotImplementedError,
+    NotImplementedError,  # a compression or a version of the format that `zipfile` does not know
     EOFError,
     struct.error,
     ValueError,
@@ -181,6 +182,11 @@ def _check_directory(path: Path) -> None:
     """Bound the directory before anything parses it."""
     count, size = directory_of(path)
     if count == size == 0:
+        with path.open("rb") as file:
+            backup = file.read(len(MAGIC)) == MAGIC
+        if backup:
+            remedy = f"Put a backup back with `coneloop restore {path}`."
+            raise refused(path.name, "a database", "an archive of an experiment", remedy)
         raise refused(path.name, "a file that ends otherwise", "an archive of an experiment")
     if count != len(_FILES) + 1 or not 0 < size <= _DIRECTORY_BYTES:
         found = f"{count:,} entries" if count != len(_FILES) + 1 else "an odd directory"

@@ -170,10 +170,10 @@ def _reference(plan: Plan, known: Mapping[int, str]) -> list[Problem]:
         found = f"cone {reference}, which is {known[reference]}"
         remedy = "Name another cone, or leave the key out."
         wanted = "a cone that can be measured in every session"
-        return [Problem("sessions.reference_cone", found, wanted, remedy)]
+        return [Problem("sessions.reference_cone", found, wanted, remedy, PLAN_FILE)]
     # A plan may name its first cone before that is printed.
     if reference is None or reference in numbers or (reference == 1 and not numbers):
         return []
     found = f"cone {reference}" + ("" if numbers else ", and no cone in the table yet")
     remedy = "Leave the key out until the reference cone is in the table."
-    return [Problem("sessions.reference_cone", found, "the number of a cone", remedy)]
+    return [Problem("sessions.reference_cone", found, "the number of a cone", remedy, PLAN_FILE)]

@@ -26,6 +26,7 @@ from experiments.schema import check_identity
 __all__ = [
     "COPY",
     "KEPT",
+    "MAGIC",
     "Copy",
     "keep_copy",
     "new_place",
@@ -37,6 +38,10 @@ __all__ = [
 KEPT = 3
 """Automatic copies of one occasion that are kept; the oldest go."""
 
+MAGIC = b"SQLite format 3\0"
+"""How every SQLite database begins (https://www.sqlite.org/fileformat2.html, section 1.3)."""
+
+_WANTED = "a backup that coneloop wrote"
 _STALE = 86400
 """Seconds after which an unfinished copy is one of a process that was killed."""
 
@@ -135,12 +140,26 @@ def _unlike(path: Path, found: str) -> LedgerError:
 def open_copy(path: Path) -> Iterator[sqlite3.Connection]:
     """Open a copy for reading only."""
     if not path.is_file():
-        raise LedgerError(Problem(str(path), "no such file", "a backup that coneloop wrote"))
+        raise LedgerError(Problem(str(path), "no such file", _WANTED))
     with plain(path):
+        _refuse_other(path)
         uri = f"{path.absolute().as_uri()}?mode=ro"
         with closing(sqlite3.connect(uri, uri=True, isolation_level=None)) as connection:
             connection.execute("BEGIN")
             yield connection
+
+
+def _refuse_other(path: Path) -> None:
+    """Refuse a file that is no database at all, which nothing could be rescued from."""
+    with path.open("rb") as file:
+        start = file.read(len(MAGIC))
+    if start == MAGIC:
+        return
+    found, remedy = "a file that is no backup", "`coneloop backup FILE` writes one."
+    if start[:4] == b"PK\x03\x04":
+        found = "an archive"
+        remedy = f"Take it out into a new folder with `coneloop unpack {path} FOLDER`."
+    raise LedgerError(Problem(str(path), found, _WANTED, remedy))
 
 
 def read_copy(path: Path) -> Copy:
@@ -163,7 +182,7 @@ def _described(connection: sqlite3.Connection, path: Path) -> Copy:
             raise _unlike(path, f"a raw file whose bytes changed ({digest[:12]}…)")
     if connection.execute("PRAGMA table_info(backup)").fetchone() is None:
         found = "a store, not a backup of one"
-        raise LedgerError(Problem(str(path), found, "a backup that coneloop wrote"))
+        raise LedgerError(Problem(str(path), found, _WANTED))
     at, plan, sha256 = connection.execute("SELECT at, plan, sha256 FROM backup").fetchone()
     if _digest(plan) != sha256:
         raise _unlike(path, "a plan whose text changed")

@@ -7,7 +7,7 @@ import time
 from pathlib import Path
 
 from experiments.errors import LedgerError, Problem
-from experiments.places import newest_copy
+from experiments.places import STORE_FILE, newest_copy
 from experiments.seals import SEALED_SINCE, broken_seals
 from experiments.write_ahead import lost_commits
 
@@ -39,7 +39,13 @@ def is_damage(error: sqlite3.Error) -> bool:
 
 
 def damaged(path: Path, found: str) -> LedgerError:
-    """Make the error for a store that must not be used, with the ways out."""
+    """Make the error for a store, or a backup, that must not be used, with the ways out."""
+    if path.name != STORE_FILE:
+        remedy = (
+            "Use another backup. What is still certain in this one comes out with `coneloop "
+            f"rescue FOLDER` once it lies alone in a new folder, called {STORE_FILE}."
+        )
+        return LedgerError(Problem(str(path), found, "a backup as coneloop wrote it", remedy))
     copy = newest_copy(path.parent)
     known = f" (the newest copy is {copy})" if copy else ""
     remedy = (

@@ -47,15 +47,19 @@ class Problem:
         What should stand there.
     remedy : str
         How to mend it; may be empty where `expected` already says it.
+    file : str
+        The file that a field path is of, where it is not `where` itself.
     """
 
     where: str
     found: str
     expected: str
     remedy: str = ""
+    file: str = ""
 
     def __str__(self) -> str:
-        text = f"{self.where}: found {self.found}, expected {self.expected}"
+        where = f"{self.file}, {self.where}" if self.file else self.where
+        text = f"{where}: found {self.found}, expected {self.expected}"
         return f"{text}. {self.remedy}" if self.remedy else text
 
 

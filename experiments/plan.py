@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -105,7 +105,7 @@ class Plan:
         return cls.from_text(read_plan_text(path), source=path.name)
 
     @classmethod
-    def from_text(cls, text: str, source: str = "plan") -> Plan:
+    def from_text(cls, text: str, source: str = "") -> Plan:
         """Read a plan from TOML text; see `from_toml`.
 
         Parameters
@@ -113,7 +113,7 @@ class Plan:
         text : str
             The TOML document.
         source : str
-            What to call it in messages.
+            The file that messages name, if it is one.
         """
         plan, problems = cls.examine(text, source)
         if problems or plan is None:
@@ -121,7 +121,7 @@ class Plan:
         return plan
 
     @classmethod
-    def examine(cls, text: str, source: str = "plan") -> tuple[Plan | None, list[Problem]]:
+    def examine(cls, text: str, source: str = "") -> tuple[Plan | None, list[Problem]]:
         """Read as much of a plan as is sound, and find everything that is wrong with it.
 
         Parameters
@@ -129,7 +129,7 @@ class Plan:
         text : str
             The TOML document.
         source : str
-            What to call it in messages.
+            The file that messages name, if it is one.
 
         Returns
         -------
@@ -141,13 +141,13 @@ class Plan:
         """
         if not text.strip():
             remedy = "Start one with: coneloop start FOLDER"
-            return None, [Problem(source, "an empty file", "a plan", remedy)]
-        data, problems = parse_toml(text, source)
+            return None, [Problem(source or "plan", "an empty file", "a plan", remedy)]
+        data, problems = parse_toml(text, source or "plan")
         if data is None:
             return None, problems
         data = _plain(data)
         parts, more = build(data)
-        problems += more
+        problems += [replace(one, file=source) for one in more]
         if problems:
             parts = sound_parts(parts, data, problems)
         if problems and not (parts.variables and parts.metrics):

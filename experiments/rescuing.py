@@ -56,6 +56,8 @@ class Rescued:
         Raw files that are whole.
     lost : list of str
         What is not, in sentences.
+    lacking : list of str
+        Tables of which rows are lost.
     notes : list of str
         What else is to be known.
     """
@@ -63,6 +65,7 @@ class Rescued:
     kept: dict[str, int] = field(default_factory=dict)
     files: int = 0
     lost: list[str] = field(default_factory=list)
+    lacking: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
     def lines(self) -> list[str]:
@@ -71,6 +74,20 @@ class Rescued:
         lines = [f"saved: {', '.join(kept)}, {self.files} × raw file"]
         lines += [f"lost: {one}" for one in self.lost] or ["lost: nothing"]
         return lines + [f"note: {one}" for one in self.notes]
+
+    def steps(self, folder: Path) -> list[str]:
+        """Tell what to do with the new folder, in order."""
+        steps = []
+        if "readings" in self.lacking and self.files:
+            steps.append(
+                f"`coneloop recompute --in {folder}` takes lost values from the raw files again"
+            )
+        if not {"settings", "readings", "measurements", "cones"}.isdisjoint(self.lacking):
+            steps.append(
+                "type lost settings and values in again: `coneloop export`, fill the blank "
+                "cells, `coneloop import`"
+            )
+        return [*steps, f"look at it with `coneloop check --in {folder}`"]
 
 
 def rescue(source: str | Path, target: str | Path, *, who: str) -> Rescued:
@@ -146,7 +163,7 @@ def _write_store(source: Path, part: Path) -> Rescued:
         if not found.rows and not told.files:
             expected = "the damaged store of an experiment"
             raise LedgerError(Problem(str(file.path), "nothing of an experiment", expected))
-        told.lost += _lost(found)
+        told.lost += _lost(found, told.lacking)
         told.kept = dict.fromkeys(_ROWS, 0)
         for (table, key), row in found.rows.items():
             try:
@@ -174,14 +191,18 @@ def _insert(connection: sqlite3.Connection, table: str, row: Mapping[str, Any]) 
     connection.execute(sql, tuple(row.values()))
 
 
-def _lost(found: Found) -> list[str]:
-    """Name the rows that the history or the totals tell of, and that were not found."""
+def _lost(found: Found, lacking: list[str]) -> list[str]:
+    """Name the rows that the history or the totals tell of, and that were not found.
+
+    Their tables are added to `lacking`.
+    """
     alive, told = _alive(found), []
     alive["history"] = set(range(1, max(_acts(found), default=0) + 1)) - _jumped(found)
     for table, word in _ROWS.items():
         here = [key for name, key in found.rows if name == table]
         missing = sorted(alive.get(table, set()).difference(here))
         more = found.counts.get(table, 0) - len(here) - len(missing)
+        lacking += [table] if missing or more > 0 else []
         if missing:
             told.append(f"{len(missing)} × {word}: {_ranges(missing)}")
         if more > 0:

@@ -135,14 +135,17 @@ def _check_plan(archive: str, path: Path) -> None:
     where = f"{archive}, {PLAN_FILE}"
     try:
         text = read_plan_text(path)
+    except PlanError as error:
+        raise ArchiveError(*(f"{archive}, {problem}" for problem in error.problems)) from None
+    try:
         # Before anything of it is shown, be it in an error.
         if orders_terminal(text) or orders_terminal(tomllib.loads(text)):
             raise refused(where, "a text with orders to a terminal", "plain texts")
-        Plan.from_text(text, PLAN_FILE)
+        Plan.from_text(text, where)
     except (tomllib.TOMLDecodeError, RecursionError):
         raise refused(where, "no TOML", "a plan") from None
     except PlanError as error:
-        raise ArchiveError(*(f"{where}: {problem}" for problem in error.problems)) from None
+        raise ArchiveError(*error.problems) from None
 
 
 def _check_folder(folder: Path) -> None:

@@ -44,7 +44,7 @@ _NO_XML = re.compile(r"[\x00-\x08\x0b-\x1f\ufffe\uffff]|_(?=x[0-9A-Fa-f]{4}_)")
 _TROUBLE = (
     zipfile.BadZipFile,
     zlib.error,
-    NotImplementedError,
+    NotImplementedError,  # a compression or a version of the format that `zipfile` does not know
     EOFError,
     SyntaxError,  # of XML, too
     ArithmeticError,

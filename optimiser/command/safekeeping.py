@@ -120,8 +120,10 @@ def rescue_command(source: Path, target: Path | None, json_wanted: bool) -> None
     target = target or source.resolve().with_name(f"{source.resolve().name}-rescued")
     told = rescue(source, target, who=user_name())
     if json_wanted:
-        print_json({"folder": str(target), **asdict(told)})
+        print_json({"folder": str(target), **asdict(told), "next": told.steps(target)})
         return
     for line in told.lines():
         click.echo(line)
     click.echo(f"wrote {target}; the damaged folder is as it was")
+    for step in told.steps(target):
+        click.echo(f"next: {step}")

@@ -66,8 +66,8 @@ def plan_changed(path):
     [
         (lambda path: change_files(path, b"2"), "raw file whose bytes changed"),
         (plan_changed, "a plan whose text changed"),
-        (lambda path: path.write_bytes(path.read_bytes()[:-4096]), "damage"),
-        (lambda path: path.write_bytes(b"no"), "did not make|no SQLite"),
+        (lambda path: path.write_bytes(path.read_bytes()[:-4096]), "damage.*Use another backup"),
+        (lambda path: path.write_bytes(b"no"), "a file that is no backup"),
         (lambda path: path.unlink(), "no such file"),
     ],
 )

@@ -315,6 +315,17 @@ def test_a_key_given_twice_is_said_plainly(tmp_path):
     assert problem.remedy == "The same key stands further up already."
 
 
+def test_a_problem_names_the_file_before_its_field(tmp_path):
+    path = tmp_path / "experiment.toml"
+    text = DESIGN.replace("low = 0\nhigh = 40", "low = 50\nhigh = 40")
+    path.write_text(text)
+    (problem,) = problems_of(Plan.from_toml, path)
+    assert problem.where == "variables.cure_time.low"
+    assert str(problem).startswith("experiment.toml, variables.cure_time.low: found low = 50")
+    (problem,) = problems_of(Plan.from_text, text)
+    assert str(problem).startswith("variables.cure_time.low: found")
+
+
 def test_missing_file_and_folder(tmp_path):
     (problem,) = problems_of(Plan.from_toml, tmp_path / "none.toml")
     assert "no such file" in problem.found

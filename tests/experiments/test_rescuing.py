@@ -128,6 +128,10 @@ def test_rows_of_a_damaged_page_are_lost_and_named_the_others_saved(source, tmp_
     if table != "history":
         assert len(told.lost) == 1 or table in ("cones", "measurements")
     assert any(f"{len(lost)} ×" in text for text in told.lost)
+    steps = " ".join(told.steps(tmp_path / "new"))
+    assert (table in told.lacking, "check --in" in steps) == (True, True)
+    assert ("coneloop recompute" in steps) == ("readings" in told.lacking)
+    assert ("coneloop import" in steps) == (table != "history")
     with Ledger.open(tmp_path / "new") as ledger:
         assert json.loads(json.dumps(told.lost)) == ledger.history(1)["arguments"].iloc[0]["lost"]
         stand_ins = [cone for cone in ledger.cones() if cone.status == "set aside"]

@@ -70,7 +70,9 @@ def test_damage_is_told_with_the_ways_out_and_each_of_them_works(run, folder, tm
     assert rescued.status == 0
     assert "lost: " in rescued.out
     new = tmp_path / "broken-rescued"
-    assert (new / "rescue.txt").read_text().splitlines() == rescued.out.splitlines()[:-1]
+    told, steps = rescued.out.split(f"wrote {new}; the damaged folder is as it was\n")
+    assert (new / "rescue.txt").read_text() == told
+    assert steps.splitlines()[-1] == f"next: look at it with `coneloop check --in {new}`"
     assert "rescued from a damaged store" in run("history", "--in", new).out
     again = run("rescue", broken)
     assert again.status == 2
@@ -85,6 +87,18 @@ def test_rescue_as_json(run, folder, tmp_path):
     told = run("rescue", folder, tmp_path / "new", "--json")
     assert told.json["lost"] == []
     assert told.json["kept"]["cones"] == 8
+    assert told.json["next"] == [f"look at it with `coneloop check --in {tmp_path / 'new'}`"]
+
+
+def test_an_archive_and_a_backup_are_told_apart(run, folder, tmp_path):
+    run("backup", tmp_path / "b.db", "--in", folder)
+    run("pack", tmp_path / "p.zip", "--in", folder)
+    packed = run("restore", tmp_path / "p.zip", "--in", folder)
+    assert packed.status == 2
+    assert f"`coneloop unpack {tmp_path / 'p.zip'} FOLDER`" in packed.err
+    copy = run("unpack", tmp_path / "b.db", tmp_path / "new")
+    assert copy.status == 2
+    assert f"`coneloop restore {tmp_path / 'b.db'}`" in copy.err
 
 
 def test_an_import_keeps_a_copy_first(run, folder, tmp_path):
