@@ -156,7 +156,7 @@ def typed_rows(sheet: RawSheet, plan: Plan, file: str) -> TypedSheet:
                 cells[name] = readers[name](text, mark) if text else None
             except (ValueError, LedgerError) as error:
                 wanted = str(error) if isinstance(error, ValueError) else "plain text"
-                remedy = remedy_for(text) if name in numeric else ""
+                remedy = remedy_for(text) or _other_mark(text, mark) if name in numeric else ""
                 where = f"row {number}, column {name}"
                 found = repr(str(text))
                 problems.append(Problem(where, found, wanted, getattr(text, "remedy", remedy)))
@@ -196,6 +196,16 @@ def _header(sheet: RawSheet, plan: Plan, file: str) -> tuple[dict[str, int], lis
         hint = suggest(simple_name(name), absent) or renamed
         notes.append(f"column {name!r} is unknown and passed over. {hint}".strip())
     return places, notes
+
+
+def _other_mark(text: str, mark: str) -> str:
+    """Say how a number is written with the decimal mark of the other cells."""
+    other = "," if mark == "." else "."
+    try:
+        parse_number(text, other)
+    except ValueError:
+        return ""
+    return f"All numbers of a sheet bear the same mark: write {text.replace(other, mark)}."
 
 
 def _too_long(number: int, raw: list[str], sheet: RawSheet) -> list[Problem]:

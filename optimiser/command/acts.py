@@ -12,6 +12,7 @@ from experiments.records import Cone
 from optimiser import wording
 from optimiser.command.options import (
     NUMBER,
+    Whole,
     as_json,
     cone_argument,
     in_folder,
@@ -126,7 +127,7 @@ def aside_command(cone: int, why: str, folder: Path, json_wanted: bool) -> None:
     help="What the cone is.",
 )
 @click.option("--why", default="", metavar="TEXT", help="Why it failed.")
-@click.option("--plate", type=click.IntRange(min=1), help="The print job that carried it.")
+@click.option("--plate", type=Whole(min=1), help="The print job that carried it.")
 @_mass
 @_minutes
 @_note

@@ -12,7 +12,7 @@ from experiments.ledger import Ledger
 from experiments.proposed import Proposed
 from optimiser import wording
 from optimiser.command.earlier_folder import read_earlier
-from optimiser.command.options import as_json, in_folder
+from optimiser.command.options import Whole, as_json, in_folder
 from optimiser.command.picks import pick_record, print_pick
 from optimiser.command.show import print_json, print_notes, print_table, print_text, progress
 from optimiser.reproducing import Reproduced, reproduce
@@ -26,7 +26,7 @@ __all__ = ["again_command"]
 
 
 @click.command("again")
-@click.argument("proposal", type=click.IntRange(min=1), required=False)
+@click.argument("proposal", type=Whole(min=1), required=False)
 @click.option("--list", "listed", is_flag=True, help="List the proposals instead.")
 @click.option(
     "--learn-from",

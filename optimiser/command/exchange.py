@@ -47,7 +47,8 @@ def export_command(file: Path, comma: bool, force: bool, folder: Path, json_want
 def import_command(file: Path, yes: bool, dry_run: bool, folder: Path, json_wanted: bool) -> None:
     """Take an edited spreadsheet in, after a preview.
 
-    FILE is a CSV file or a workbook (.xlsx). Formulas are never worked out.
+    FILE is a CSV file or a workbook (.xlsx). Formulas are never worked out. All of it is taken in
+    as one act, which `coneloop undo` takes back, or nothing where a single cell is refused.
     """
     with Ledger.open(folder) as ledger:
         preview = preview_csv(ledger, file)
@@ -58,7 +59,7 @@ def import_command(file: Path, yes: bool, dry_run: bool, folder: Path, json_want
                 click.echo(f"note: {note}", err=True)
         wanted = not dry_run and bool(preview.changes)
         if wanted and not preview.problems and not yes:
-            wanted = confirmed(f"Take this in ({preview.headline})?")
+            wanted = confirmed(f"Take this in, all as one act ({preview.headline})?")
         # A dry run has to say the problems as well; `apply` raises them all.
         done = wanted or bool(preview.problems)
         told = apply(ledger, preview) if done else _nothing(preview, dry_run)

@@ -9,7 +9,7 @@ import click
 
 from experiments.ledger import Ledger
 from optimiser import expect, figures, wording
-from optimiser.command.options import answer_options, name_pairs, parse_pairs
+from optimiser.command.options import Whole, answer_options, name_pairs, parse_pairs
 from optimiser.command.show import (
     print_calibration,
     print_json,
@@ -27,7 +27,7 @@ __all__ = ["expect_command"]
 
 
 @click.command("expect")
-@click.argument("cone", type=click.IntRange(min=1), required=False)
+@click.argument("cone", type=Whole(min=1), required=False)
 @click.option(
     "--set",
     "pairs",

@@ -11,7 +11,7 @@ import click
 from experiments.ledger import Ledger
 from optimiser import wording
 from optimiser.cards import withdraw_cards
-from optimiser.command.options import as_json, in_folder
+from optimiser.command.options import Whole, as_json, in_folder
 from optimiser.command.show import print_json, print_table
 
 __all__ = ["history_command", "undo_command"]
@@ -24,7 +24,7 @@ _NUMBERS = {"mass": "g", "minutes": "min"}
 @click.option(
     "--to",
     "last",
-    type=click.IntRange(min=1),
+    type=Whole(min=1),
     metavar="ACT",
     help="Take every act after this one of the history back.",
 )
@@ -52,10 +52,10 @@ def undo_command(last: int | None, folder: Path, json_wanted: bool) -> None:
 
 
 @click.command("history")
-@click.argument("cone", type=click.IntRange(min=1), required=False, metavar="[CONE]")
+@click.argument("cone", type=Whole(min=1), required=False, metavar="[CONE]")
 @click.option(
     "--limit",
-    type=click.IntRange(min=1),
+    type=Whole(min=1),
     default=20,
     show_default=True,
     metavar="N",

@@ -13,7 +13,7 @@ from experiments.acoustics.excitation import read_excitation
 from experiments.errors import CurveError
 from optimiser import wording
 from optimiser.command.microphone import sensitivity_of
-from optimiser.command.options import NUMBER, as_json, parse_number, picture_files
+from optimiser.command.options import NUMBER, Whole, as_json, parse_number, picture_files
 from optimiser.command.show import print_json, print_notes, print_table, save_picture
 from optimiser.heard_picture import draw_heard
 
@@ -71,10 +71,10 @@ def _sweep(text: str | None, file: Path | None) -> Sweep | None:
     metavar="DB",
     help="Least height of a break-up peak; 3 dB by default.",
 )
-@click.option("--channel", type=click.IntRange(min=1), metavar="N", help="Channel of a WAV file.")
+@click.option("--channel", type=Whole(min=1), metavar="N", help="Channel of a WAV file.")
 @click.option(
     "--loopback",
-    type=click.IntRange(min=1),
+    type=Whole(min=1),
     metavar="N",
     help="Channel that carries the stimulus.",
 )
@@ -164,7 +164,12 @@ def _listen_all(files: tuple[Path, ...], kind: str | None, options: Options) -> 
 def _print(each: Listening) -> None:
     """Print one file's metrics, warnings and notes."""
     rows = [
-        [MEASURES[name].label, name, wording.with_unit(wording.number(item.value), item.unit)]
+        [
+            MEASURES[name].label,
+            name,
+            "about " * (item.known_to is not None)
+            + wording.with_unit(wording.number(item.rounded), item.unit),
+        ]
         for name, item in each.metrics.items()
     ]
     print_table(f"{each.file} ({each.kind})", ["metric", "name", "value"], rows)

@@ -10,6 +10,7 @@ from experiments.ledger import Ledger
 from optimiser import fit, propose, wording
 from optimiser.command.earlier_folder import read_earlier
 from optimiser.command.options import (
+    Whole,
     as_json,
     in_folder,
     name_pairs,
@@ -36,7 +37,7 @@ __all__ = ["next_command"]
 @click.command("next")
 @click.option(
     "--count",
-    type=click.IntRange(1, 50),
+    type=Whole(1, 50),
     default=1,
     show_default=True,
     metavar="N",

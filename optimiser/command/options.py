@@ -17,6 +17,7 @@ from experiments.plan_parts import Metric, Variable
 
 __all__ = [
     "NUMBER",
+    "Whole",
     "answer_options",
     "as_json",
     "cone_argument",
@@ -113,7 +114,7 @@ def random_seed(function: Wrapped) -> Wrapped:
     """Add ``--seed N``; the verb gets `seed`, None for the plan's own."""
     return click.option(
         "--seed",
-        type=click.IntRange(min=0),
+        type=Whole(min=0),
         metavar="N",
         help="Where random steps start; the plan's seed by default.",
     )(function)
@@ -136,7 +137,7 @@ def answer_options(function: Wrapped) -> Wrapped:
 
 def cone_argument(function: Wrapped) -> Wrapped:
     """Add the argument CONE, a number from 1."""
-    return click.argument("cone", type=click.IntRange(min=1), metavar="CONE")(function)
+    return click.argument("cone", type=Whole(min=1), metavar="CONE")(function)
 
 
 def parse_number(text: str, where: str) -> float:
@@ -211,3 +212,17 @@ class _Number(click.ParamType):  # type: ignore[type-arg,unused-ignore]
 
 
 NUMBER = _Number()
+
+
+class Whole(click.IntRange):
+    """A whole number in a range."""
+
+    name = "number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read the number, or say which ones can be."""
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter:
+            ends = f"from {self.min} " + ("upwards" if self.max is None else f"to {self.max}")
+            self.fail(f"found {str(value)!r}, expected a whole number {ends}", param, ctx)

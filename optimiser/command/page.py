@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from optimiser.command.options import in_folder
+from optimiser.command.options import Whole, in_folder
 from optimiser.page.server import PORT, serve
 
 __all__ = ["page_command"]
@@ -15,7 +15,7 @@ __all__ = ["page_command"]
 @click.command("page")
 @click.option(
     "--port",
-    type=click.IntRange(1, 65535),
+    type=Whole(1, 65535),
     metavar="N",
     help=f"The port; by default the first free one from {PORT} on.",
 )

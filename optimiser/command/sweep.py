@@ -10,7 +10,7 @@ from experiments.acoustics.excitation import sidecar_of
 from experiments.outputs import Kind, check_output, is_sealed, write_whole
 from experiments.sweeps import design_sweep, sweep_files, sweep_words
 from optimiser.cautions import MEASURING
-from optimiser.command.options import NUMBER, as_json, force_option, parse_number
+from optimiser.command.options import NUMBER, Whole, as_json, force_option, parse_number
 from optimiser.command.show import print_json
 
 __all__ = ["sweep_command"]
@@ -33,7 +33,7 @@ _SIDECAR = Kind("an excitation's sidecar", (".toml",), is_sealed)
     "--seconds", type=NUMBER, default=10.0, metavar="T", help="Duration; 10 s by default."
 )
 @click.option(
-    "--rate", type=click.IntRange(min=1), default=48000, metavar="HZ",
+    "--rate", type=Whole(min=1), default=48000, metavar="HZ",
     help="Sampling rate; 48000 Hz by default.",
 )  # fmt: skip
 @click.option(

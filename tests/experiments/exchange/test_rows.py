@@ -85,6 +85,7 @@ def test_a_bad_cell_is_one_problem_with_its_place(plan, column, text, expected):
     assert problem.found == repr(text)
     assert expected in problem.expected
     assert column not in sheet.rows[0].cells
+    assert ("write 1.5." in problem.remedy) == (text == "1,5")
 
 
 def test_short_rows_are_blank_at_their_end(plan):

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from optimiser.command.options import parse_number, parse_pairs
+from optimiser.command.options import Whole, parse_number, parse_pairs
 
 
 @pytest.mark.parametrize(
@@ -65,3 +65,12 @@ def test_a_picture_never_takes_the_place_of_a_measurement(run, response, tmp_pat
     assert response.read_bytes() == raw
     assert run("listen", response, f"--{kind}", tmp_path / "none" / f"x.{kind}").status == 2
     assert not (tmp_path / "none").exists()
+
+
+@pytest.mark.parametrize(("most", "words"), [(50, "from 1 to 50"), (None, "from 1 upwards")])
+@pytest.mark.parametrize("text", ["two", "0", "1.5"])
+def test_what_is_no_whole_number_is_told_which_can_be(text, most, words):
+    with pytest.raises(click.BadParameter) as refusal:
+        Whole(1, most).convert(text, None, None)
+    assert refusal.value.message == f"found {text!r}, expected a whole number {words}"
+    assert Whole(1, most).convert("7", None, None) == 7
