@@ -305,6 +305,10 @@ def test_how_far_a_peak_falls_to_both_sides(per_octave):
     assert breakup._falls(curve, TOP, 3.0) == pytest.approx((0.25, 0.5))
     assert breakup._falls(curve, TOP, 6.0) == pytest.approx((0.5, 1.0))
     assert breakup._falls(curve, TOP, 20.0) == (pytest.approx(1.8), np.inf)
+    x, y = np.array(ROOF, dtype=float).T
+    at = np.array([-3, -1, -0.4, 0, 0.1, 0.7, 1, 3])  # the same on an uneven grid
+    uneven = Response(1000 * G**at, np.interp(at, x, y))
+    assert breakup._falls(uneven, TOP, 3.0) == pytest.approx((0.25, 0.5))
 
 
 def test_points_that_carry_a_peak():
@@ -327,6 +331,8 @@ def test_how_many_points_an_octave_tell_a_peak(per_octave, slope, verdict):
                    per_octave=per_octave)  # fmt: skip
     judged = breakup._judge(curve, curve, Peak(1000.0, 72.0, float(slope)))
     assert judged.verdict == verdict
+    if verdict == "coarse":
+        assert f"{per_octave + 1} in the octave around it" in judged.why
 
 
 @pytest.mark.parametrize(("octave", "hump"), [(0.48, False), (0.52, True)])
@@ -334,6 +340,19 @@ def test_a_hump_takes_half_an_octave_to_fall_by_three_decibels(octave, hump):
     slow = gables((-2, 72 - 6 / octave), (0, 72), (2, 72 - 4 / octave))
     judged = breakup._judge(slow, slow, Peak(1000.0, 72.0, 6.0))
     assert (judged.verdict == "hump" and "too slowly" in judged.why) == hump
+
+
+@pytest.mark.parametrize(("other_side", "verdict"), [(0.45, "resonance"), (0.9, "unclear")])
+def test_where_no_pole_pair_is_found_both_flanks_have_to_be_steep(
+    monkeypatch, other_side, verdict
+):
+    monkeypatch.setattr(breakup, "fit_pole_pair", lambda *_: None)
+    monkeypatch.setattr(breakup, "fundamental_peak", lambda *_: False)
+    curve = gables((-2, 72 - 9 / 0.25), (0, 72), (3, 72 - 9 / other_side))
+    peak = Peak(1000.0, 72.0, 6.0)
+    assert breakup._judge(curve, curve, peak).verdict == verdict
+    mirrored = Response(1e6 / curve.frequency[::-1], curve.level[::-1])
+    assert breakup._judge(mirrored, mirrored, peak).verdict == verdict
 
 
 FITS = [  # Q, sd of ln Q, rms, verdict with one steep flank, with two
