@@ -33,7 +33,7 @@ _JSON = {
 """Columns in which the store keeps JSON."""
 
 
-def check_stranger(path: Path, name: str) -> None:
+def check_stranger(path: Path, name: str, *, backup: bool = False) -> None:
     """Make sure that a store is one of ours, undamaged, and holds data only.
 
     Parameters
@@ -42,6 +42,8 @@ def check_stranger(path: Path, name: str) -> None:
         The file, without a log beside it. It is opened for reading only.
     name : str
         What to call it in messages.
+    backup : bool
+        Whether it has the further table of a backup (`experiments.copies`).
 
     Raises
     ------
@@ -51,7 +53,7 @@ def check_stranger(path: Path, name: str) -> None:
     try:
         with _opened(path) as connection:
             version = check_identity(connection, Path(name))
-            problems = _odd_layout(connection, version, name)
+            problems = _odd_layout(connection, version, name, backup=backup)
             # Its rows are read only once the tables are known to be plain ones.
             problems = problems or check_store(connection, Path(name))
             problems = problems or _odd_texts(connection, name)
@@ -84,10 +86,15 @@ def _layout(connection: sqlite3.Connection) -> set[tuple[Any, ...]]:
     }
 
 
-def _odd_layout(connection: sqlite3.Connection, version: int, name: str) -> list[Problem]:
+_BACKUP = "CREATE TABLE backup (at TEXT, plan TEXT, sha256 TEXT)"
+
+
+def _odd_layout(
+    connection: sqlite3.Connection, version: int, name: str, *, backup: bool
+) -> list[Problem]:
     """Compare the layout with one that is made afresh, to the letter but for spaces."""
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as fresh:
-        for statements in MIGRATIONS[:version]:
+        for statements in [*MIGRATIONS[:version], *([[_BACKUP]] if backup else [])]:
             for statement in statements:
                 fresh.execute(statement)
         ours, theirs = _layout(fresh), _layout(connection)

@@ -12,10 +12,9 @@ from experiments.packing import pack
 from experiments.unpacking import MOST, inspect, unpack
 from optimiser.command.options import NUMBER, as_json, confirmed, force_option, in_folder
 from optimiser.command.show import print_json, progress
+from optimiser.keeping_words import file_size
 
 __all__ = ["pack_command", "unpack_command"]
-
-_UNITS = ((GIGABYTE, "GB"), (10**6, "MB"), (10**3, "kB"))
 
 
 @click.command("pack")
@@ -35,7 +34,7 @@ def pack_command(file: Path, force: bool, folder: Path, json_wanted: bool) -> No
     if json_wanted:
         print_json({"file": str(file), "bytes": size, **_record(inside)})
         return
-    click.echo(f"wrote {file}: {_bytes(size)}, read back and verified")
+    click.echo(f"wrote {file}: {file_size(size)}, read back and verified")
     click.echo("The history in it names who did what. Print cards stayed behind.")
 
 
@@ -66,10 +65,10 @@ def unpack_command(
     if not json_wanted:
         click.echo(f"{file.name}: experiment {inside.name!r}, packed {inside.made}")
         for entry in inside.entries:
-            click.echo(f"  {entry.name}: {_bytes(entry.size)}")
+            click.echo(f"  {entry.name}: {file_size(entry.size)}")
     wanted = not dry_run
     if wanted and not yes:
-        wanted = confirmed(f"Write {_bytes(inside.size)} to {folder}?")
+        wanted = confirmed(f"Write {file_size(inside.size)} to {folder}?")
     if wanted:
         with progress("unpacking and verifying"):
             inside = unpack(file, folder, most=bound)
@@ -83,11 +82,3 @@ def unpack_command(
 
 def _record(inside: Inside) -> dict[str, object]:
     return {"experiment": inside.name, "made": inside.made, "files": inside.entries}
-
-
-def _bytes(size: int) -> str:
-    """Write a number of bytes with three digits."""
-    for unit, word in _UNITS:
-        if size >= unit:
-            return f"{size / unit:.3g} {word}"
-    return f"{size} bytes"

@@ -9,17 +9,15 @@ import click
 
 from experiments.ledger import Ledger
 from experiments.rescuing import rescue
-from experiments.restoring import Restoring, preview_restore, restore
+from experiments.restoring import preview_restore, restore
 from experiments.view import user_name
 from optimiser import wording
 from optimiser.cards import withdraw_cards
 from optimiser.command.options import as_json, force_option, in_folder
 from optimiser.command.show import print_json
+from optimiser.keeping_words import restoring_lines
 
 __all__ = ["backup_command", "rescue_command", "restore_command"]
-
-_SHOWN = 20
-"""Acts of either side that a preview lists; the rest is counted."""
 
 
 @click.command("backup")
@@ -57,8 +55,8 @@ def restore_command(file: Path, yes: bool, dry_run: bool, folder: Path, json_wan
     """
     look = preview_restore(folder, file)
     if not json_wanted:
-        for line in _lines(look):
-            click.echo(line)
+        for line in restoring_lines(look):
+            click.echo(f"  {line}")
     wanted = not dry_run and not look.nothing
     if wanted and not yes:
         wanted = click.confirm("Put it back?", err=True)
@@ -82,26 +80,6 @@ def restore_command(file: Path, yes: bool, dry_run: bool, folder: Path, json_wan
 def _cones(folder: Path) -> set[int]:
     with Ledger.open(folder) as ledger:
         return {cone.number for cone in ledger.cones()}
-
-
-def _lines(look: Restoring) -> list[str]:
-    """Say what would change."""
-    now, then = look.cones
-    if look.damage:
-        lines = [f"  all of the store, which cannot be used now: {look.damage}"]
-    else:
-        lines = [f"  the table: from {wording.many(now, 'cone')} to {then}"]
-        lines += _listed(look.taken, "no longer there")
-        lines += _listed(look.brought, "there again")
-    if look.plan_changes:
-        lines.append("  experiment.toml: as it was when the backup was made")
-    return [] if look.nothing else lines
-
-
-def _listed(acts: list[str], what: str) -> list[str]:
-    more = len(acts) - _SHOWN
-    lines = [f"  {what}: {act}" for act in acts[-_SHOWN:]]
-    return [f"  {what}: {more} acts before these", *lines] if more > 0 else lines
 
 
 @click.command("rescue")
