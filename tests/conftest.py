@@ -30,9 +30,16 @@ def _slow_wanted(config: pytest.Config) -> bool:
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Try properties at their full length where slow tests are asked for."""
-    if _slow_wanted(config) and not config.getoption("--hypothesis-profile"):
-        settings.load_profile("whole")
+    """Try properties at their full length where slow tests are asked for.
+
+    Files go to one process each, so that what is learnt or drawn once for a file is made once; but
+    the slow tests of one file would then leave the other process idle.
+    """
+    if _slow_wanted(config):
+        if config.option.dist == "loadfile":
+            config.option.dist = "load"
+        if not config.getoption("--hypothesis-profile"):
+            settings.load_profile("whole")
 
 
 @pytest.hookimpl(tryfirst=True)

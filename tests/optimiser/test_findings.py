@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -48,9 +49,10 @@ poor = 5
 """
 
 
-@pytest.fixture
-def ledger(tmp_path: Path):
-    with Ledger.create(tmp_path / "speaker", PLAN, who="tester") as opened:
+@pytest.fixture(scope="module")
+def speaker(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("found") / "speaker"
+    with Ledger.create(folder, PLAN, who="tester") as opened:
         for number in range(1, 7):
             process = "resin" if number % 2 else "filament"
             opened.add({"wall": 0.2 + 0.1 * number, "process": process})
@@ -59,14 +61,29 @@ def ledger(tmp_path: Path):
         opened.add({"wall": 1.2, "process": "resin"}, status="failed", why="tore off")
         opened.add({"wall": 0.3, "process": "resin"})
         opened.set_aside(8, why="dropped")
+    return folder
+
+
+@pytest.fixture
+def ledger(speaker, tmp_path: Path):
+    """A copy that a test may change."""
+    with Ledger.open(shutil.copytree(speaker, tmp_path / "speaker"), who="tester") as opened:
         yield opened
 
 
-def test_they_are_what_the_verbs_say(ledger):
-    plan, trials = ledger.plan, ledger.table()
-    model = fit(plan, trials, seed=3)
+@pytest.fixture(scope="module")
+def gathered(speaker):
+    """The model, the findings, and the shares that were told meanwhile."""
     told: list[float] = []
-    found = gather_findings(ledger, model, 3, progress=lambda share, _: told.append(share))
+    with Ledger.open(speaker) as ledger:
+        model = fit(ledger.plan, ledger.table(), seed=3)
+        found = gather_findings(ledger, model, 3, progress=lambda share, _: told.append(share))
+    return model, found, told
+
+
+def test_they_are_what_the_verbs_say(ledger, gathered):
+    plan, trials = ledger.plan, ledger.table()
+    model, found, told = gathered
     (wall,) = found.optima
     assert wall.text == optimum(plan, trials, variable="wall", seed=3, model=model).text
     assert found.dead_ends is not None
@@ -115,18 +132,16 @@ def test_a_plan_that_trades_tells_its_front(tmp_path: Path):
     assert len(found.members) == 5
 
 
-def test_another_cone_of_the_leader_scatters_more_than_its_recipe(ledger):
-    model = fit(ledger.plan, ledger.table(), seed=3)
-    again, leader = gather_findings(ledger, model, 3).again, model.leader()
+def test_another_cone_of_the_leader_scatters_more_than_its_recipe(gathered):
+    model, found, _ = gathered
+    again, leader = found.again, model.leader()
     assert again is not None
     assert leader is not None
     assert again.high - again.low > leader.score.high - leader.score.low
 
 
-def test_lost_cones_come_with_their_reasons(ledger):
-    model = fit(ledger.plan, ledger.table(), seed=3)
-    lost = gather_findings(ledger, model, 3).lost
-    assert [(each.cone, each.status, each.why) for each in lost] == [
+def test_lost_cones_come_with_their_reasons(gathered):
+    assert [(each.cone, each.status, each.why) for each in gathered[1].lost] == [
         (7, "failed", "tore off"),
         (8, "set aside", "dropped"),
     ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import shutil
 import wave
 from pathlib import Path
 
@@ -56,9 +57,10 @@ def impulse(rate: int = 48000) -> bytes:
     return out.getvalue()
 
 
-@pytest.fixture
-def ledger(tmp_path: Path):
-    with Ledger.create(tmp_path / "speaker", PLAN, who="tester") as opened:
+@pytest.fixture(scope="module")
+def speaker(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("gathered") / "speaker"
+    with Ledger.create(folder, PLAN, who="tester") as opened:
         for number in range(1, 5):
             opened.add({"wall": 0.2 + 0.2 * number, "process": "resin"})
             curve = StoredCurve("r.txt", "response", response(70 + number))
@@ -73,7 +75,24 @@ def ledger(tmp_path: Path):
             ],
             values={"upper_limit": 7.1},
         )
+    return folder
+
+
+@pytest.fixture
+def ledger(speaker, tmp_path: Path):
+    """A copy that a test may change."""
+    with Ledger.open(shutil.copytree(speaker, tmp_path / "speaker"), who="tester") as opened:
         yield opened
+
+
+@pytest.fixture(scope="module")
+def gathered(speaker):
+    """The material, and the shares that were told meanwhile."""
+    told: list[float] = []
+    with Ledger.open(speaker) as ledger:
+        return gather_material(
+            ledger, seed=3, made="today", progress=lambda share, _: told.append(share)
+        ), told
 
 
 def test_each_cone_shows_its_latest_curve(ledger):
@@ -143,9 +162,8 @@ setup_minutes = 25""",
     assert (same.pick.minutes, same.pick.set_up) == (pytest.approx(80), 0)
 
 
-def test_everything_at_once(ledger):
-    told: list[float] = []
-    material = gather_material(ledger, made="today", progress=lambda share, _: told.append(share))
+def test_everything_at_once(gathered):
+    material, told = gathered
     assert material.leader is not None
     assert material.leader.cone == "4"
     assert material.scores.tolist() == [6.0, 7.0, 7.1, 8.0, 9.0]
@@ -155,8 +173,8 @@ def test_everything_at_once(ledger):
     assert all(0 <= share <= 1 for share in told)
 
 
-def test_the_same_data_and_seed_give_the_same_material(ledger):
-    first, second = (gather_material(ledger, seed=3) for _ in range(2))
+def test_the_same_data_and_seed_give_the_same_material(ledger, gathered):
+    first, second = gathered[0], gather_material(ledger, seed=3)
     assert first.outlook.gain == second.outlook.gain
     # NaN is not equal to itself, its text is.
     assert repr(first.coming) == repr(second.coming)

@@ -9,7 +9,7 @@ import pytest
 from experiments.errors import RecipeError, TrialsError
 from experiments.plan import Plan
 from experiments.space import Space
-from optimiser import optimum
+from optimiser import fit, optimum
 from tests.functions import branin_problem
 
 
@@ -133,16 +133,17 @@ def test_it_is_not_said_where_the_best_is_the_same_for_both_levels():
 
 def test_a_held_level_has_its_own_best_setting():
     plan, trials = two_cures(14)
+    model = fit(plan, trials, seed=0)
     for level, peak in (("a", 12), ("b", 26)):
-        result = optimum(plan, trials, variable="cure", hold={"resin": level}, seed=0)
+        result = optimum(plan, trials, variable="cure", hold={"resin": level}, model=model)
         assert result.low <= peak <= result.high
         assert abs(result.setting - peak) <= 2
         assert result.hold == {"resin": level}
         assert result.shifts == []
         assert result.text.startswith(f"With resin {level} held: ")
     # Held at a wall that costs 0.8 of the score, the best is so much lower.
-    free = optimum(plan, trials, variable="cure", seed=0).curve["mean"].max()
-    thick = optimum(plan, trials, variable="cure", hold={"wall": "1.2"}, seed=0)
+    free = optimum(plan, trials, variable="cure", model=model).curve["mean"].max()
+    thick = optimum(plan, trials, variable="cure", hold={"wall": "1.2"}, model=model)
     assert free - thick.curve["mean"].max() == pytest.approx(0.8, abs=0.15)
 
 
