@@ -40,10 +40,10 @@ class Bound:
 def bound_of(metric: Metric) -> Bound | None:
     """Give the limit, else poor; None without either, and for a target, which has two ends."""
     if metric.limit is not None:
-        text = f"limit {metric.limit}"
+        text = f"limit {wording.with_unit(str(metric.limit), metric.unit)}"
         return Bound(text, metric.limit.value, upper=metric.limit.op.startswith("<"))
     if metric.goal in ("maximise", "minimise") and isinstance(metric.poor, int | float):
-        text = f"poor, {metric.poor:g}"
+        text = f"poor, {wording.with_unit(f'{metric.poor:g}', metric.unit)}"
         return Bound(text, float(metric.poor), upper=metric.goal == "minimise")
     return None
 

@@ -44,7 +44,11 @@ def recipe_table(answer: Recommendation, plan: Plan, labels: Mapping[str, str]) 
         if each.known
     ]
     rows += [
-        [f"a print keeps {labels[name]} {plan.metrics[name].limit}", wording.percent(chance)]
+        [
+            f"a print keeps {labels[name]} "
+            f"{wording.with_unit(str(plan.metrics[name].limit), units[name])}",
+            wording.percent(chance),
+        ]
         for name, chance in answer.recipe.limits.items()
     ]
     if math.isfinite(answer.recipe.prints):
@@ -133,7 +137,7 @@ def confirmation_table(answer: Recommendation, plan: Plan, labels: Mapping[str, 
         bar = wording.with_unit(wording.number(proof.bar), metric.unit)
         rows.append(
             [
-                f"{labels[proof.metric]} {proof.limit}",
+                f"{labels[proof.metric]} {wording.with_unit(str(proof.limit), metric.unit)}",
                 f"the mean{scale} keeps it by {proof.factor:.2f} of the cones' own sd: about "
                 f"{bar} if they scatter as expected; passes with {wording.percent(proof.passes)}",
             ]

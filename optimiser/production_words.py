@@ -134,10 +134,11 @@ def confirmation_text(model: Model, run: Confirmation) -> str:
         f"{sign} {threshold}"
     )
     for proof in run.limits:
-        label = model.plan.metrics[proof.metric].label
+        metric = model.plan.metrics[proof.metric]
+        limit = wording.with_unit(str(proof.limit), metric.unit)
         of = "mean logarithm" if proof.log else "mean"
         text += (
-            f", and the {of} of {label} must keep the limit {proof.limit} by "
+            f", and the {of} of {metric.label} must keep the limit {limit} by "
             f"{proof.factor:.2f} standard deviations of the cones"
         )
     text += f". If the model is right they pass with {percent(run.passes)}"

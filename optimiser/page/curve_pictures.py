@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from experiments.acoustics import Distortion, Impulse, Response
 from experiments.acoustics.catalogue import MEASURES, convert
+from experiments.acoustics.distortion import thd_peak
 from experiments.errors import ExperimentError
 from optimiser import figures
 from optimiser.heard import envelope_of, line_of
@@ -79,8 +80,10 @@ def curve_pictures(
         figure = figures.draw_response([line_of(response, cone)], limits=told)
         drawn["response"] = picture(figure, "response", f"Response of cone {cone}.", words)
     if distortion is not None:
-        figure = figures.draw_distortion([line_of(distortion, cone)])
-        caption = f"Total harmonic distortion of cone {cone}, at the fundamental's frequency."
+        peak = _peak(plan, distortion) if isinstance(distortion, Distortion) else None
+        figure = figures.draw_distortion([line_of(distortion, cone)], peak=peak)
+        caption = f"Total harmonic distortion of cone {cone}, at the fundamental's frequency"
+        caption += "; the ring: its largest inside the metric's band." if peak else "."
         drawn["distortion"] = picture(figure, "distortion", caption)
     if isinstance(impulse, Impulse):
         decay = _marks(plan, values, {"decay_ms": "decay"}).get("decay", math.nan)
@@ -88,6 +91,15 @@ def curve_pictures(
         caption = f"Impulse response of cone {cone} with its envelope and the 5 % line."
         drawn["impulse"] = picture(figure, "impulse", caption)
     return drawn
+
+
+def _peak(plan: Plan, curve: Distortion) -> tuple[float, float] | None:
+    """Give where the largest THD lies for the plan's metric of it, in Hz and percent."""
+    for metric in plan.metrics.values():
+        if metric.measure == "thd_peak_percent":
+            found = thd_peak(curve, metric.options.get("band"))
+            return None if found is None else (found.frequency, found.thd)
+    return None
 
 
 def _marks(

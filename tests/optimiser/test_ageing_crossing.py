@@ -85,8 +85,8 @@ def test_which_bound_a_metric_has():
         return bound_of(kept_cones.plan(metrics={"m": metric}).metrics["m"])
 
     limited = bound(goal="maximise", poor=70, good=90, limit=">= 78.5")
-    assert (limited.text, limited.value, limited.upper) == ("limit >= 78.5", 78.5, False)
+    assert (limited.text, limited.value, limited.upper) == ("limit >= 78.5\xa0dB", 78.5, False)
     poor = bound(goal="minimise", poor=5, good=1)
-    assert (poor.text, poor.value, poor.upper) == ("poor, 5", 5.0, True)
+    assert (poor.text, poor.value, poor.upper) == ("poor, 5\xa0dB", 5.0, True)
     assert bound(goal="maximise") is None
     assert bound(goal="target", poor=2, good=5) is None

@@ -75,7 +75,7 @@ def test_what_a_run_can_tell_is_said(changes, said):
 def test_a_limit_s_proof_is_said():
     proof = LimitProof("decay", "<= 5", True, 3.407, 2.2, 0.9)
     text = plain(confirmation_text(MODEL, dataclasses.replace(RUN, limits=[proof])))
-    assert "the mean logarithm of decay must keep the limit <= 5 by 3.41 standard" in text
+    assert "the mean logarithm of decay must keep the limit <= 5 ms by 3.41 standard" in text
     assert "if only nine of ten prints keep a limit, they fail with 95 %" in text
 
 
