@@ -204,7 +204,7 @@ def difference_table(
     labels: Mapping[str, str],
 ) -> Table:
     """List the differences of two recipes, metric by metric."""
-    columns = [{"score": answer.score, **answer.difference}]
+    columns = [answer.rows]
     heads = ["metric", "difference of the recipes, 90 % interval"]
     if answer.paired is not None:
         columns.append({"score": answer.paired.score, **answer.paired.difference})

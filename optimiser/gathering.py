@@ -106,6 +106,7 @@ def coming_cones(ledger: Ledger, model: Model, seed: int) -> list[Coming]:
     effort = ledger.space.effort(recipes)
     expected = model.expected(recipes)
     scores = model.predict_score(recipes)
+    printing = model.printability.estimate(model.encoding(recipes))
     return [
         Coming(
             cone.number,
@@ -115,6 +116,8 @@ def coming_cones(ledger: Ledger, model: Model, seed: int) -> list[Coming]:
                 expected=expected[place],
                 score=scores[place],
                 why=cone.reason or f"Recorded as {cone.status}, not proposed.",
+                prints=printing[place].mean,
+                printing=printing[place],
                 minutes=float(effort["minutes"].iloc[place]) + changes[place].minutes,
                 money=float(effort["money"].iloc[place]),
                 set_up=changes[place].minutes,

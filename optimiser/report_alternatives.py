@@ -229,7 +229,7 @@ def comparison_words(
     """Tell the differences strip by strip."""
     if answer.same:
         return "An empty frame: both are the same recipe."
-    known = {n: e for n, e in {"score": answer.score, **answer.difference}.items() if e.known}
+    known = {name: each for name, each in answer.rows.items() if each.known}
     if not known:
         return f"An empty frame: {wording.many(answer.cones, 'cone')} cannot tell the two apart."
     told = "; ".join(

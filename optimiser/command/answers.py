@@ -284,7 +284,8 @@ def deadends_command(
     if json_wanted:
         print_json(answer)
         return
-    print_rows(dead_end_table(answer, desk.labels, desk.name, desk.unit), right=[2])
+    table = dead_end_table(answer, desk.labels, desk.labels[desk.name], desk.unit)
+    print_rows(table, right=[2])
     print_text(SAVED)
     click.echo()
     _close(answer, desk.labels, whole=check_wanted)

@@ -54,8 +54,7 @@ def draw_comparison(
     a, b = plain(a, 60), plain(b, 60)
     if answer.same:
         return empty(f"Nothing to compare: {a} and {b} are the same recipe.")
-    rows = {"score": answer.score, **answer.difference}
-    rows = {name: each for name, each in rows.items() if each.known}
+    rows = {name: each for name, each in answer.rows.items() if each.known}
     if not rows:
         return empty(
             f"No comparison: {cones_text(answer.cones)} cannot tell {a} from {b}. "

@@ -110,3 +110,11 @@ class Comparison:
     paired: Paired | None = None
     same: bool = False
     twins: list[Twin] = field(default_factory=list)
+
+    @property
+    def rows(self) -> dict[str, Estimate]:
+        """The score's difference, then each metric's; once, where a metric is the score."""
+        score = (self.score.mean, self.score.low, self.score.high)
+        if score in [(each.mean, each.low, each.high) for each in self.difference.values()]:
+            return self.difference
+        return {"score": self.score, **self.difference}

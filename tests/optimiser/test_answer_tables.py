@@ -105,6 +105,10 @@ def test_differences_and_levels():
     assert table.title == "resin minus filament"
     assert rows(table)[0] == ["score", "0.10 (-0.02 to 0.20)"]
     assert rows(table)[2] == ["decay", "-0.1 ms (-0.9 to 0.8)"]
+    # A metric that is itself the score is told once.
+    raw = dataclasses.replace(answer, score=answer.difference["decay"])
+    table = difference_table(raw, ("resin", "filament"), {"decay": "ms"}, LABELS)
+    assert "score" not in [row[0] for row in rows(table)]
     never = dataclasses.replace(answer, replicates=None)
     table = level_table([answer, never], [("a", "b"), ("a", "c")], "score", "")
     told = ["0.10 (-0.02 to 0.20)", "93 %"]
