@@ -175,6 +175,7 @@ def _fresh(base: Path, place: Path) -> Path:
 
 def plans(folder: Path) -> Case:
     """Plans: the template and a small one, spoilt, in a folder with cones."""
+    from experiments.errors import ExperimentError
     from experiments.plan import Plan
     from experiments.space import Space
     from experiments.template import PLAN_TEMPLATE
@@ -187,11 +188,14 @@ def plans(folder: Path) -> Case:
         content = spoil_text(rng.choice([PLAN, PLAN, PLAN_TEMPLATE]), rng).encode()
         path.write_bytes(spoil_bytes(content, rng) if rng.random() < 0.05 else content)
         result = told(["check", "--in", str(place)])
-        if result == "taken":
+        try:
             plan = Plan.from_toml(path)
             Space(plan).sample(2, seed=0)
-            return result if Plan.from_dict(plan.to_dict()) == plan else "not itself"
-        return result
+        except ExperimentError:
+            return result if result == "refused" else f"failed: {result}, but no plan"
+        if Plan.from_dict(plan.to_dict()) != plan:
+            return "not itself"
+        return f"{result}, a sound plan"
 
     return case
 

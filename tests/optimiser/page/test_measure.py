@@ -143,3 +143,15 @@ def test_a_calibrators_recording_is_told_and_does_not_count_as_a_file(browser):
     browser.told(path, do="save", session="monday", calibrator_db="114")
     with browser.ledger as ledger:
         assert [each.name for each in ledger.curves(3)] == [RAW[0]]
+
+
+def test_a_file_that_the_cone_has_already_is_refused_when_it_is_saved(browser):
+    path, _ = sent(browser)
+    looked(browser, path)
+    browser.told(path, do="save", session="monday")
+    path, _ = sent(browser)
+    looked(browser, path)
+    answer = browser.send(path, do="save", session="tuesday", status=422)
+    assert "byte for byte the file that cone 3 has from session monday" in answer.text
+    with browser.ledger as ledger:
+        assert len(ledger.measurements(3)) == 1
