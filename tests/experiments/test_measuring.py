@@ -166,9 +166,10 @@ def test_a_sidecar_beside_the_recording_says_what_was_played(recording):
     text = sidecar_text(played, "play.wav", b"")
     (recording.parent / "play.sweep.toml").write_text(text, encoding="utf-8")
     stated = Plan.from_text('name = "s"\n' + SWEEP_PLAN)
+    wanted = measure_files(stated, [recording]).values
     for kind in (None, "sweep"):
         measured = measure_files(plan, [recording], kinds=kind)
-        assert measured.values == measure_files(stated, [recording]).values
+        assert measured.values == wanted
         assert measured.curves[0].options["sweep"]["law"] == "exponential"
     files = [(recording.name, recording.read_bytes()), ("play.sweep.toml", text.encode())]
     assert measure_contents(plan, files).values == measured.values

@@ -2,31 +2,29 @@
 
 from __future__ import annotations
 
+import shutil
+
 import numpy as np
 import pytest
 
 from experiments.errors import CurveError, LedgerError
 from experiments.ledger import Ledger
 from experiments.measuring import measure_files
-from experiments.plan import Plan
 from experiments.recomputing import recompute
 from experiments.records import StoredCurve
-from tests.raw_files import PLAN, STATED, SWEEP_PLAN
+from tests.raw_files import PLAN, STATED, SWEEP_PLAN, write_distortion, write_response
 
 
-@pytest.fixture
-def plan():
-    return Plan.from_text(PLAN)
-
-
-@pytest.fixture
-def worked(tmp_path, plan, response, distortion):
-    """A ledger with two measured cones."""
-    with Ledger.create(tmp_path / "worked", PLAN) as ledger:
+@pytest.fixture(scope="module")
+def two_cones(tmp_path_factory):
+    """A folder with two measured cones."""
+    folder = tmp_path_factory.mktemp("recomputed")
+    files = [write_response(folder / "response.txt"), write_distortion(folder / "distortion.txt")]
+    with Ledger.create(folder / "worked", PLAN) as ledger:
         for wall, session in ((0.3, "a"), (0.4, "b")):
             cone = ledger.add({"wall": wall})
             hand = {"gloss": 1.0, "thd_peak": 9.0} if session == "b" else {}
-            one = measure_files(plan, [response, distortion], hand=hand)
+            one = measure_files(ledger.plan, files, hand=hand)
             ledger.measure(
                 cone,
                 session=session,
@@ -35,6 +33,13 @@ def worked(tmp_path, plan, response, distortion):
                 warnings=[*one.warnings, "smelled of solvent"],
                 by_hand=one.by_hand,
             )
+    return folder / "worked"
+
+
+@pytest.fixture
+def worked(two_cones, tmp_path):
+    """A copy of it that a test may change."""
+    with Ledger.open(shutil.copytree(two_cones, tmp_path / "worked")) as ledger:
         yield ledger
 
 

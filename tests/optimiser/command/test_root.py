@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 import pytest
 
+from experiments.ledger import Ledger
 from optimiser import diagnosing
 from optimiser.command import main
 from optimiser.command.root import VERBS
@@ -69,9 +70,9 @@ def test_a_verb_that_does_not_exist_brings_up_the_nearest(run):
 
 
 def test_a_terminal_without_the_letters_gets_question_marks(folder):
-    code = (
-        f"from optimiser.command import main\nmain(['next', '--dry-run', '--in', {str(folder)!r}])"
-    )
+    with Ledger.open(folder) as ledger:
+        ledger.measure(8, session="früh", values={"loss": 3.0})
+    code = f"from optimiser.command import main\nmain(['table', '--in', {str(folder)!r}])"
     done = subprocess.run(
         [sys.executable, "-c", code],
         capture_output=True,
@@ -79,7 +80,7 @@ def test_a_terminal_without_the_letters_gets_question_marks(folder):
         check=False,
     )
     assert done.returncode == 0, done.stderr
-    assert b"kHz" in done.stdout
+    assert b"fr?h" in done.stdout
     done.stdout.decode("ascii")
 
 
