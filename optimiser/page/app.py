@@ -15,7 +15,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from experiments.errors import ExperimentError
+from experiments.errors import ExperimentError, LedgerError
 from optimiser.diagnosing import write_diagnosis
 from optimiser.page.call import Call
 from optimiser.page.desk import Desk
@@ -169,18 +169,26 @@ class _Door:
         return await run_in_threadpool(_answered, self.way.take, call, form)
 
 
+_BEFORE = ("begin", "unpacked", "waiting")
+"""Rooms that are open before an experiment has begun."""
+
+
 def _answered(name: str, call: Call, *more: object) -> Response:
     """Let a function of a room answer; what it raises becomes a page."""
     try:
-        if not call.desk.begun and not name.startswith("begin."):
-            return call.go("/begin")
         module, _, function = name.partition(".")
+        if not call.desk.begun and module not in _BEFORE:
+            return call.go("/begin")
         room = _load("optimiser.page.rendering", f"optimiser.page.rooms.{module}")
         response: Response = getattr(room, function)(call, *more)
         return response
     except HTTPException:
         raise
     except ExperimentError as error:
+        trouble = call.desk.trouble() if isinstance(error, LedgerError) else ""
+        if trouble:
+            shown: Response = _load("optimiser.page.rooms.damaged").show(call, trouble)
+            return shown
         return call.page("problem", status=422, problems=[str(one) for one in error.problems])
     except Exception as error:
         path = write_diagnosis(error)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
@@ -10,8 +11,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 import experiments
+from experiments.damage import is_damage
 from experiments.errors import LedgerError, Problem
 from experiments.folder import PLAN_FILE, STORE_FILE
+from experiments.store import Store
 from optimiser.page.told import Told
 from optimiser.page.uploads import Uploads
 from optimiser.page.work import Outdated, Work
@@ -56,20 +59,21 @@ class Desk:
         self.work = Work()
         self.uploads = Uploads()
         self.told = Told()
-        self._idle: list[tuple[tuple[int, int], Ledger]] = []
+        self._idle: list[tuple[tuple[int, ...], Ledger]] = []
         self._lock = threading.Lock()
 
     @property
     def begun(self) -> bool:
-        """Whether the folder holds an experiment."""
-        return (self.folder / PLAN_FILE).is_file()
+        """Whether the folder holds an experiment, even a damaged one."""
+        return any((self.folder / name).is_file() for name in (PLAN_FILE, STORE_FILE))
 
     @contextmanager
     def ledger(self) -> Iterator[Ledger]:
         """Lend an open ledger to one thread; it goes back to the pool afterwards.
 
-        Opening takes some 10 ms, so ledgers are kept; a store that was put back from a backup is
-        another file and is opened anew.
+        Opening takes some 10 ms, so ledgers are kept. A store that was put back from a backup is
+        another file, and one that was written to may have been damaged by another program: they
+        are opened anew, which verifies every row.
 
         Raises
         ------
@@ -77,7 +81,7 @@ class Desk:
             As `Ledger.open`.
         """
         self.refuse_links()
-        file = self._file()
+        file = self._file(written=True)
         found = self._take(file)
         # The class is loaded here, on the first need: it takes a second with its libraries.
         ledger = found or experiments.Ledger.open(self.folder)
@@ -94,21 +98,49 @@ class Desk:
         ------
         LedgerError
         """
-        for name in (PLAN_FILE, STORE_FILE):
-            if (self.folder / name).is_symlink():
-                raise LedgerError(
-                    Problem(name, "a link", "a file of its own", "Put the file itself there.")
-                )
+        name = self._linked()
+        if name:
+            raise LedgerError(
+                Problem(name, "a link", "a file of its own", "Put the file itself there.")
+            )
 
-    def _file(self) -> tuple[int, int]:
-        """Tell the store's file from another one of the same name."""
+    def _linked(self) -> str:
+        names = (name for name in (PLAN_FILE, STORE_FILE) if (self.folder / name).is_symlink())
+        return next(names, "")
+
+    def trouble(self) -> str:
+        """Say why the experiment cannot be used; nothing where it can.
+
+        Nor where the disk or another process is in the way, which backups do not mend.
+        """
+        try:
+            self.refuse_links()
+            Store(self.folder / STORE_FILE).close()
+        except LedgerError as error:
+            cause = error.__cause__
+            ours = not isinstance(cause, OSError)
+            if isinstance(cause, sqlite3.Error):
+                ours = is_damage(cause)
+            return str(error) if ours and not self._linked() else ""
+        return "" if (self.folder / PLAN_FILE).is_file() else f"There is no {PLAN_FILE}."
+
+    def let_go(self) -> None:
+        """Close the ledgers that nobody uses, before the store becomes another file."""
+        with self._lock:
+            idle, self._idle = self._idle, []
+        for _, ledger in idle:
+            ledger.close()
+
+    def _file(self, *, written: bool = False) -> tuple[int, ...]:
+        """Tell the store's file from another of the same name; or from itself before a write."""
         try:
             stat = (self.folder / STORE_FILE).stat()
         except OSError:
             return (0, 0)
-        return (stat.st_dev, stat.st_ino)
+        more = (stat.st_mtime_ns, stat.st_size) if written else ()
+        return (stat.st_dev, stat.st_ino, *more)
 
-    def _take(self, file: tuple[int, int]) -> Ledger | None:
+    def _take(self, file: tuple[int, ...]) -> Ledger | None:
         """Take a ledger of the present file out of the pool, and close those of others."""
         with self._lock:
             stale = [ledger for of, ledger in self._idle if of != file]
@@ -180,7 +212,4 @@ class Desk:
     def close(self) -> None:
         """Close the ledgers and stop working."""
         self.work.close()
-        with self._lock:
-            idle, self._idle = self._idle, []
-        for _, ledger in idle:
-            ledger.close()
+        self.let_go()

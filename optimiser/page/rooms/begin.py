@@ -9,15 +9,16 @@ from experiments.ledger import Ledger
 from experiments.template import PLAN_TEMPLATE
 from optimiser.page.call import Call
 from optimiser.page.forms import Form
+from optimiser.page.guard import UPLOAD_LIMIT
 
 __all__ = ["show", "take"]
 
 
-def show(call: Call) -> Response:
+def show(call: Call, form: Form | None = None, status: int = 200) -> Response:
     """Show the template of a plan, to be edited before the experiment begins."""
     if call.desk.begun:
         return call.go("/")
-    return call.page("begin", form=None, start=PLAN_TEMPLATE)
+    return call.page("begin", status=status, form=form, start=PLAN_TEMPLATE, limit=UPLOAD_LIMIT)
 
 
 def take(call: Call, form: Form) -> Response:
@@ -27,8 +28,9 @@ def take(call: Call, form: Form) -> Response:
     except PlanError as error:
         problems = [str(one) for one in error.problems]
         form.faults = {"plan": "The plan is not valid yet; nothing was written."}
-        return call.page("begin", status=422, form=form, start="", problems=problems)
+        return call.page("begin", status=422, form=form, start="", limit=UPLOAD_LIMIT,
+                         problems=problems)  # fmt: skip
     except ExperimentError as error:
         form.blame(error)
-        return call.page("begin", status=422, form=form, start="")
+        return call.page("begin", status=422, form=form, start="", limit=UPLOAD_LIMIT)
     return call.go("/", "The experiment has begun.")

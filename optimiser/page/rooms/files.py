@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from experiments.exchange import export_table
 from experiments.exchange.cells import MAX_BYTES
 from experiments.packing import pack
+from experiments.places import BACKUPS, age_order
 from optimiser.page.call import Call
 from optimiser.page.forms import Form
+from optimiser.page.guard import UPLOAD_LIMIT
 from optimiser.page.sending import made
 
-__all__ = ["archive", "backup", "show", "table"]
+__all__ = ["archive", "backup", "kept_copies", "show", "table", "told_copies"]
 
 _TABLES = {"csv": ("table.csv", "."), "comma": ("table.csv", ","), "workbook": ("table.xlsx", ".")}
 """How the table can be had: what the file is called, and its decimal mark."""
@@ -20,7 +24,34 @@ _TABLES = {"csv": ("table.csv", "."), "comma": ("table.csv", ","), "workbook": (
 
 def show(call: Call, form: Form | None = None, status: int = 200) -> Response:
     """Show what can be taken along and what can be brought in."""
-    return call.page("files", status=status, form=form, limit=MAX_BYTES)
+    return call.page(
+        "files",
+        status=status,
+        form=form,
+        limit=MAX_BYTES,
+        most=UPLOAD_LIMIT,
+        copies=told_copies(call.desk.folder),
+    )
+
+
+def kept_copies(folder: Path) -> list[Path]:
+    """Give the copies that coneloop kept in the folder by itself, newest first; never a link."""
+    found = [
+        path
+        for path in (folder / BACKUPS).glob("????-??-??_??????_before_*.db")
+        if path.is_file() and not path.is_symlink() and not (folder / BACKUPS).is_symlink()
+    ]
+    return sorted(found, key=age_order, reverse=True)
+
+
+def told_copies(folder: Path) -> list[tuple[str, str]]:
+    """Give name and occasion of each of them."""
+    told = []
+    for path in kept_copies(folder):
+        day, time, occasion = path.stem.split("_", 2)
+        at = f"{day} {time[:2]}:{time[2:4]}"
+        told.append((path.name, f"{at} UTC, {occasion.replace('_', ' ')}"))
+    return told
 
 
 def table(call: Call) -> Response:
