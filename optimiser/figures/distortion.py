@@ -89,10 +89,13 @@ def distortion_panel(
     axes.set_ylabel(f"THD (% {against})")
     if peak is not None and all(np.isfinite(peak)):
         axes.plot(*peak, marker="o", markersize=5, markerfacecolor="none", color=LIGHT["ink"])
+        # On the side where the curve comes up from, unless that is the edge of the picture.
+        left = np.log(peak[0] / across[0]) > 0.25 * np.log(across[1] / across[0])
         axes.annotate(
             f"{peak[1]:.3g} %",
             peak,
-            xytext=(6, 4),
+            xytext=(-5 if left else 6, 4),
+            ha="right" if left else "left",
             textcoords="offset points",
             fontsize=TYPE,
             color=LIGHT["ink"],
