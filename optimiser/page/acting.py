@@ -57,7 +57,7 @@ def do(
     """
     version = form.whole("version")
     if not form.sound:
-        return again(call, form, 422)
+        return again(call, form, 200)
     try:
         with call.desk.ledger() as ledger:
             before = last_act(ledger)
@@ -69,7 +69,7 @@ def do(
         return again(call, form, 409)
     except ExperimentError as error:
         form.blame(error, fields or {})
-        return again(call, form, 422)
+        return again(call, form, 200)
     if number == before:
         return call.go(f"/cones/{cone}", "Nothing was changed.")
     return call.go(f"/cones/{cone}", said, act=number, remarks=remarks)

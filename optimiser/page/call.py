@@ -69,7 +69,8 @@ class Call:
         template : str
             Its name without endings, such as ``where``.
         status : int
-            422 where a form has faults, 409 where two people collided.
+            409 where two people collided. A form that is shown again with its faults is what was
+            asked for: browsers log any other status than 200 as a page that failed to load.
         **shown
             What the template needs besides `call` and `news`. `pictures` is a mapping of
             `optimiser.page.pictures.Picture`, whose data ``?data=KEY`` gives as CSV.

@@ -14,11 +14,11 @@ from optimiser.page.guard import UPLOAD_LIMIT
 __all__ = ["show", "take"]
 
 
-def show(call: Call, form: Form | None = None, status: int = 200) -> Response:
+def show(call: Call, form: Form | None = None) -> Response:
     """Show the template of a plan, to be edited before the experiment begins."""
     if call.desk.begun:
         return call.go("/")
-    return call.page("begin", status=status, form=form, start=PLAN_TEMPLATE, limit=UPLOAD_LIMIT)
+    return call.page("begin", form=form, start=PLAN_TEMPLATE, limit=UPLOAD_LIMIT)
 
 
 def take(call: Call, form: Form) -> Response:
@@ -28,9 +28,9 @@ def take(call: Call, form: Form) -> Response:
     except PlanError as error:
         problems = [str(one) for one in error.problems]
         form.faults = {"plan": "The plan is not valid yet; nothing was written."}
-        return call.page("begin", status=422, form=form, start="", limit=UPLOAD_LIMIT,
+        return call.page("begin", form=form, start="", limit=UPLOAD_LIMIT,
                          problems=problems)  # fmt: skip
     except ExperimentError as error:
         form.blame(error)
-        return call.page("begin", status=422, form=form, start="", limit=UPLOAD_LIMIT)
+        return call.page("begin", form=form, start="", limit=UPLOAD_LIMIT)
     return call.go("/", "The experiment has begun.")

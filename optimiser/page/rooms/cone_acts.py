@@ -78,7 +78,7 @@ def note(call: Call, form: Form) -> Response:
     cone = int(call.path("cone"))
     text = form.needed("text", "Write something.")
     if not form.sound:
-        return room.again("note")(call, form, 422)
+        return room.again("note")(call, form, 200)
     with call.desk.ledger() as ledger:
         ledger.note(text, cone=cone)
         act = last_act(ledger)

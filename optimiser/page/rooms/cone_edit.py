@@ -71,7 +71,7 @@ def take(call: Call, form: Form) -> Response:
         return _show_conflict(call, form, conflict)
     except ExperimentError as error:
         _blame(form, error)
-        return show(call, form, status=422)
+        return show(call, form)
     if not text:
         return call.go(f"/cones/{number}", "Nothing was changed.")
     return call.go(f"/cones/{number}", f"{text[:1].upper()}{text[1:]}.", act=act)

@@ -169,12 +169,12 @@ def _matches(row: dict[str, str], status: str, find: str) -> bool:
     return all(word in text for word in words)
 
 
-def new(call: Call, form: Form | None = None, status: int = 200) -> Response:
+def new(call: Call, form: Form | None = None) -> Response:
     """Show the form of a cone made outside any proposal; ``?like=N`` fills in a recipe."""
     with call.desk.ledger() as ledger:
         plan, like = ledger.plan, call.asked("like")
         known = {str(cone.number): cone.settings for cone in ledger.cones()}
-    return call.page("add", status=status, form=form, knobs=knobs_of(plan, known.get(like)))
+    return call.page("add", form=form, knobs=knobs_of(plan, known.get(like)))
 
 
 def add(call: Call, form: Form) -> Response:
@@ -182,7 +182,7 @@ def add(call: Call, form: Form) -> Response:
     mass, minutes, plate = form.number("mass"), form.number("minutes"), form.whole("plate")
     settings = typed_settings(form.values, SET)
     if not form.sound:
-        return new(call, form, 422)
+        return new(call, form)
     with call.desk.ledger() as ledger:
         try:
             number = ledger.add(
@@ -197,7 +197,7 @@ def add(call: Call, form: Form) -> Response:
         except ExperimentError as error:
             fields = {name: SET + name for name in ledger.plan.variables}
             form.blame(error, {**_TYPED, **fields})
-            return new(call, form, 422)
+            return new(call, form)
         told = {"mass": mass, "minutes": minutes}
         remarks = entry_remarks(ledger, number, told, settings)
         act = last_act(ledger)

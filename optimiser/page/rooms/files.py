@@ -22,11 +22,10 @@ _TABLES = {"csv": ("table.csv", "."), "comma": ("table.csv", ","), "workbook": (
 """How the table can be had: what the file is called, and its decimal mark."""
 
 
-def show(call: Call, form: Form | None = None, status: int = 200) -> Response:
+def show(call: Call, form: Form | None = None) -> Response:
     """Show what can be taken along and what can be brought in."""
     return call.page(
         "files",
-        status=status,
         form=form,
         limit=MAX_BYTES,
         most=UPLOAD_LIMIT,

@@ -73,9 +73,9 @@ class Heard:
     picture: Picture
 
 
-def show(call: Call, form: Form | None = None, status: int = 200) -> Response:
+def show(call: Call, form: Form | None = None) -> Response:
     """Show the form."""
-    return call.page("listen", status=status, form=form, **_fields())
+    return call.page("listen", form=form, **_fields())
 
 
 def _fields() -> dict[str, Any]:
@@ -97,7 +97,7 @@ def send(call: Call, form: Form) -> Response:
     if not files:
         form.faults["files"] = "Choose one or more raw files."
     if options is None or not form.sound:
-        return show(call, form, 422)
+        return show(call, form)
     waiting = Waiting(files, calibrator[0] if calibrator else None, dict(form.values))
     size = sum(len(each.content) for each in form.files)
     token = call.desk.uploads.keep(Upload(0, call.session, waiting, size))
@@ -105,7 +105,7 @@ def send(call: Call, form: Form) -> Response:
     return call.go(f"{_HERE}/{token}")
 
 
-def look(call: Call, form: Form | None = None, status: int = 200) -> Response:
+def look(call: Call, form: Form | None = None) -> Response:
     """Show what the files gave, with the options to listen again."""
     waiting = _waiting(call)
     assert waiting.job is not None
@@ -113,7 +113,6 @@ def look(call: Call, form: Form | None = None, status: int = 200) -> Response:
     heard: Heard | None = job.result
     return call.page(
         "heard",
-        status=status,
         form=form or Form(dict(waiting.typed)),
         job=job,
         heard=heard,
@@ -133,7 +132,7 @@ def again(call: Call, form: Form) -> Response:
         return call.go(_HERE, "The files are forgotten.")
     options = _options(form)
     if options is None:
-        return look(call, form, 422)
+        return look(call, form)
     waiting.typed = dict(form.values)
     _hear(call, waiting, options)
     return call.go(f"{_HERE}/{call.path('token')}")

@@ -45,12 +45,12 @@ def choose(call: Call) -> Response:
     return call.page("measure_which", caution=MEASURING, printed=printed, measured=measured)
 
 
-def show(call: Call, form: Form | None = None, status: int = 200) -> Response:
+def show(call: Call, form: Form | None = None) -> Response:
     """Show the form of a mounting."""
     number = int(call.path("cone"))
     with call.desk.ledger() as ledger:
         about = _about(ledger, number)
-    return call.page("measure", status=status, form=form, **about)
+    return call.page("measure", form=form, **about)
 
 
 def _about(ledger: Ledger, number: int) -> dict[str, Any]:
@@ -84,7 +84,7 @@ def send(call: Call, form: Form) -> Response:
     if not files and not values:
         form.faults["files"] = "Choose the raw files of this mounting, or type a value below."
     if not form.sound:
-        return show(call, form, 422)
+        return show(call, form)
     pending = Pending(files, dict(form.values), calibrator[0] if calibrator else None)
     hear(call.desk, plan, pending, values)
     size = sum(len(each.content) for each in form.files)
@@ -100,7 +100,7 @@ def _checked(plan: Plan, form: Form) -> dict[str, float]:
     return entered(plan, form)
 
 
-def look(call: Call, form: Form | None = None, status: int = 200) -> Response:
+def look(call: Call, form: Form | None = None) -> Response:
     """Show what the files gave, with warnings, and everything that was typed."""
     number, pending = int(call.path("cone")), _pending(call)
     with call.desk.ledger() as ledger:
@@ -113,7 +113,6 @@ def look(call: Call, form: Form | None = None, status: int = 200) -> Response:
     form = form or Form(dict(pending.typed))
     return call.page(
         "measured",
-        status=status,
         form=form,
         job=job,
         name=call.path("token"),
@@ -163,7 +162,7 @@ def save(call: Call, form: Form) -> Response:
         plan = ledger.plan
         values = _checked(plan, form)
         if not form.sound:
-            return look(call, form, 422)
+            return look(call, form)
         before, pending.typed = pending.heard_for, dict(form.values)
         stale = pending.heard_for != before or pending.plan != plan.digest
         if stale or pending.job is None or form.text("do") == "hear":
@@ -175,7 +174,7 @@ def save(call: Call, form: Form) -> Response:
             return _save(call, form, ledger, number, pending.job.result, values)
         except ExperimentError as error:
             form.blame(error, _fields(form))
-            return look(call, form, 422)
+            return look(call, form)
 
 
 def _save(

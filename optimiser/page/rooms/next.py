@@ -77,7 +77,7 @@ def show(call: Call, form: Form | None = None, status: int = 200, told: str = ""
     found: Proposal | None = look.result if look else None
     return call.page(
         "next",
-        status=status if asking.sound else 422,
+        status=status,
         form=asking,
         told=told,
         job=look,
@@ -148,7 +148,7 @@ def ask(call: Call, form: Form) -> Response:
             )
     if not form.sound:
         form.values.pop("list", None)
-        return show(call, form, 422)
+        return show(call, form)
     return call.go(_address(form))
 
 

@@ -73,7 +73,7 @@ def take(call: Call, form: Form) -> Response:
         form.faults["plan"] = "The plan is not valid yet; nothing was written."
         told = "What is wrong with what you typed"
         problems = [str(one) for one in error.problems]
-        return show(call, form, 422, problems=problems, told=told, digest=digest)
+        return show(call, form, problems=problems, told=told, digest=digest)
     except ConflictError:
         theirs = plan_text(call.desk.folder)
         form.faults[""] = "Somebody changed the plan after you opened it. Nothing was written."

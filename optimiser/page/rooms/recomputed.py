@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["show", "take"]
 
 
-def show(call: Call, form: Form | None = None, status: int = 200) -> Response:
+def show(call: Call, form: Form | None = None) -> Response:
     """Listen to every file again in the background and show what would change."""
     keep = _names(form.text("keep") if form else call.asked("keep"))
 
@@ -34,7 +34,7 @@ def show(call: Call, form: Form | None = None, status: int = 200) -> Response:
     with call.desk.ledger() as ledger:
         key = (call.desk.version(ledger), "recompute", *keep)
     (job,) = call.settle(call.desk.work.ask(key, "listening to every file again", answer))
-    return call.page("recomputed", status=status, form=form, job=job, keep=", ".join(keep))
+    return call.page("recomputed", form=form, job=job, keep=", ".join(keep))
 
 
 def take(call: Call, form: Form) -> Response:
@@ -47,7 +47,7 @@ def take(call: Call, form: Form) -> Response:
             act = last_act(ledger)
     except ExperimentError as error:
         form.blame(error)
-        return show(call, form, 422)
+        return show(call, form)
     if not len(changed):
         return call.go("/plan", "No value differs.", remarks=changed.attrs["notes"])
     said = f"{wording.many(len(changed), 'value')} brought up to the plan."

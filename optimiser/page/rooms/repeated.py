@@ -41,13 +41,13 @@ def send(call: Call, form: Form) -> Response:
     sent = form.sent("earlier")
     if len(sent) != 1:
         form.faults["earlier"] = "Choose the archive of that experiment (.zip)."
-        return show(call, form, 422)
+        return show(call, form)
     upload = Upload(0, call.session, sent[0], len(sent[0].content))
     token = call.desk.uploads.keep(upload)
     return call.go(f"/next/again/{call.path('number')}", earlier=token)
 
 
-def show(call: Call, form: Form | None = None, status: int = 200) -> Response:
+def show(call: Call, form: Form | None = None) -> Response:
     """Make one again in the background and say what differs; nothing is recorded."""
     number = int(call.path("number"))
     upload = call.desk.uploads.find(call.asked("earlier"), call.session)
@@ -62,7 +62,6 @@ def show(call: Call, form: Form | None = None, status: int = 200) -> Response:
     job = None if learned and not earlier else call.settle(_again(call, key, one, earlier))[0]
     return call.page(
         "repeated",
-        status=status,
         form=form,
         one=one,
         job=job,

@@ -63,7 +63,7 @@ def send(call: Call, form: Form) -> Response:
     sent = form.sent("backup")
     if len(sent) != 1:
         form.faults["backup"] = "Choose one backup (.db)."
-        return files.show(call, form, 422)
+        return files.show(call, form)
     return _keep(call, Backup(sent[0].name, sent=sent[0]), len(sent[0].content))
 
 

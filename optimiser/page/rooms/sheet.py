@@ -30,7 +30,7 @@ def send(call: Call, form: Form) -> Response:
     sheets = form.sent("sheet")
     if len(sheets) != 1:
         form.faults["sheet"] = "Choose one edited table, CSV or workbook (.xlsx)."
-        return files.show(call, form, 422)
+        return files.show(call, form)
     size = len(sheets[0].content)
     token = call.desk.uploads.keep(Upload(0, call.session, sheets[0], size))
     return call.go(f"{_HERE}/{token}")

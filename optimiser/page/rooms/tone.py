@@ -54,7 +54,6 @@ def show(call: Call) -> Response:
     tone = _tone(form) if form else None
     return call.page(
         "tone",
-        status=422 if form and not form.sound else 200,
         form=form,
         words=sweep_words(tone) if tone else "",
         query=call.request.url.query,

@@ -50,13 +50,13 @@ def send(call: Call, form: Form) -> Response:
     sent = form.sent("archive")
     if len(sent) != 1:
         form.faults["archive"] = "Choose one archive (.zip)."
-        return again(call, form, 422)
+        return again(call, form)
     try:
         with passing(sent[0].content, _NAME) as path:
             inside = look_inside(path, MOST)
     except ExperimentError as error:
         form.faults["archive"] = " ".join(map(str, error.problems))
-        return again(call, form, 422)
+        return again(call, form)
     waiting = Waiting(sent[0], inside)
     upload = Upload(0, call.session, waiting, len(sent[0].content))
     return call.go(f"/files/unpack/{call.desk.uploads.keep(upload)}")
