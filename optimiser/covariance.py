@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from optimiser.kernels import matern, matern_slope
+from optimiser.kernels import matern, matern_and_slope
 from optimiser.triangles import inverse, white_height
 
 __all__ = ["Covariance"]
@@ -120,33 +120,36 @@ class Covariance:
         Rasmussen & Williams 2006, eqs. 5.8 and 5.9.
         """
         count = self.inputs
-        rows, columns = self._below
+        rows, columns = np.nonzero(self._below)
         squared, apart = self._separation(sets)
         scale = np.exp(sets[:, count])
-        factor = scale[:, None] * np.exp(-apart)
-        signal = factor * matern(squared)
+        signal, falling = matern_and_slope(squared, apart)
+        signal *= scale[:, None]
+        falling *= scale[:, None]
         inverses, alpha, log_det, bad = _invert(self._total(sets, signal), outputs)
         value = -0.5 * (alpha @ outputs) - 0.5 * log_det - 0.5 * len(outputs) * np.log(2 * np.pi)
 
         # alpha alpha' - K^-1, contracted with each derivative of K: a pair stands for both halves.
-        weight = alpha[:, rows] * alpha[:, columns] - inverses[:, rows, columns]
+        weight = alpha[:, rows] * alpha[:, columns]
+        for pairs, inverted in zip(weight, inverses, strict=True):
+            pairs -= inverted[self._below]
         diagonal = 0.5 * (alpha**2 - np.diagonal(inverses, axis1=1, axis2=2))
         rate = np.exp(-2.0 * sets[:, :count])
         numbers, levels = self._pairs
-        numeric = numbers.shape[1]
+        numeric = len(numbers)
         slope = np.empty_like(sets)
-        by_number = weight * factor * matern_slope(squared)
-        slope[:, :numeric] = -2.0 * rate[:, :numeric] * (by_number @ numbers)
+        by_number = weight * falling
+        slope[:, :numeric] = -2.0 * rate[:, :numeric] * (by_number @ numbers.T)
         by_pair = weight * signal
-        slope[:, numeric:count] = 2.0 * rate[:, numeric:] * (by_pair @ levels)
+        slope[:, numeric:count] = 2.0 * rate[:, numeric:] * (by_pair @ levels.T)
         if self.earlier:
             level = self._level(sets)
-            slope[:, count - 1] += 2.0 * rate[:, -1] * ((weight * level) @ levels[:, -1])
+            slope[:, count - 1] += 2.0 * rate[:, -1] * ((weight * level) @ levels[-1])
         slope[:, count] = by_pair.sum(axis=1) + scale * diagonal.sum(axis=1)
         slope[:, count + 1] = np.exp(sets[:, count + 1]) * (diagonal @ self.inflation)
         for place, block in enumerate(self.blocks):
             at = count + 2 + place
-            shared = weight @ block[rows, columns] + diagonal @ np.diagonal(block)
+            shared = weight @ block[self._below] + diagonal @ np.diagonal(block)
             slope[:, at] = np.exp(sets[:, at]) * shared
 
         mean, sd = self.prior
@@ -166,37 +169,39 @@ class Covariance:
         return np.asarray(value + self._log_prior(sets))
 
     @cached_property
-    def _below(self) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
-        """Rows and columns of the pairs of observations, each pair once."""
-        return np.tril_indices(len(self.inflation), -1)
+    def _below(self) -> npt.NDArray[np.bool_]:
+        """Where the pairs of observations stand in a matrix of them, each pair once."""
+        return np.tri(len(self.inflation), k=-1, dtype=bool)
 
     @cached_property
     def _pairs(self) -> tuple[Floats, Floats]:
-        """Separations of the pairs, (pairs, inputs) each."""
-        return self.numbers[self._below], self.levels[self._below]
+        """Separations of the pairs, (inputs, pairs) each."""
+        parts = self.numbers[self._below].T, self.levels[self._below].T
+        return np.ascontiguousarray(parts[0]), np.ascontiguousarray(parts[1])
 
     def _separation(self, sets: Floats) -> tuple[Floats, Floats]:
         """Squared scaled distance and the choices' exponent of the pairs, (sets, pairs) each."""
         numbers, levels = self._pairs
         rate = np.exp(-2.0 * sets[:, : self.inputs])
-        numeric = numbers.shape[1]
-        return rate[:, :numeric] @ numbers.T, rate[:, numeric:] @ levels.T
+        numeric = len(numbers)
+        return rate[:, :numeric] @ numbers, rate[:, numeric:] @ levels
 
     def _total(self, sets: Floats, signal: Floats) -> Floats:
         """Covariance of the observations, (sets, n, n); the upper triangle is left out."""
-        rows, columns = self._below
-        total = self.noise(sets)
-        total[:, rows, columns] += signal + self._level(sets)
-        flat = total.reshape(len(sets), -1)
-        flat[:, :: total.shape[1] + 1] += np.exp(sets[:, self.inputs])[:, None] + 1.0
-        return total
+        recipes = np.zeros((len(sets), *self._below.shape))
+        for matrix, pairs in zip(recipes, signal + self._level(sets), strict=True):
+            matrix[self._below] = pairs
+        flat = recipes.reshape(len(sets), -1)
+        flat[:, :: len(self._below) + 1] = np.exp(sets[:, self.inputs])[:, None] + 1.0
+        recipes += self.noise(sets)
+        return recipes
 
     def _level(self, sets: Floats) -> Floats | float:
         """Covariance of the constant mean of the pairs: 1, less between experiments."""
         if not self.earlier:
             return 1.0
         alike = -np.exp(-2.0 * sets[:, self.inputs - 1])
-        return np.exp(alike[:, None] * self._pairs[1][:, -1])
+        return np.asarray(np.exp(alike[:, None] * self._pairs[1][-1]))
 
     def _log_prior(self, sets: Floats) -> Floats:
         mean, sd = self.prior

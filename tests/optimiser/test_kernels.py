@@ -8,7 +8,7 @@ from sklearn.gaussian_process.kernels import Matern
 
 from experiments.space import Space
 from optimiser.encoding import Encoding, Points
-from optimiser.kernels import matern, matern_slope, separations, shape
+from optimiser.kernels import matern, matern_and_slope, separations, shape
 from tests.functions import unit_plan
 
 
@@ -26,10 +26,20 @@ def test_agrees_with_scikit_learn():
 
 
 def test_slope_agrees_with_finite_differences():
-    squared = np.linspace(0.01, 9, 50)
-    step = 1e-6
-    numeric = (matern(squared + step) - matern(squared - step)) / (2 * step)
-    np.testing.assert_allclose(matern_slope(squared), numeric, rtol=1e-6)
+    squared = np.linspace(0.01, 9, 50)[None, :]
+    step, exponent = 1e-6, np.linspace(0, 2, 50)[None, :]
+    numeric = (matern(squared + step, exponent) - matern(squared - step, exponent)) / (2 * step)
+    height, slope = matern_and_slope(squared, exponent)
+    np.testing.assert_allclose(slope, numeric, rtol=1e-6)
+    np.testing.assert_array_equal(height, matern(squared, exponent))
+
+
+@pytest.mark.parametrize("order", ["C", "F"])
+def test_a_matrix_of_many_blocks_is_that_of_its_columns(order):
+    squared, exponent = np.random.default_rng(2).random((2, 3, 20_000)) * 4
+    whole = matern(np.asarray(squared, order=order), exponent)
+    apart = [matern(squared[:, [k]], exponent[:, [k]])[:, 0] for k in range(0, 20_000, 997)]
+    np.testing.assert_allclose(whole[:, ::997], np.transpose(apart), rtol=1e-14)
 
 
 def test_mixed_conditional_covariance_is_positive_semidefinite(mixed_plan):
