@@ -36,13 +36,16 @@ def test_energy_mean_outside_the_data_is_nan():
     assert np.isnan(energy_mean([100.0, 200.0], [1.0, 2.0], 300.0, 400.0))
 
 
-def test_energy_mean_interpolates_the_edges():
+@pytest.mark.parametrize(
+    ("low", "high"), [(230.0, 3100.0), (100.0, 400.0), (1200.0, 5000.0), (1000.0, 1100.0)]
+)
+def test_energy_mean_interpolates_the_edges(low, high):
     """Against brute-force integration of the straight line."""
     f, y = np.array([100.0, 900.0, 5000.0]), np.array([60.0, 84.0, 71.0])
-    x = np.linspace(np.log(230.0), np.log(3100.0), 200001)
+    x = np.linspace(np.log(low), np.log(high), 200001)
     power = 10 ** (np.interp(x, np.log(f), y) / 10)
     expected = 10 * np.log10(np.trapezoid(power, x) / (x[-1] - x[0]))
-    assert energy_mean(f, y, 230.0, 3100.0) == pytest.approx(expected, abs=1e-6)
+    assert energy_mean(f, y, low, high) == pytest.approx(expected, abs=1e-6)
 
 
 @given(st.integers(0, 1000), st.integers(3, 60), st.integers(2, 9))
@@ -96,6 +99,16 @@ def test_bands_are_those_whose_middle_lies_between_the_limits():
     assert [item.index for item in bands(1001.0, 1994.0)] == [1, 2]  # beside 1000, 1995.3
     assert [item.index for item in bands(501.1, 1995.3)] == [-3, -2, -1, 0, 1, 2, 3]
     assert bands(1010.0, 1200.0) == []
+    assert band(1) == band(1, 3)
+    assert nominal(1) == 1250
+
+
+@pytest.mark.parametrize("fraction", [1, 2, 3, 6, 12])
+def test_no_band_is_left_out_at_the_ends(fraction):
+    found = bands(130.0, 7300.0, fraction)
+    before, after = (band(found[end].index + step, fraction) for end, step in ((0, -1), (-1, 1)))
+    assert before.mid < 130.0 <= found[0].mid
+    assert found[-1].mid <= 7300.0 < after.mid
 
 
 @pytest.mark.parametrize(
