@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from optimiser import wording
 from optimiser.answers import (
@@ -26,6 +27,9 @@ from optimiser.rig_tables import (
 )
 from optimiser.text_table import Table, shown
 
+if TYPE_CHECKING:
+    from experiments.plan import Plan
+
 __all__ = [
     "EVIDENCE",
     "FRONT_RULE",
@@ -47,6 +51,7 @@ __all__ = [
     "shift_table",
     "sitting_table",
     "spread_table",
+    "traded_note",
     "verdict_table",
     "within",
 ]
@@ -336,6 +341,13 @@ RULE = (
     "5 % or the repeatability, whichever is more, with 60 %, and one more is expected to gain "
     "under half the repeatability. Else: go on."
 )
+
+
+def traded_note(plan: Plan) -> list[str]:
+    """Say, where the plan trades its metrics, that an answer judges by the score all the same."""
+    if plan.goal != "trade":
+        return []
+    return ["The plan trades its metrics; this answer judges by the score, with their weights."]
 
 
 FRONT_RULE = (

@@ -11,6 +11,7 @@ from experiments.outputs import write_whole
 from optimiser import wording
 from optimiser.answers import Pick
 from optimiser.cautions import for_settings
+from optimiser.chances import chance_to_print
 from optimiser.templating import environment
 
 if TYPE_CHECKING:
@@ -75,7 +76,7 @@ def card_html(plan: Plan, pick: Pick, cone: int, *, plate: int | None = None) ->
         time=wording.pick_time(plan, pick),
         lines=lines,
         expected=expected,
-        chance=wording.chance(pick.prints, pick.printing),
+        chance=chance_to_print(pick.prints, pick.printing),
         aim=_capital(wording.aim(pick.score.cones)),
         cautions=for_settings(plan, pick.settings),
         currency=plan.effort.currency,

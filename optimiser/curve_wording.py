@@ -7,11 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from experiments.plan import Plan
+from optimiser.chances import chance_to_print
 from optimiser.records.expectations import Agreement, CurveCheck, Expectation
 from optimiser.wording import (
     aim,
     beside,
-    chance,
     describe,
     interval,
     many,
@@ -68,7 +68,7 @@ def _first(plan: Plan, answer: Expectation) -> str:
     said = f"Expected {name}: {told}, from {many(answer.cones, 'cone')}; {aim(answer.cones)}."
     if answer.prints != answer.prints:
         return said
-    return f"{said} It prints with a chance of {chance(answer.prints, answer.printing)}."
+    return f"{said} It prints with a chance of {chance_to_print(answer.prints, answer.printing)}."
 
 
 def _left_out(answer: Expectation) -> str:

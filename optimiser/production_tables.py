@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from experiments.plan import Plan
 from optimiser import wording
 from optimiser.answer_tables import Table
+from optimiser.chances import chance_to_print
 from optimiser.records.production import Candidate, Recommendation
 
 __all__ = ["candidate_table", "confirmation_table", "recipe_table", "recommendation_tables"]
@@ -52,7 +53,7 @@ def recipe_table(answer: Recommendation, plan: Plan, labels: Mapping[str, str]) 
         for name, chance in answer.recipe.limits.items()
     ]
     if math.isfinite(answer.recipe.prints):
-        chance = wording.chance(answer.recipe.prints, answer.recipe.printing)
+        chance = chance_to_print(answer.recipe.prints, answer.recipe.printing)
         rows.append(["comes off the printer", chance])
     if any(variable.tolerance > 0 for variable in plan.variables.values() if variable.numeric):
         rows.append(["prints beyond low or high", wording.percent(answer.outside)])

@@ -6,6 +6,7 @@ import math
 
 from optimiser import wording
 from optimiser.answers import Front, Pick, Variant
+from optimiser.chances import chance_to_print
 from optimiser.document import Block, Card, Cards, Pictures, Section, Text
 from optimiser.material import Coming, Material
 from optimiser.report_pictures import front_pictures, history_picture, outlook_picture
@@ -109,7 +110,7 @@ def effort_rows(material: Material, pick: Pick) -> list[tuple[str, str]]:
     if math.isfinite(pick.money):
         rows.append(("cost, by the plan", f"{pick.money:.2f} {plan.effort.currency}".strip()))
     if math.isfinite(pick.prints):
-        rows.append(("chance that it prints", wording.chance(pick.prints, pick.printing)))
+        rows.append(("chance that it prints", chance_to_print(pick.prints, pick.printing)))
     return rows
 
 

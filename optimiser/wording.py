@@ -18,7 +18,6 @@ __all__ = [
     "aim",
     "beside",
     "capital",
-    "chance",
     "column",
     "covered",
     "departure",
@@ -268,23 +267,6 @@ def percent(probability: float) -> str:
     if probability < 0.01:
         return "under 1\N{NO-BREAK SPACE}%"
     return f"{100 * probability:.0f}\N{NO-BREAK SPACE}%"
-
-
-def chance(prints: float, printing: Estimate) -> str:
-    """Write the chance that a recipe prints, with its interval and the prints behind it.
-
-    Examples
-    --------
-    >>> chance(0.77, Estimate(0.77, 0.41, 0.95, 28)).replace("\N{NO-BREAK SPACE}", " ")
-    '77 % (41 to 95), from 28 prints'
-    """
-    if not printing.known:
-        return percent(prints)
-    # Never a certainty, as in `percent`.
-    ends = " to ".join(
-        f"{min(max(100 * each, 1), 99):.0f}" for each in (printing.low, printing.high)
-    )
-    return f"{percent(prints)} ({ends}), from {many(printing.cones, 'print')}"
 
 
 def duration(minutes: float) -> str:

@@ -37,6 +37,7 @@ from optimiser.answer_tables import (
     outlook_table,
     pair_tables,
     shift_table,
+    traded_note,
 )
 from optimiser.command.options import answer_options, name_pairs, parse_pairs
 from optimiser.command.show import (
@@ -88,6 +89,10 @@ class _Desk:
     def common(self) -> dict[str, Any]:
         return {"seed": self.seed, "model": self.model, "progress": self.tell}
 
+    def scored(self, answer: Any) -> Any:
+        """Give an answer that judges by the score with a note where the plan trades."""
+        return replace(answer, notes=[*answer.notes, *traded_note(self.plan)])
+
 
 @contextmanager
 def _desk(folder: Path, seed: int | None, title: str) -> Iterator[_Desk]:
@@ -136,7 +141,7 @@ def knobs_command(
     """
     with _desk(folder, seed, "weighing the knobs") as desk:
         _known(metric, ["score", *desk.plan.metrics], "metric")
-        answer = sensitivity(desk.plan, desk.trials, metric=metric, **desk.common)
+        answer = desk.scored(sensitivity(desk.plan, desk.trials, metric=metric, **desk.common))
         values = desk.model.scores(desk.trials) if metric in ("score", desk.name) else None
     units = {name: variable.unit for name, variable in desk.plan.variables.items()}
     save_picture(
@@ -190,7 +195,9 @@ def optimum_command(
     with _desk(folder, seed, "looking for the optimum") as desk:
         _known(variable, desk.plan.variables, "variable")
         hold = name_pairs(parse_pairs(held, "--hold"), desk.plan.variables, "--hold")
-        answer = optimum(desk.plan, desk.trials, variable=variable, hold=hold, **desk.common)
+        answer = desk.scored(
+            optimum(desk.plan, desk.trials, variable=variable, hold=hold, **desk.common)
+        )
         scores = desk.model.scores(desk.trials)
     units = {name: metric.unit for name, metric in desk.plan.metrics.items()}
     save_picture(
@@ -245,7 +252,7 @@ def compare_command(
             cones=bare_cones((a, b)), **desk.common,
         )  # fmt: skip
         silent = unmeasured(desk.ledger, (a, b))
-        answer = replace(answer, notes=[*silent, *answer.notes])
+        answer = desk.scored(replace(answer, notes=[*silent, *answer.notes]))
     units = {name: metric.unit for name, metric in desk.plan.metrics.items()}
     units.setdefault("score", desk.unit)
     save_picture(
@@ -279,7 +286,7 @@ def deadends_command(
     And what that may cost in score, and what it saves in cones.
     """
     with _desk(folder, seed, "looking for dead ends") as desk:
-        answer = dead_ends(desk.plan, desk.trials, **desk.common)
+        answer = desk.scored(dead_ends(desk.plan, desk.trials, **desk.common))
     save_picture(lambda: figures.draw_dead_ends(answer, labels=desk.labels), png, svg, answer.text)
     if json_wanted:
         print_json(answer)

@@ -9,6 +9,7 @@ from rich.text import Text
 
 from optimiser import wording
 from optimiser.answers import Pick
+from optimiser.chances import chance_to_print
 from optimiser.command.show import console, print_table
 
 if TYPE_CHECKING:
@@ -57,7 +58,7 @@ def _effort(plan: Plan, pick: Pick) -> str:
         parts.append(f"{pick.money:.2f} {plan.effort.currency}".strip())
     text = f"effort by the plan: {'; '.join(parts)}" if parts else ""
     if pick.prints == pick.prints:
-        chance = f"prints with a chance of {wording.chance(pick.prints, pick.printing)}"
+        chance = f"prints with a chance of {chance_to_print(pick.prints, pick.printing)}"
         text = f"{text}; {chance}" if text else chance
     return text
 

@@ -37,8 +37,9 @@ from optimiser.answer_tables import (
     shift_table,
     sitting_table,
     spread_table,
+    traded_note,
 )
-from optimiser.answers import Front
+from optimiser.answers import Comparison, DeadEnds, Front, Optimum, Sensitivity
 from optimiser.drift import rig_drift
 from optimiser.page.pictures import Picture, picture
 from optimiser.page.recipes import HOLD, typed_settings
@@ -349,7 +350,9 @@ def _answered(
     checks = [check for check in answer.calibration if check.cones >= _LEAST]
     tables = [*tables, *([check_table(checks, ground.labels)] if checks else [])]
     stands = f"Stands on {wording.many(answer.cones, 'measured cone')}."
-    return Answered(f"{answer.text} {stands}", tables, pictures, remarks or [], list(answer.notes))
+    by_score = isinstance(answer, Sensitivity | Optimum | Comparison | DeadEnds)
+    notes = [*answer.notes, *(traded_note(ground.plan) if by_score else [])]
+    return Answered(f"{answer.text} {stands}", tables, pictures, remarks or [], notes)
 
 
 def _knob_units(plan: Plan) -> dict[str, str]:

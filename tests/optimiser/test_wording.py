@@ -2,11 +2,10 @@ from __future__ import annotations
 
 import pytest
 
-from optimiser.answers import UNTOLD, Estimate
+from optimiser.answers import Estimate
 from optimiser.wording import (
     aim,
     capital,
-    chance,
     column,
     covered,
     duration,
@@ -152,16 +151,6 @@ def test_a_column_of_intervals_has_equal_decimals():
         "–", "under 0.001", "0.3 (0.1 to 0.6)",
     ]  # fmt: skip
     assert intervals([]) == []
-
-
-@pytest.mark.parametrize(
-    ("low", "high", "wanted"),
-    [(0.41, 0.95, "(41 to 95)"), (0.002, 0.998, "(1 to 99)")],
-)
-def test_a_chance_of_printing_has_an_interval_that_is_never_certain(low, high, wanted):
-    told = chance(0.77, Estimate(0.77, low, high, 28)).replace("\xa0", " ")
-    assert told == f"77 % {wanted}, from 28 prints"
-    assert chance(0.77, UNTOLD) == "77\xa0%"
 
 
 def test_more_than_the_whole_box_says_why():

@@ -13,6 +13,7 @@ from experiments.exchange.cells import MAX_BYTES
 from optimiser import wording
 from optimiser.answer_tables import Table, check_table
 from optimiser.answers import Pick
+from optimiser.chances import chance_to_print
 from optimiser.page.acting import last_act
 from optimiser.page.asking import Proposal, Wanted, picks_of, shortlist_in
 from optimiser.page.call import Call
@@ -206,5 +207,5 @@ def _effort(plan: Plan, pick: Pick) -> list[tuple[str, str]]:
     if pick.money == pick.money:
         rows.append(("Cost", f"{pick.money:.2f} {plan.effort.currency}".strip()))
     if pick.prints == pick.prints:
-        rows.append(("Prints with a chance of", wording.chance(pick.prints, pick.printing)))
+        rows.append(("Prints with a chance of", chance_to_print(pick.prints, pick.printing)))
     return [row for row in rows if row[1]]

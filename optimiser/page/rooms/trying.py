@@ -13,6 +13,7 @@ from starlette.responses import Response
 
 from experiments.errors import RecipeError
 from optimiser import wording
+from optimiser.chances import chance_to_print
 from optimiser.contenders import distance
 from optimiser.page.asking import Knowledge, knowledge_of
 from optimiser.page.call import Call
@@ -169,7 +170,7 @@ def _facts(known: Knowledge, recipe: pd.DataFrame) -> list[tuple[str, str]]:
     rows = []
     if model.printability.failures_:
         (chance,) = model.printability.estimate(model.encoding(recipe))
-        rows.append(("prints with a chance of", wording.chance(chance.mean, chance)))
+        rows.append(("prints with a chance of", chance_to_print(chance.mean, chance)))
     effort = space.effort(recipe).iloc[0]
     if effort["minutes"] == effort["minutes"]:
         rows.append(("print time by the plan", wording.duration(float(effort["minutes"]))))

@@ -181,8 +181,11 @@ def test_a_plan_that_trades_says_whose_outlook_it_is(run, folder):
     assert "no rule says when to stop" in said
     assert "score" not in said
     assert "Diamonds: on the front" in svg.read_text(encoding="utf-8")
-    for verb in ("table", "knobs", "deadends", "check"):
+    for verb in ("table", "check"):
         assert run(verb, "--in", folder).status == 0
+    for words in (("knobs",), ("deadends",), ("optimum", "wall"), ("compare", "2", "4")):
+        (note,) = run(*words, "--json", "--in", folder).json["notes"]
+        assert note.endswith("judges by the score, with their weights.")
     told = run("next", "--dry-run", "--count", "2", "--json", "--in", folder)
     assert told.status == 0
     for pick in told.json["picks"]:
