@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import click
 
 from experiments.ledger import Ledger
-from optimiser import wording
+from optimiser.act_words import act_line
 from optimiser.cards import withdraw_cards
 from optimiser.command.options import Whole, as_json, in_folder
 from optimiser.command.show import print_json, print_table
 
 __all__ = ["history_command", "undo_command"]
-
-_NUMBERS = {"mass": "g", "minutes": "min"}
-"""What may be given with an act, and its unit."""
 
 
 @click.command("undo")
@@ -75,32 +70,8 @@ def history_command(cone: int | None, limit: int, folder: Path, json_wanted: boo
             str(row["id"]),
             str(row["at"])[:16].replace("T", " "),
             str(row["who"]),
-            _told(row),
+            act_line(row),
         ]
         for row in frame.to_dict(orient="records")
     ]
     print_table("", ["act", "when (UTC)", "who", "what"], rows, right=[0])
-
-
-def _told(row: Mapping[Any, Any]) -> str:
-    """Say what an act was, and what was said with it."""
-    given = row["arguments"]
-    numbers = [
-        wording.with_unit(wording.setting(given[name]), unit)
-        for name, unit in _NUMBERS.items()
-        if given.get(name) is not None
-    ]
-    changed = given.get("changes")
-    changes = [
-        f"{name}={'none' if value is None else wording.setting(value)}"
-        for name, value in (changed.items() if isinstance(changed, Mapping) else ())
-    ]
-    words = [given[name] for name in ("why", "note", "text") if given.get(name)]
-    former = [
-        f"{name} was {'none' if value is None else wording.setting(value)}"
-        for name, value in row.get("was", {}).items()
-        if value != ""
-    ]
-    details = "; ".join([*numbers, *changes, *words, *former])
-    text = row["summary"] + (" (undone)" if row["undone"] else "")
-    return f"{text}: {details}" if details else text

@@ -13,6 +13,7 @@ from typing import Any
 import pandas as pd
 
 import optimiser
+from experiments.entries import typed_number
 from experiments.ledger import Ledger
 from experiments.plan import Plan
 from optimiser import figures, wording
@@ -262,10 +263,11 @@ def _recommend(ground: Ground, _asked: Asked) -> Answered:
 
 
 def _ageing(ground: Ground, asked: Asked) -> Answered:
-    by = asked.get("by") or "light_hours"
+    by, at = asked.get("by") or "light_hours", asked.get("at")
     answer = optimiser.ageing(
-        ground.plan, ground.trials, by, seed=ground.plan.seed, progress=ground.tell
-    )
+        ground.plan, ground.trials, by, at=typed_number(at, "after so long") if at else None,
+        seed=ground.plan.seed, progress=ground.tell,
+    )  # fmt: skip
     drawn = picture(
         figures.draw_ageing(answer, labels=ground.labels),
         "ageing",

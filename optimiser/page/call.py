@@ -13,6 +13,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from optimiser.page.desk import Desk
+from optimiser.page.sending import attached
 from optimiser.page.told import News
 from optimiser.page.work import Job, Look
 
@@ -73,13 +74,14 @@ class Call:
             asked for: browsers log any other status than 200 as a page that failed to load.
         **shown
             What the template needs besides `call` and `news`. `pictures` is a mapping of
-            `optimiser.page.pictures.Picture`, whose data ``?data=KEY`` gives as CSV.
+            `optimiser.page.pictures.Picture`, whose data ``?data=KEY`` gives as CSV,
+            and ``?drawing=KEY`` as SVG.
         """
         for each in shown.get("pictures", {}).values():
             if each.key == self.asked("data"):
-                name = f'attachment; filename="{each.key}.csv"'
-                return Response(each.csv(), media_type="text/csv; charset=utf-8",
-                                headers={"Content-Disposition": name})  # fmt: skip
+                return attached(f"{each.key}.csv", each.csv())
+            if each.key == self.asked("drawing") and each.alone:
+                return attached(f"{each.key}.svg", each.file())
         # Loaded on the first need: the pictures' colours bring matplotlib along.
         from optimiser.page.rendering import render
 

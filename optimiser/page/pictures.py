@@ -39,6 +39,8 @@ class Picture:
         JSON: for each series its name, and points as places in the drawing and what they tell.
     series : list of Series
         What was drawn.
+    alone : bool
+        Whether the drawing can do without the page's style sheet, as a file of its own.
     """
 
     key: str
@@ -46,6 +48,11 @@ class Picture:
     caption: str
     points: str = "[]"
     series: list[Series] = field(default_factory=list, repr=False)
+    alone: bool = False
+
+    def file(self) -> str:
+        """Write the drawing as a file, in its printed colours."""
+        return re.sub(r"var\(--fig-[\w-]+, ?(#?\w+)\)", r"\1", self.svg)
 
     def csv(self) -> str:
         """Write the data as a table, one row a point."""
@@ -55,12 +62,16 @@ class Picture:
             heads = ("series", series.across or "x", series.up or "y")
             writer.writerow([disarm(each) for each in heads])
             sides = [
-                [f"{value:.6g}" for value in values] if words is None else map(disarm, words)
+                [_cell(value) for value in values] if words is None else map(disarm, words)
                 for values, words in ((series.x, series.x_words), (series.y, series.y_words))
             ]
             for x, y in zip(*sides, strict=True):
                 writer.writerow([disarm(series.name), x, y])
         return out.getvalue()
+
+
+def _cell(value: float) -> str:
+    return f"{value:.6g}" if value == value else ""
 
 
 def picture(figure: Figure, key: str, caption: str, alternative: str = "") -> Picture:
@@ -88,7 +99,7 @@ def picture(figure: Figure, key: str, caption: str, alternative: str = "") -> Pi
     # escaped there.
     svg = Markup(_without_style(drawn))
     series = [*(each for _, each in found), *band_series(figure)]
-    return Picture(key, svg, caption, points, series)
+    return Picture(key, svg, caption, points, series, alone=True)
 
 
 def _without_style(svg: str) -> str:

@@ -18,6 +18,7 @@ _KINDS = {
     ".csv": "text/csv; charset=utf-8",
     ".db": "application/vnd.sqlite3",
     ".html": "text/html; charset=utf-8",
+    ".svg": "image/svg+xml",
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     ".zip": "application/zip",
 }

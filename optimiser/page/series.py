@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -9,9 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.axis import Axis
-from matplotlib.collections import PolyCollection
+from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.container import BarContainer
 from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
 from matplotlib.ticker import FixedLocator
 
 from optimiser import wording
@@ -85,9 +87,13 @@ def _shapes(axes: Axes) -> Iterator[tuple[object, Floats, Floats]]:
 
 
 def band_series(figure: Figure) -> Iterator[Series]:
-    """Give the ends of every shaded band, as data to take along."""
+    """Give the ends of every shaded band, interval bar and marked range, to take along as data."""
     for axes in figure.axes:
         across, up = _axis_names(axes)
+        for what, lows, highs in (*_bars(axes), *_ranges(axes)):
+            for name, (x, y) in (("low", lows.T), ("high", highs.T)):
+                words = (_on_words(axes.xaxis, x), _on_words(axes.yaxis, y))
+                yield Series(f"{name} end of the {what}", across, up, x, y, *words)
         for band in axes.collections:
             if not isinstance(band, PolyCollection):
                 continue
@@ -97,6 +103,29 @@ def band_series(figure: Figure) -> Iterator[Series]:
             for name, end in (("low", np.min), ("high", np.max)):
                 y = np.array([end(row) for row in rows])
                 yield Series(f"{name} end of the band", across, up, x, y)
+
+
+def _bars(axes: Axes) -> Iterator[tuple[str, Floats, Floats]]:
+    """Give the ends of interval bars, upright or lying, a collection at a time."""
+    for bars in axes.collections:
+        if not isinstance(bars, LineCollection) or bars.get_transform() != axes.transData:
+            continue
+        ends = [np.asarray(each, dtype=float) for each in bars.get_segments()]
+        ends = [each[np.lexsort(each.T)] for each in ends if each.shape == (2, 2)]
+        if ends:
+            yield "interval", *np.stack(ends, axis=1)
+
+
+def _ranges(axes: Axes) -> Iterator[tuple[str, Floats, Floats]]:
+    """Give the ends of ranges that are marked across the whole of a panel."""
+    for patch in axes.patches:
+        if not isinstance(patch, Rectangle):
+            continue
+        box, unknown = patch.get_bbox(), math.nan
+        if patch.get_data_transform() == axes.get_xaxis_transform(which="grid"):
+            yield "marked range", np.array([[box.x0, unknown]]), np.array([[box.x1, unknown]])
+        elif patch.get_data_transform() == axes.get_yaxis_transform(which="grid"):
+            yield "marked range", np.array([[unknown, box.y0]]), np.array([[unknown, box.y1]])
 
 
 def _axis_names(axes: Axes) -> tuple[str, str]:
@@ -133,7 +162,9 @@ def _on_words(axis: Axis, values: Floats) -> list[str] | None:
     words = [_words(each) for each in axis.get_major_formatter().format_ticks(list(ticks))]
     if not words or all(_is(word, tick) for word, tick in zip(words, ticks, strict=False)):
         return None
-    return [words[int(np.argmin(np.abs(ticks - value)))] for value in values]
+    return [
+        words[int(np.argmin(np.abs(ticks - value)))] if value == value else "" for value in values
+    ]
 
 
 def _is(word: str, value: float) -> bool:

@@ -73,6 +73,7 @@ WAYS = (
     Way("/cones/{cone:int}/aside", "cone.show", "cone_acts.aside"),
     Way("/cones/{cone:int}/back", "cone.show", "cone_acts.back"),
     Way("/cones/{cone:int}/note", "cone.show", "cone_acts.note"),
+    Way("/cones/{cone:int}/history", "history.of_cone"),
     Way("/cones/{cone:int}/edit", "cone_edit.show", "cone_edit.take"),
     Way("/cones/{cone:int}/card", "card.file"),
     Way("/cones/{cone:int}/files/{measurement:int}/{place:int}", "cone.file"),

@@ -27,7 +27,7 @@ _ASKED = {
     "knobs": ("metric",),
     "optimum": ("variable",),
     "compare": ("a", "b"),
-    "ageing": ("by",),
+    "ageing": ("by", "at"),
 }
 
 
@@ -54,8 +54,7 @@ def show(call: Call) -> Response:
     }
     job = None
     if name != "compare" or {"a", "b"} <= set(asked):
-        job = answer_of(call.desk, state, name, asked)
-        call.settle(job)
+        (job,) = call.settle(answer_of(call.desk, state, name, asked))
     told = job.result if job is not None and job.told else None
     return call.page(
         "answer",

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from experiments.errors import LedgerError, Problem
+from optimiser.act_words import act_line
 from optimiser.cards import withdraw_cards
 from optimiser.page.call import Call
 from optimiser.page.forms import Form
@@ -15,23 +17,39 @@ from optimiser.page.forms import Form
 if TYPE_CHECKING:
     from experiments.ledger import Ledger
 
-__all__ = ["show", "undo", "undo_to"]
+__all__ = ["of_cone", "show", "undo", "undo_to"]
 
 MOST = 200
+_NEVER = 1_000_000
+"""Acts that no experiment has."""
 
 
 def show(call: Call) -> Response:
-    """Show the acts."""
+    """Show the acts; older ones too, where the address asks for more."""
+    most = min(int(more), _NEVER) if (more := call.asked("most")).isdecimal() else MOST
     with call.desk.ledger() as ledger:
-        acts = ledger.history(MOST).to_dict("records")
+        acts = ledger.history(max(1, most)).to_dict("records")
     last = last_in_force(acts)
-    return call.page("history", acts=acts, last=last, behind=_behind(acts, last), most=MOST)
+    return call.page("history", acts=acts, last=last, behind=_behind(acts, last), most=most)
+
+
+def of_cone(call: Call) -> Response:
+    """Show what touched one cone, and what it was before."""
+    number = int(call.path("cone"))
+    with call.desk.ledger() as ledger:
+        if number not in {cone.number for cone in call.desk.cones(ledger)}:
+            raise HTTPException(404)
+        acts = ledger.history(cone=number).to_dict("records")
+    told = [{**act, "told": act_line(act)} for act in acts]
+    return call.page("cone_history", cone=number, acts=told)
 
 
 def last_in_force(acts: Sequence[Mapping[Any, Any]]) -> int | None:
     """Give the number of the act that `undo` would take back; None where there is none."""
     for act in acts:
-        if act["act"] not in ("start", "undo") and not act["undone"]:
+        if act["act"] == "rescue":  # no way leads back beyond it
+            return None
+        if act["act"] not in ("start", "undo", "restore") and not act["undone"]:
             return int(act["id"])
     return None
 

@@ -169,6 +169,19 @@ function enliven(root) {
   for (const box of root.querySelectorAll("[data-drop]")) droppable(box);
 }
 
+// Escape closes what was opened over the page: values that were read off, and what is folded out
+// around the keyboard, unless a field has its own use for the key.
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "Escape") return;
+  const told = [...document.querySelectorAll(".read")].filter((each) => each.textContent);
+  for (const read of told) read.textContent = "";
+  for (const spot of document.querySelectorAll(".spot")) spot.remove();
+  const open = document.activeElement.closest("details[open]");
+  if (told.length || !open || document.activeElement.matches("input, select, textarea")) return;
+  open.open = false;
+  open.querySelector("summary").focus();
+});
+
 // A form that was sent is not sent twice by a second click.
 document.addEventListener("submit", (event) => {
   const form = event.target;

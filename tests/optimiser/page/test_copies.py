@@ -79,6 +79,7 @@ def test_a_backup_is_put_back_after_every_change_was_seen_and_that_can_be_undone
     browser.get(path)
     run(browser)
     assert "there again" in browser.get(path).text
+    assert "put back in place" in browser.get("/history").text
     browser.told(path, do="take")
     with browser.ledger as ledger:
         assert len(ledger.cones()) == 5

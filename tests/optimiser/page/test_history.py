@@ -34,3 +34,23 @@ def test_nothing_is_taken_back_when_somebody_went_on_or_there_is_no_such_act(bro
         fields = {"act": act, "last": seen}
         assert "Nothing was undone." in browser.told("/history", **fields).text
     assert len(acts(browser)) == count
+
+
+def test_what_touched_one_cone_is_told_with_what_it_was_before(browser):
+    with browser.ledger as ledger:
+        ledger.printed(2, mass=2.25)
+        ledger.failed(1, why="warped")
+    assert "/cones/2/history" in browser.get("/cones/2").fetched
+    page = browser.get("/cones/2/history")
+    assert "cone 2 printed: 2.25" in page.text
+    assert "status was planned" in page.text
+    assert "warped" not in page.text
+    assert browser.client.get("/cones/99/history").status_code == 404
+
+
+def test_older_acts_are_shown_where_more_is_asked_for(browser):
+    assert "window-sill radio" not in browser.get("/history?most=1").text
+    assert (
+        "experiment 'window-sill radio' started" in browser.get("/history?most=99999999999").text
+    )
+    assert browser.get("/history?most=0")

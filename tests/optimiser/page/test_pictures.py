@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import re
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -55,3 +56,11 @@ def test_a_point_lies_where_the_drawing_has_it(shown):
 def test_a_name_that_is_a_formula_is_disarmed():
     shown = picture(draw_response([Line(F, F, None, "=1+1")]), "response", "Responses.")
     assert "\r\n'=1+1," in shown.csv()
+
+
+def test_a_drawing_is_a_file_in_its_printed_colours(shown):
+    file = shown.file()
+    root = ElementTree.fromstring(file)
+    assert root.tag == "{http://www.w3.org/2000/svg}svg"
+    assert "var(" not in file
+    assert re.search(r'stroke="#[0-9a-f]{6}"', file)

@@ -264,3 +264,10 @@ def test_numbers_of_a_curve_are_finite(browser):
     numbers = [float(each) for path in paths for each in re.findall(r"-?[\d.]+", path)]
     assert np.isfinite(numbers).all()
     assert "nan" not in part
+
+
+def test_a_time_for_ageing_is_typed_with_a_comma_and_one_that_is_none_is_told(browser):
+    page = whole(browser, "/answers/ageing?by=light_hours&at=500,5")
+    assert 'value="500,5"' in page.source
+    assert "fault of its own" not in page.text
+    assert "soon" in whole(browser, "/answers/ageing?at=soon").text

@@ -75,3 +75,22 @@ def test_the_ends_of_a_band_are_data_to_take_along():
     axes.fill_between(x, x - 0.5, x + 1.5)
     low, high = band_series(figure)
     assert np.allclose([low.x, low.y, high.y], [x, x - 0.5, x + 1.5])
+
+
+def test_ends_of_intervals_and_marked_ranges_can_be_taken_along():
+    figure = Figure()
+    upright, lying = figure.subplots(1, 2)
+    upright.errorbar([1.0, 2.0], [5.0, 6.0], yerr=[[1.0, 2.0], [0.5, 1.5]], fmt="o")
+    upright.set(xlabel="wall (mm)", ylabel="loss (%)")
+    upright.axvspan(1.2, 1.4)
+    upright.axhspan(3.0, 3.5)
+    lying.hlines([1.0, 2.0], [0.1, 0.2], [0.7, 0.9])
+    lying.set(xlabel="expected (dB)", ylabel="measured (dB)")
+    taken = rows(picture(figure, "ends", "Ends."))
+    for low, high in ((["1", "4"], ["1", "5.5"]), (["2", "4"], ["2", "7.5"]),
+                      (["0.1", "1"], ["0.7", "1"]), (["0.2", "2"], ["0.9", "2"])):  # fmt: skip
+        assert ["low end of the interval", *low] in taken
+        assert ["high end of the interval", *high] in taken
+    for low, high in ((["1.2", ""], ["1.4", ""]), (["", "3"], ["", "3.5"])):
+        assert ["low end of the marked range", *low] in taken
+        assert ["high end of the marked range", *high] in taken
