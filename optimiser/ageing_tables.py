@@ -105,4 +105,4 @@ def score_table(answer: Ageing, name: str = "score", unit: str = "") -> Table:
         for each in answer.scores
     ]
     heads = ["cone", "last heard", "then", f"after {at}", "change"]
-    return Table(f"{name.capitalize()} of the kept cones, 90 % intervals", heads, rows)
+    return Table(f"{wording.capital(name)} of the kept cones, 90 % intervals", heads, rows)

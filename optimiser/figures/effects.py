@@ -26,6 +26,7 @@ from optimiser.figures.style import (
     round_ticks,
     tune,
 )
+from optimiser.wording import capital
 
 __all__ = ["draw_effects"]
 
@@ -85,7 +86,7 @@ def draw_effects(
         left_out = f"; {len(known) - most} with smaller indices not drawn"
     heading(
         figure,
-        f"{label_of(answer.metric, labels).capitalize()}: main effects, 90 % bands; "
+        f"{capital(label_of(answer.metric, labels))}: main effects, 90 % bands; "
         f"{cones_text(answer.cones)}{left_out}",
     )
     return figure

@@ -24,7 +24,7 @@ from optimiser.figures.style import (
     plain,
     round_ticks,
 )
-from optimiser.wording import setting
+from optimiser.wording import capital, setting
 
 __all__ = ["draw_interactions"]
 
@@ -71,7 +71,7 @@ def draw_interactions(
         _lines(axes_in(part), pair, answer, labels, units or {})
     heading(
         figure,
-        f"{label_of(answer.metric, labels).capitalize()}: what two knobs do together, in % of the "
+        f"{capital(label_of(answer.metric, labels))}: what two knobs do together, in % of the "
         f"variance, bold where the 90 % interval lies over 2 %; {cones_text(answer.cones)}",
     )
     return figure
@@ -88,7 +88,8 @@ def _matrix(
         row, column = sorted((places[pair.a], places[pair.b]), reverse=True)
         shade = pair.index.mean / top
         cell = Rectangle((column - 0.5, row - 0.5), 1, 1, linewidth=0)
-        cell.set(facecolor=LIGHT["straw"], alpha=0.9 * shade)
+        # Never so full that the numbers, pale in dark pages, would not stand out.
+        cell.set(facecolor=LIGHT["straw"], alpha=0.4 * shade)
         axes.add_patch(cell)
         axes.text(
             column,

@@ -16,8 +16,7 @@ def show(call: Call) -> Response:
     """Offer the report; with ``?build`` it is written, as Markdown if that says so."""
     wanted, job = call.asked("build"), None
     if wanted:
-        job = _job(call, markdown=wanted == "markdown")
-        call.settle(job)
+        (job,) = call.settle(_job(call, markdown=wanted == "markdown"))
     return call.page("report", job=job, markdown=wanted == "markdown")
 
 

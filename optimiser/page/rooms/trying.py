@@ -64,8 +64,7 @@ def show(call: Call) -> Response:
     with call.desk.ledger() as ledger, ledger.snapshot():
         plan, state = ledger.plan, call.desk.state(ledger)
         like = _like(ledger, given.get("like", ""))
-    job = knowledge_of(call.desk, state)
-    call.settle(job)
+    (job,) = call.settle(knowledge_of(call.desk, state))
     known: Knowledge | None = job.result if job.told else None
     start = like or _start(plan, known)
     form = Form({**_typed(plan, start), **given})

@@ -7,7 +7,13 @@ import itertools
 import numpy as np
 import pytest
 
-from optimiser.figures import draw_dead_ends, draw_effects, draw_indices, draw_optimum
+from optimiser.figures import (
+    draw_dead_ends,
+    draw_effects,
+    draw_indices,
+    draw_interactions,
+    draw_optimum,
+)
 from optimiser.figures.style import DARK, LIGHT, frequency_axis, hertz, new_axes, plain
 from tests import answers
 
@@ -134,3 +140,16 @@ def test_wild_labels_do_not_break_a_picture():
         inside = figure.get_tightbbox()
         assert inside.x0 > 0
         assert inside.x1 < figure.get_figwidth()
+
+
+@pytest.mark.parametrize("palette", [LIGHT, DARK])
+def test_numbers_are_readable_on_the_darkest_cell_of_the_pairs(palette):
+    matrix = draw_interactions(answers.sensitivity()).axes[0]
+    shade = max(cell.get_alpha() for cell in matrix.patches)
+    assert shade > 0.3  # the strongest pair is seen
+    over, under = (
+        np.array([int(palette[role][at : at + 2], 16) for at in (1, 3, 5)])
+        for role in ("straw", "paper")
+    )
+    mixed = np.round(shade * over + (1 - shade) * under).astype(int)
+    assert contrast("#" + "".join(f"{each:02x}" for each in mixed), palette["ink"]) > 4.5

@@ -17,7 +17,9 @@ import optimiser
 from experiments.ledger import Ledger
 from experiments.measuring import measure_contents
 from optimiser.cards import card_path
+from optimiser.page import call
 from optimiser.page.answering import QUESTIONS
+from optimiser.page.rooms import answers
 from optimiser.page.rooms.answers import _ASKED
 from tests.bench_page import PLAN, Browser, opened, response_text
 
@@ -78,6 +80,26 @@ def test_the_list_names_every_question_that_the_plan_carries(browser):
     page = browser.get("/answers")
     assert all(f"/answers/{name}" in page.source for name in QUESTIONS)
     browser.get("/answers/nonsense", 404)
+
+
+def test_an_answer_that_ends_while_the_page_is_put_together_is_not_shown_by_halves(
+    browser, monkeypatch
+):
+    """Its tables would stand there without its pictures, and nothing would fetch these."""
+    options = answers._options
+
+    def slowly(*given):
+        for job in list(browser.desk.work._jobs.values()):
+            job.wait(60)
+        return options(*given)
+
+    monkeypatch.setattr(call, "PATIENCE", 0.0)
+    monkeypatch.setattr(answers, "_options", slowly)
+    page = browser.get("/answers/drift")
+    if "data-work" not in page.source:  # the answer came at once
+        assert "<figure" in page.source
+    assert ("<table" in page.source) == ("<figure" in page.source)
+    assert "<figure" in whole(browser, "/answers/drift").source
 
 
 def test_what_is_true_of_every_metric_is_said_once(browser):
