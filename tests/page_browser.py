@@ -6,7 +6,7 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cache
@@ -72,6 +72,27 @@ def serving(folder: Path) -> Iterator[tuple[str, int]]:
             address = server.stdout.readline().strip()
             assert address.startswith("http://127.0.0.1:"), address
             yield address.rstrip("/"), server.pid
+        finally:
+            server.terminate()
+
+
+@contextmanager
+def shared(folder: Path) -> Iterator[tuple[str, Callable[[], str]]]:
+    """Run `coneloop page --share`; gives its address, and what waits for the next access code."""
+    command = [sys.executable, "-c", "from optimiser.command import main; main()"]
+    command += ["page", "--share", "--no-open", "--in", str(folder)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
+
+        def code() -> str:
+            assert server.stdout
+            lines = (
+                line.partition("access code for the next browser: ") for line in server.stdout
+            )
+            return next(code.strip() for _, said, code in lines if said)
+
+        try:
+            assert server.stdout
+            yield server.stdout.readline().strip().rstrip("/"), code
         finally:
             server.terminate()
 

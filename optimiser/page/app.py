@@ -153,7 +153,7 @@ class _Door:
         if right is None:
             fault = "Too many wrong codes. Wait a minute, then type the one in the terminal."
         return await run_in_threadpool(
-            call.page, "enter", status=429 if right is None else 403, fault=fault
+            call.page, "enter", status=429 if right is None else 200, fault=fault
         )
 
     def _call(self, request: Request, session: str) -> Call:

@@ -47,6 +47,9 @@ def measure(me: Visitor, cone: int, file: bytes) -> None:
     me.follow(f"Cone {cone}")
     me.unfold("It is printed")
     me.fill("Mass", f"{1.5 + cone / 5:.1f}".replace(".", ","))
+    me.fill("Print time", "an hour")
+    me.press("Record as printed")
+    assert "'an hour' is no number" in me.text
     me.fill("Print time", "75")
     me.press("Record as printed")
     assert f"Cone {cone} printed." in me.text
