@@ -114,7 +114,12 @@ class Exploration:
 
 
 def explore(
-    covariance: Covariance, outputs: Floats, seed: int, starts: list[Floats] | None = None
+    covariance: Covariance,
+    outputs: Floats,
+    seed: int,
+    starts: list[Floats] | None = None,
+    *,
+    count: int = _PROPOSALS,
 ) -> Exploration:
     """Find the maxima of the posterior and weigh proposals around them.
 
@@ -126,6 +131,8 @@ def explore(
     seed : int
     starts : list of ndarray of shape (size,), optional
         Where to begin climbing; by default three beginnings of our own.
+    count : int
+        Proposals, a power of two.
 
     Returns
     -------
@@ -135,10 +142,10 @@ def explore(
     centres = modes(covariance, outputs, starts)
     roots = [_laplace_root(covariance, outputs, centre) for centre in centres]
     sobol = stats.qmc.Sobol(size + 1, scramble=True, rng=np.random.default_rng(seed))
-    uniform = np.clip(sobol.random(_PROPOSALS), 1e-9, 1 - 1e-9)
+    uniform = np.clip(sobol.random(count), 1e-9, 1 - 1e-9)
     chi = stats.chi2.ppf(uniform[:, -1], _DEGREES)
     step = special.ndtri(uniform[:, :-1]) / np.sqrt(chi / _DEGREES)[:, None]
-    owner = np.arange(_PROPOSALS) % len(centres)
+    owner = np.arange(count) % len(centres)
     proposals = np.vstack(
         [centres[k] + step[owner == k] @ roots[k].T for k in range(len(centres))]
     )

@@ -28,7 +28,7 @@ from itertools import combinations
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
+from scipy import sparse, stats
 
 from experiments.space import Space
 
@@ -137,7 +137,7 @@ def sobol_indices(function: Function, sample: Sample, *, seed: int) -> Indices:
     """
     recipes = sample.recipes()
     values = function(recipes)
-    variance = values.var(axis=1, ddof=1)
+    whole = _Spread(values)
     shape = (len(values), sample.codes.shape[1])
     first, total, first_active, total_active = (np.empty(shape) for _ in range(4))
     rng = np.random.default_rng(seed)
@@ -149,13 +149,13 @@ def sobol_indices(function: Function, sample: Sample, *, seed: int) -> Indices:
         difference = np.zeros_like(values)
         if changed.any():
             difference[:, changed] = values[:, changed] - function(other[changed])
-        first[:, place] = _share(_between(values, groups), values)
-        total[:, place] = _share(_jansen(difference[:, valid]), values)
-        own = values[:, active]
-        first_active[:, place] = _share(_between(own, groups[active]), own)
-        total_active[:, place] = _share(_jansen(difference[:, valid & active]), own)
+        own = whole if active.all() else _Spread(values[:, active])
+        first[:, place] = whole.share(whole.between(groups))
+        total[:, place] = whole.share(_jansen(difference[:, valid]))
+        first_active[:, place] = own.share(own.between(groups[active]))
+        total_active[:, place] = own.share(_jansen(difference[:, valid & active]))
     first, first_active = np.clip(first, 0.0, 1.0), np.clip(first_active, 0.0, 1.0)
-    return Indices(first, total, first_active, total_active, variance)
+    return Indices(first, total, first_active, total_active, whole.variance)
 
 
 def second_order(
@@ -179,13 +179,17 @@ def second_order(
     """
     recipes = sample.recipes()
     values = function(recipes)
+    groups = [_bins(sample, place, bins) for place in range(recipes.shape[1])]
+    spreads: dict[bytes, _Spread] = {}  # a few conditions say where both are active
     found = {}
     for i, j in combinations(range(recipes.shape[1]), 2):
         both = (recipes[:, i] >= 0) & (recipes[:, j] >= 0)
-        own = values[:, both]
-        a, b = (_bins(sample, place, bins)[both] for place in (i, j))
-        parts = [_between(own, groups) for groups in (_pairs(a, b), a, b)]
-        found[i, j] = _share(parts[0] - parts[1] - parts[2], own)
+        if both.tobytes() not in spreads:
+            spreads[both.tobytes()] = _Spread(values[:, both])
+        spread = spreads[both.tobytes()]
+        a, b = groups[i][both], groups[j][both]
+        parts = [spread.between(each) for each in (_pairs(a, b), a, b)]
+        found[i, j] = spread.share(parts[0] - parts[1] - parts[2])
     return found
 
 
@@ -193,16 +197,6 @@ def _pairs(a: npt.NDArray[np.intp], b: npt.NDArray[np.intp]) -> npt.NDArray[np.i
     """Give each combination of two groupings that occurs a number."""
     joint = a * (int(b.max(initial=0)) + 1) + b
     return np.asarray(np.unique(joint, return_inverse=True)[1], dtype=np.intp)
-
-
-def _share(part: Floats, values: Floats) -> Floats:
-    """Divide by the functions' variance; NaN where they do not vary or there are too few."""
-    if values.shape[1] < 2:
-        return np.full(len(values), np.nan)
-    variance = values.var(axis=1, ddof=1)
-    scale = np.abs(values.mean(axis=1)) + np.sqrt(variance)
-    flat = ~(np.sqrt(variance) > 1e-9 * scale)
-    return np.asarray(part / np.where(flat, np.nan, variance))
 
 
 def _jansen(difference: Floats) -> Floats:
@@ -220,19 +214,39 @@ def _bins(sample: Sample, place: int, most: int = _BINS) -> npt.NDArray[np.intp]
     return np.unique(groups, return_inverse=True)[1].astype(np.intp)
 
 
-def _between(values: Floats, groups: npt.NDArray[np.intp]) -> Floats:
-    """Variance between groups, less its expectation under no effect (one-way ANOVA)."""
-    groups = np.unique(groups, return_inverse=True)[1]
-    n, count = values.shape[1], int(groups.max(initial=-1)) + 1
-    if count < 2 or n <= count:
-        return np.zeros(len(values))
-    order = np.argsort(groups, kind="stable")
-    sizes = np.bincount(groups)
-    centred = values - values.mean(axis=1, keepdims=True)
-    sums = np.add.reduceat(centred[:, order], np.cumsum(sizes) - sizes, axis=1)
-    between = (sums**2 / sizes).sum(axis=1)
-    within = (centred**2).sum(axis=1) - between
-    return np.asarray((between - (count - 1) * within / (n - count)) / n)
+class _Spread:
+    """How functions vary over recipes, whole and between groups.
+
+    Parameters
+    ----------
+    values : ndarray of shape (functions, n)
+    """
+
+    def __init__(self, values: Floats) -> None:
+        self.count = values.shape[1]
+        self.mean = values.mean(axis=1) if self.count else np.zeros(len(values))
+        self.rows = np.ascontiguousarray((values - self.mean[:, None]).T)  # (n, functions)
+        self.squares = np.einsum("ij,ij->j", self.rows, self.rows)
+        self.variance = self.squares / max(self.count - 1, 1)
+
+    def between(self, groups: npt.NDArray[np.intp]) -> Floats:
+        """Variance between groups, less its expectation under no effect (one-way ANOVA)."""
+        groups = np.unique(groups, return_inverse=True)[1]
+        n, count = self.count, int(groups.max(initial=-1)) + 1
+        if count < 2 or n <= count:
+            return np.zeros(len(self.mean))
+        marks = sparse.csr_array((np.ones(n), (groups, np.arange(n))), shape=(count, n))
+        between = np.sum((marks @ self.rows) ** 2 / np.bincount(groups)[:, None], axis=0)
+        within = self.squares - between
+        return np.asarray((between - (count - 1) * within / (n - count)) / n)
+
+    def share(self, part: Floats) -> Floats:
+        """Divide by the functions' variance; NaN where they do not vary or there are too few."""
+        if self.count < 2:
+            return np.full(len(self.mean), np.nan)
+        scale = np.abs(self.mean) + np.sqrt(self.variance)
+        flat = ~(np.sqrt(self.variance) > 1e-9 * scale)
+        return np.asarray(part / np.where(flat, np.nan, self.variance))
 
 
 def _redrawn(

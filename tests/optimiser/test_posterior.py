@@ -9,6 +9,7 @@ from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
 
 from experiments.space import Space
+from optimiser import fit
 from optimiser.covariance import Covariance
 from optimiser.encoding import Encoding
 from optimiser.kernels import separations
@@ -132,3 +133,16 @@ def test_draws_agree_with_a_random_walk():
     for place in range(covariance.size):
         distance = stats.ks_2samp(ours[:, place], reference[::25, place]).statistic
         assert distance < 0.12
+
+
+@pytest.mark.slow
+def test_a_quarter_of_the_proposals_tells_the_evidence_of_many_observations():
+    problem = hartmann6_problem()
+    process = fit(problem.plan, problem.trials(110, 0.1, seed=1), seed=0).metrics["y"].process
+    covariance, outputs = process.covariance_, process.outputs_
+    starts = process.exploration_.modes
+    few = [explore(covariance, outputs, s, starts, count=64).log_evidence for s in range(8)]
+    many = [explore(covariance, outputs, s, starts, count=1024).log_evidence for s in range(2)]
+    print(np.round(few, 2), np.round(many, 2))
+    # A Bayes factor of 1.3 either way changes no verdict that stands at factors of 3 and 20.
+    np.testing.assert_allclose(few, np.mean(many), atol=np.log(1.3))
