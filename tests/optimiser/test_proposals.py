@@ -75,8 +75,14 @@ STATES = {
 }
 
 
-# Two hundred cones go the way of thirty, but for seconds; four picks are made one after another.
-ALL = [pytest.param(name, marks=pytest.mark.slow) if name == "200" else name for name in STATES]
+# Two hundred cones go the way of thirty, but for seconds; thirty are what each answer's own tests
+# have, two are as good as one; four picks are made one after another.
+MANY = pytest.param("200", marks=pytest.mark.slow)
+FEW = [
+    pytest.param(name, marks=pytest.mark.slow) if name in ("2", "30") else name
+    for name in STATES
+    if name != "200"
+]
 COUNTS = [*((state, 4) for state in STATES if state != "200"), ("0", 1), ("30", 1), ("30", 2),
           ("half planned", 3), pytest.param("200", 4, marks=pytest.mark.slow)]  # fmt: skip
 
@@ -101,7 +107,7 @@ def test_picks_are_printable_unique_and_repeat(mixed_plan, state, count):
     assert [pick.why for pick in again] == [pick.why for pick in picks]
 
 
-@pytest.mark.parametrize("state", ALL)
+@pytest.mark.parametrize("state", [*FEW, MANY])
 def test_every_answer_works_on_every_state_and_says_what_it_cannot(mixed_plan, state):
     trials = STATES[state](mixed_plan)
     model = fit(mixed_plan, trials, seed=0)
@@ -131,7 +137,7 @@ def test_every_answer_works_on_every_state_and_says_what_it_cannot(mixed_plan, s
             assert "cannot tell yet" in answer.text.lower()
 
 
-@pytest.mark.parametrize("state", [name for name in STATES if name != "200"])
+@pytest.mark.parametrize("state", FEW)
 def test_a_trading_plan_works_on_every_state(mixed_plan, state):
     plan = Plan.from_dict({**mixed_plan.to_dict(), "goal": "trade"})
     trials = STATES[state](plan)
@@ -146,7 +152,8 @@ def test_a_trading_plan_works_on_every_state(mixed_plan, state):
         pick.why for pick in picks
     ]
     answer = outlook(plan, trials)
-    assert any("are those of the score" in note for note in answer.notes)
+    assert "score" not in answer.text
+    assert answer.verdict in ("no verdict", "cannot tell yet")
 
 
 def test_the_contract_word_for_word(mixed_plan):
