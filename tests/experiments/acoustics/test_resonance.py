@@ -134,7 +134,9 @@ def test_a_plateau_of_noise_is_not_carried():
     assert not any(fit is not None and fit.carried for fit in fits)
 
 
-@pytest.mark.parametrize("seed", range(1, 10))
+@pytest.mark.parametrize(
+    "seed", [1, 5, 9, *(pytest.param(n, marks=pytest.mark.slow) for n in (2, 3, 4, 6, 7, 8))]
+)
 def test_a_fit_that_runs_away_has_no_q(known, seed):
     """Noise of 4 dB: some fits seek a Q that no float can hold."""
     f = np.geomspace(20, 20000, 500)
