@@ -72,7 +72,7 @@ def test_the_demo_spares_what_is_not_its_own(run, tmp_path):
 ROWS = """
 cone,status,plate,process,wall,cure_time,session,age_days,light_hours,mass_g,minutes,note,why,files
 1,measured,1,resin,0.3,10,may,1,0.0,2.2,70,first,,raw/1.txt
-1,measured,1,resin,0.3,10,june,30,0.0,2.2,70,again,,raw/1.txt
+1,measured,1,resin,0.3,10,june,30,0.0,2.2,70,again,,raw/1_again.txt
 2,measured,1,filament,0.6,,may,1,,2.4,65,,,raw/2.txt
 3,measured,2,resin,0.9,20,may,1,,2.9,80,,,raw/3.txt
 4,failed,3,resin,1.2,0,,,,,30,,tore off,
@@ -88,6 +88,7 @@ def small_demo(monkeypatch, tmp_path, small_plan, write_raw):
     (source / "trials.csv").write_text(ROWS.lstrip(), encoding="utf-8")
     for number in (1, 2, 3):
         write_raw(source / "raw" / f"{number}.txt", 4000 + 1500 * number)
+    write_raw(source / "raw" / "1_again.txt", 5501)
     monkeypatch.setattr(demo, "demo_folder", lambda: source)
 
 
