@@ -39,7 +39,7 @@ _FILES = ("list", "earlier")
 
 _ASKED = ("count", "per", "seed", *_FILES)
 
-_SHOWN = 12
+_SHOWN = 6
 """Problems of a list that are told; the rest is counted."""
 
 _PER = {"": "the gain alone", "minutes": "gain a minute", "money": "gain for the money"}
@@ -168,7 +168,8 @@ def _check_list(form: Form, sent: Sent, plan: Plan) -> None:
         shortlist_in(sent, plan)
     except ExperimentError as error:
         more = len(error.problems) - _SHOWN
-        told = [str(one) for one in error.problems[:_SHOWN]]
+        told = [str(one).removeprefix(f"{sent.name}, ") for one in error.problems[:_SHOWN]]
+        told = [one.removesuffix(".") for one in told]
         form.faults["list"] = "; ".join([*told, *([f"and {more} more"] if more > 0 else [])])
 
 

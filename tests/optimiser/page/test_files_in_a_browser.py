@@ -128,7 +128,7 @@ def test_an_archive_begins_an_experiment_another_teaches_it_and_a_damaged_one_is
             me, "Recipes to choose from", "list.csv", "\n".join([",".join(names), "x"]).encode()
         )
         me.press("Propose")
-        assert "list.csv, line 2" in me.text
+        assert "line 2, column process" in me.text
         assert me.faults() == []
         me.fill("Cones on the plate", "1")
         choose(

@@ -60,7 +60,7 @@ def test_a_list_that_cannot_be_printed_is_told_beside_its_field(browser):
     page = Page(asked(browser, 200, [("list", SCRIPT, rows)], count="3", seed="5").text)
     harmless(page)
     assert "line 5, column wall" in page.text
-    assert "and 8 more" in page.text
+    assert "and 14 more" in page.text
     assert 'value="3"' in page.source
     assert 'value="5"' in page.source
     assert "Propose" in page.text
