@@ -11,50 +11,52 @@ from experiments.space import Space
 METRICS = ("limit", "deviation", "thd", "decay", "level")
 
 
+_ONLY = {"resin": {"process": ["resin"]}, "filament": {"process": ["filament"]}}
+WORKSHOP = {
+    "name": "workshop",
+    "variables": {
+        "process": {"kind": "choice", "levels": ["resin", "filament"]},
+        "profile": {"kind": "choice", "levels": ["straight", "curved", "ribbed"]},
+        "wall": {"kind": "continuous", "low": 0.4, "high": 1.2, "step": 0.1},
+        "layer": {"kind": "ordered", "levels": [0.05, 0.1, 0.2]},
+        "cure": {
+            "kind": "continuous", "low": 0, "high": 40, "step": 1,
+            "only_when": _ONLY["resin"],
+        },
+        "exposure": {
+            "kind": "continuous", "low": 1, "high": 8, "step": 0.5,
+            "only_when": _ONLY["resin"],
+        },
+        "nozzle": {
+            "kind": "integer", "low": 190, "high": 250, "step": 5,
+            "only_when": _ONLY["filament"],
+        },
+        "width": {
+            "kind": "continuous", "low": 0.4, "high": 0.8, "step": 0.05,
+            "only_when": _ONLY["filament"],
+        },
+    },
+    "rules": {"wall_holds": "wall >= 2 * layer"},
+    "metrics": {
+        "limit": {
+            "from": "hand", "unit": "kHz", "goal": "maximise", "poor": 4, "good": 14,
+        },
+        "deviation": {
+            "from": "hand", "unit": "dB", "goal": "minimise", "poor": 8, "good": 2,
+        },
+        "thd": {"from": "hand", "unit": "%", "goal": "minimise", "poor": 5, "good": 0.5},
+        "decay": {"from": "hand", "unit": "ms", "goal": "minimise", "poor": 10, "good": 1},
+        "level": {
+            "from": "hand", "unit": "dB", "goal": "target", "poor": 6, "good": 84,
+        },
+    },
+}  # fmt: skip
+"""Two processes, conditional knobs, a rule, five metrics with goals."""
+
+
 def workshop_plan() -> Plan:
-    """Give the plan: two processes, conditional knobs, a rule, five metrics with goals."""
-    only = {"resin": {"process": ["resin"]}, "filament": {"process": ["filament"]}}
-    return Plan.from_dict(
-        {
-            "name": "workshop",
-            "variables": {
-                "process": {"kind": "choice", "levels": ["resin", "filament"]},
-                "profile": {"kind": "choice", "levels": ["straight", "curved", "ribbed"]},
-                "wall": {"kind": "continuous", "low": 0.4, "high": 1.2, "step": 0.1},
-                "layer": {"kind": "ordered", "levels": [0.05, 0.1, 0.2]},
-                "cure": {
-                    "kind": "continuous", "low": 0, "high": 40, "step": 1,
-                    "only_when": only["resin"],
-                },
-                "exposure": {
-                    "kind": "continuous", "low": 1, "high": 8, "step": 0.5,
-                    "only_when": only["resin"],
-                },
-                "nozzle": {
-                    "kind": "integer", "low": 190, "high": 250, "step": 5,
-                    "only_when": only["filament"],
-                },
-                "width": {
-                    "kind": "continuous", "low": 0.4, "high": 0.8, "step": 0.05,
-                    "only_when": only["filament"],
-                },
-            },
-            "rules": {"wall_holds": "wall >= 2 * layer"},
-            "metrics": {
-                "limit": {
-                    "from": "hand", "unit": "kHz", "goal": "maximise", "poor": 4, "good": 14,
-                },
-                "deviation": {
-                    "from": "hand", "unit": "dB", "goal": "minimise", "poor": 8, "good": 2,
-                },
-                "thd": {"from": "hand", "unit": "%", "goal": "minimise", "poor": 5, "good": 0.5},
-                "decay": {"from": "hand", "unit": "ms", "goal": "minimise", "poor": 10, "good": 1},
-                "level": {
-                    "from": "hand", "unit": "dB", "goal": "target", "poor": 6, "good": 84,
-                },
-            },
-        }
-    )  # fmt: skip
+    """Give `WORKSHOP` as a plan."""
+    return Plan.from_dict(WORKSHOP)
 
 
 def workshop_trials(plan: Plan, count: int, seed: int = 0) -> pd.DataFrame:
