@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from experiments.acoustics import MEASURES, Listening, Options, Sweep
 from experiments.acoustics.catalogue import KINDS
+from experiments.acoustics.excitation import read_excitation
 from experiments.errors import CurveError, Problem
 from experiments.raw_files import listen_sent
 from optimiser import wording
@@ -19,6 +20,7 @@ from optimiser.page.call import Call
 from optimiser.page.forms import Form, Sent
 from optimiser.page.guard import UPLOAD_LIMIT
 from optimiser.page.hearing import LEVEL, calibrated, kinds_of
+from optimiser.page.passing import passing
 from optimiser.page.pictures import Picture, picture
 from optimiser.page.uploads import Upload
 from optimiser.page.work import Job, Tell
@@ -93,6 +95,8 @@ def _fields() -> dict[str, Any]:
 def send(call: Call, form: Form) -> Response:
     """Keep the files and begin to listen."""
     files, calibrator = form.sent("files"), form.sent("calibrator")
+    for sent in form.sent("excitation")[:1]:
+        _read_sweep(form, sent)
     options = _options(form)
     if not files:
         form.faults["files"] = "Choose one or more raw files."
@@ -136,6 +140,22 @@ def again(call: Call, form: Form) -> Response:
     waiting.typed = dict(form.values)
     _hear(call, waiting, options)
     return call.go(f"{_HERE}/{call.path('token')}")
+
+
+def _read_sweep(form: Form, sent: Sent) -> None:
+    """Fill in the sweep that a file holds which was played."""
+    names = [name for name, *_ in TOGETHER["sweep"]]
+    if any(form.text(name) for name in names):
+        form.faults["excitation"] = "Type the sweep or choose its file, not both."
+        return
+    try:
+        with passing(sent.content, "excitation.wav") as path:
+            found = read_excitation(path).sweep
+    except CurveError as error:
+        form.faults["excitation"] = " ".join(map(str, error.problems))
+        return
+    values = (found.start_hz, found.stop_hz, found.seconds)
+    form.values |= {name: f"{value:.8g}" for name, value in zip(names, values, strict=True)}
 
 
 def _options(form: Form) -> Options | None:

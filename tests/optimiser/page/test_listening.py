@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 import soundfile
 
+from experiments.acoustics import Sweep
+from experiments.acoustics.excitation import Excitation, to_wav
 from experiments.sweeps import design_sweep, sweep_files
 from tests.bench_page import response_text
 from tests.optimiser.page.test_hostile import SCRIPT, harmless
@@ -102,3 +104,17 @@ def test_hostile_files_are_told_as_text(browser):
     assert "<script>alert" not in silent.text
     page = looked(browser, sent(browser, RAW, calibrator=b"RIFFnothing"))
     assert "cal.wav" in page.text
+
+
+def test_a_file_that_was_played_fills_in_the_sweep_or_is_told_at_its_field(browser):
+    played = to_wav(Excitation(Sweep(50, 12000, 2, "exponential"), 48000))
+    for content, words in ((played, 'value="12000"'), (b"RIFF", "excitation.wav")):
+        given = [("files", RAW), ("excitation", ("../x.wav", content, "audio/wav"))]
+        answer = browser.send("/files/listen", files=given, status=303 if "=" in words else 200)
+        if answer.status_code == 303:
+            answer = browser.client.get(answer.headers["location"])
+        assert words in answer.text
+        assert "/coneloop-" not in answer.text
+    both = [("files", RAW), ("excitation", ("x.wav", played, "audio/wav"))]
+    answer = browser.send("/files/listen", files=both, status=200, sweep_from="50")
+    assert "not both" in answer.text
