@@ -214,3 +214,15 @@ def test_a_lost_file_is_told_with_the_ways_out(browser, gone):
 def test_an_archive_of_nothing_is_told_at_the_files(browser):
     for path in ("/files/restore", "/files/unpack"):
         assert "Choose one" in browser.send(path, status=200).text
+
+
+def test_another_browser_does_not_get_what_waits(browser):
+    paths = [
+        sent(browser, f"/files/{act}", name, browser.client.get(f"/files/{made}").content)
+        for act, name, made in (("restore", "backup", "backup"), ("unpack", "archive", "archive"))
+    ]
+    browser.client.cookies.clear()
+    for path in (answer.headers["location"] for answer in paths):
+        assert "nothing that waits here" in browser.get(path, status=422).text
+        browser.send(path, status=422, do="take")
+    assert not list(browser.folder.parent.glob("*-unpacked"))
