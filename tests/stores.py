@@ -2,9 +2,22 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from contextlib import closing
+from multiprocessing.synchronize import Barrier
 from pathlib import Path
+
+from experiments.ledger import Ledger
+
+
+def add_many(folder: str, count: int, barrier: Barrier) -> None:
+    """Add cones while other processes do so too; here, so that they load no more than this."""
+    barrier.wait(60)
+    for number in range(count):
+        with Ledger.open(folder, who=f"process {os.getpid()}") as ledger:
+            ledger.add({"process": "filament", "wall": 0.4, "ribs": number % 9})
+            ledger.table()
 
 
 def change_files(path: Path, content: bytes) -> None:

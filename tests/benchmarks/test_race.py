@@ -56,7 +56,7 @@ def test_a_run_repeats_exactly():
 
 
 @pytest.mark.parametrize("strategy", [name for name in STRATEGIES if name != "botorch"])
-@pytest.mark.parametrize("name", ["forked", "diabetes"])
+@pytest.mark.parametrize("name", ["forked", pytest.param("diabetes", marks=pytest.mark.slow)])
 def test_strategies_propose_what_can_be_printed(name, strategy):
     task, space = problem(name), space_of(name)
     seen = []

@@ -269,7 +269,7 @@ def run(plan_text, examples, steps):
 
 
 def test_random_acts_agree_with_a_simple_model(plan_text):
-    run(plan_text, examples=12, steps=20)
+    run(plan_text, examples=6, steps=20)
 
 
 @pytest.mark.slow

@@ -14,7 +14,7 @@ from experiments.acoustics.options import Options, Sweep
 from experiments.errors import CurveError, LedgerError
 from experiments.measuring import measure_contents, measure_files
 from experiments.plan import Plan
-from tests.raw_files import PLAN, STATED, SWEEP_PLAN, write_response
+from tests.raw_files import PLAN, STATED, SWEEP_PLAN, write_recording, write_response
 
 
 @pytest.fixture
@@ -142,9 +142,15 @@ def test_nothing_at_all_gives_nothing(plan):
     assert measured.curves == []
 
 
-def test_one_sweep_recording_stands_in_for_every_kind(recording):
-    plan = Plan.from_text('name = "s"\n' + SWEEP_PLAN)
-    measured = measure_files(plan, [recording])
+@pytest.fixture(scope="module")
+def swept(tmp_path_factory):
+    """What a recording as `recording` gives by a plan that says what was played."""
+    take = write_recording(tmp_path_factory.mktemp("swept") / "take.wav")
+    return measure_files(Plan.from_text('name = "s"\n' + SWEEP_PLAN), [take])
+
+
+def test_one_sweep_recording_stands_in_for_every_kind(recording, swept):
+    plan, measured = Plan.from_text('name = "s"\n' + SWEEP_PLAN), swept
     assert [curve.kind for curve in measured.curves] == ["sweep"]
     assert all(value is not None for value in measured.values.values())
     # x + b x^2 with amplitude A: HD2 = A b / 2 (published_checks, distortion).
@@ -156,7 +162,7 @@ def test_one_sweep_recording_stands_in_for_every_kind(recording):
     assert stated.values == measured.values
 
 
-def test_a_sidecar_beside_the_recording_says_what_was_played(recording):
+def test_a_sidecar_beside_the_recording_says_what_was_played(recording, swept):
     """A plan without a word about sweeps; the file is stored with what the sidecar says."""
     plain = SWEEP_PLAN.partition("[rig.files.sweep]")[0]
     plan = Plan.from_text('name = "s"\n' + plain)
@@ -165,11 +171,9 @@ def test_a_sidecar_beside_the_recording_says_what_was_played(recording):
     played = Excitation(Sweep(50, 20000, 1, "exponential"), 48000)
     text = sidecar_text(played, "play.wav", b"")
     (recording.parent / "play.sweep.toml").write_text(text, encoding="utf-8")
-    stated = Plan.from_text('name = "s"\n' + SWEEP_PLAN)
-    wanted = measure_files(stated, [recording]).values
     for kind in (None, "sweep"):
         measured = measure_files(plan, [recording], kinds=kind)
-        assert measured.values == wanted
+        assert measured.values == swept.values
         assert measured.curves[0].options["sweep"]["law"] == "exponential"
     files = [(recording.name, recording.read_bytes()), ("play.sweep.toml", text.encode())]
     assert measure_contents(plan, files).values == measured.values
@@ -200,12 +204,11 @@ def test_a_distortion_file_may_support_the_break_up_of_another(plan, tmp_path):
     assert not any("break-up" in note for note in measure_files(plan, files).notes)
 
 
-def test_the_rig_states_what_makes_levels_absolute(recording, response):
+def test_the_rig_states_what_makes_levels_absolute(recording, response, swept):
     """94 dB SPL reads 0 dBFS: a gain of 1 at full scale is 94 dB. For 2.83 V: + 20 lg(2.83/2)."""
     lines = "sensitivity_dbfs = 0.0\ndrive_volts = 2.0\n[rig.files.response]\ndistance_m = 0.5\n"
-    relative = Plan.from_text('name = "s"\n' + SWEEP_PLAN)
     absolute = Plan.from_text('name = "s"\n' + SWEEP_PLAN + lines)
-    before, after = (measure_files(plan, [recording]) for plan in (relative, absolute))
+    before, after = swept, measure_files(absolute, [recording])
     shift = after.values["lower"] - before.values["lower"]
     assert shift == pytest.approx(94 + 20 * math.log10(2.83 / 2))
     assert after.values["thd_peak"] == before.values["thd_peak"]
@@ -215,11 +218,11 @@ def test_the_rig_states_what_makes_levels_absolute(recording, response):
     assert heard.curves["response"].level[0] == pytest.approx(85 - 6.0206, abs=1e-3)
 
 
-def test_a_response_file_wins_over_the_sweep(recording, response):
+def test_a_response_file_wins_over_the_sweep(recording, response, swept):
     plan = Plan.from_text('name = "s"\n' + SWEEP_PLAN)
     both = measure_files(plan, [recording, response])
     assert both.values["upper_limit"] == listen(response).metrics["upper_limit_hz"].value
-    assert both.values["lower"] == measure_files(plan, [recording]).values["lower"]
+    assert both.values["lower"] == swept.values["lower"]
 
 
 def test_a_recording_without_its_excitation_is_refused(recording, plan):

@@ -10,7 +10,6 @@ import subprocess
 import sys
 import threading
 import time
-from multiprocessing.synchronize import Barrier
 from pathlib import Path
 
 import pytest
@@ -21,7 +20,7 @@ from experiments.errors import LedgerError, OutputError
 from experiments.ledger import Ledger
 from experiments.records import StoredCurve
 from experiments.store import Store
-from tests.stores import change_files
+from tests.stores import add_many, change_files
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -49,14 +48,6 @@ def test_settings_of_the_connection(ledger):
         "synchronous": 2,
         "busy_timeout": 30000,
     }
-
-
-def add_many(folder: str, count: int, barrier: Barrier) -> None:
-    barrier.wait(60)
-    for number in range(count):
-        with Ledger.open(folder, who=f"process {os.getpid()}") as ledger:
-            ledger.add({"process": "filament", "wall": 0.4, "ribs": number % 9})
-            ledger.table()
 
 
 @pytest.mark.parametrize("processes", [2, pytest.param(5, marks=pytest.mark.slow)])
