@@ -48,7 +48,7 @@ def told_copies(folder: Path) -> list[tuple[str, str]]:
     told = []
     for path in kept_copies(folder):
         day, time, occasion = path.stem.split("_", 2)
-        at = f"{day} {time[:2]}:{time[2:4]}"
+        at = f"{day} {time[:2]}:{time[2:4]}:{time[4:]}"
         told.append((path.name, f"{at} UTC, {occasion.replace('_', ' ')}"))
     return told
 
