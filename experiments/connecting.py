@@ -29,10 +29,14 @@ def connect(path: Path) -> sqlite3.Connection:
         isolation_level=None,
         check_same_thread=False,
     )
-    connection.execute("PRAGMA foreign_keys = ON")
-    connection.execute("PRAGMA synchronous = FULL")
-    # A page that is freed keeps no former row, which a rescue might take for a present one.
-    connection.execute("PRAGMA secure_delete = ON")
+    try:
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA synchronous = FULL")
+        # A page that is freed keeps no former row, which a rescue might take for a present one.
+        connection.execute("PRAGMA secure_delete = ON")
+    except BaseException:  # such as a file that is no database
+        connection.close()
+        raise
     return connection
 
 

@@ -11,10 +11,12 @@ def test_it_says_what_waits_and_what_cannot_be_told_yet(browser):
     page = browser.get("/")
     for wanted in ("window-sill radio", "2 planned", "1 printed", "1 failed", "Cone 2", "Cone 3"):
         assert wanted in page.text, wanted
-    state = browser.desk.state(browser.ledger)
+    with browser.ledger as ledger:
+        state = browser.desk.state(ledger)
     for job in list(browser.desk.work._jobs.values()):
         job.run()
-    assert state == browser.desk.state(browser.ledger)
+    with browser.ledger as ledger:
+        assert state == browser.desk.state(ledger)
     page = browser.get("/")
     assert "Cannot tell yet" in page.text
     assert "/waiting/" not in page.source
