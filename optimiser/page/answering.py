@@ -50,7 +50,10 @@ from optimiser.sides import bare_cones, name_sides, read_side, unmeasured
 from optimiser.spread import estimate_spread
 from optimiser.surrogate import Model
 
-__all__ = ["QUESTIONS", "Answered", "Ground", "Question"]
+__all__ = ["BETWEEN", "QUESTIONS", "Answered", "Ground", "Question"]
+
+BETWEEN = ("first", "second", "third")
+"""Fields that name the metrics of a front."""
 
 _LEAST = 3  # cones below which leaving one out says nothing
 
@@ -233,8 +236,9 @@ def _outlook(ground: Ground, _asked: Asked) -> Answered:
     return _answered(answer, [outlook_table(answer, ground.unit)], [drawn], ground, [RULE])
 
 
-def _front(ground: Ground, _asked: Asked) -> Answered:
-    answer = optimiser.front(ground.plan, ground.trials, **ground.common)
+def _front(ground: Ground, asked: Asked) -> Answered:
+    between = [asked[key] for key in BETWEEN if key in asked]
+    answer = optimiser.front(ground.plan, ground.trials, between=between, **ground.common)
     tables = [front_table(answer, ground.units, ground.labels)] if answer.members else []
     return _answered(answer, tables, [_front_picture(ground, answer)], ground)
 

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from experiments.plan_metrics import MOST_TRADED
 from optimiser import wording
 from optimiser.ageing_rows import CLOCKS
-from optimiser.page.answering import QUESTIONS
+from optimiser.page.answering import BETWEEN, QUESTIONS
 from optimiser.page.asking import answer_of
 from optimiser.page.call import Call
 from optimiser.page.forms import Form
@@ -28,6 +29,7 @@ _ASKED = {
     "optimum": ("variable",),
     "compare": ("a", "b"),
     "ageing": ("by", "at"),
+    "front": BETWEEN,
 }
 
 
@@ -35,7 +37,8 @@ def whole(call: Call) -> Response:
     """List the questions."""
     with call.desk.ledger() as ledger:
         plan = ledger.plan
-    listed = {name: each for name, each in QUESTIONS.items() if name != "front" or _trades(plan)}
+    pull = len(_goals(plan)) > 1
+    listed = {name: each for name, each in QUESTIONS.items() if name != "front" or pull}
     return call.page("answers", questions=listed)
 
 
@@ -53,7 +56,7 @@ def show(call: Call) -> Response:
         if text and (key in _ASKED.get(name, ()) or (key.startswith(HOLD) and name == "optimum"))
     }
     job = None
-    if name != "compare" or {"a", "b"} <= set(asked):
+    if _needed(plan, name) <= set(asked):
         (job,) = call.settle(answer_of(call.desk, state, name, asked))
     told = job.result if job is not None and job.told else None
     return call.page(
@@ -70,9 +73,16 @@ def show(call: Call) -> Response:
     )
 
 
-def _trades(plan: Plan) -> bool:
-    """Whether two or three metrics have a goal, so that they can pull apart."""
-    return sum(metric.goal != "watch" for metric in plan.metrics.values()) in (2, 3)
+def _needed(plan: Plan, name: str) -> set[str]:
+    """Give the fields that a question cannot be asked without."""
+    if name == "front" and len(_goals(plan)) > MOST_TRADED:
+        return set(BETWEEN[:2])
+    return {"a", "b"} if name == "compare" else set()
+
+
+def _goals(plan: Plan) -> Options:
+    """Give the metrics that can pull apart: those with a goal."""
+    return [(name, one.label) for name, one in plan.metrics.items() if one.goal != "watch"]
 
 
 def _options(plan: Plan, cones: list[Cone]) -> dict[str, Options]:
@@ -88,6 +98,7 @@ def _options(plan: Plan, cones: list[Cone]) -> dict[str, Options]:
     measured = [(str(one.number), f"cone {one.number}") for one in cones if one.measurements]
     return {
         "metrics": [*score, *metrics],
+        "goals": _goals(plan),
         "variables": numbers,
         "sides": [*levels, *measured],
         "clocks": [(name, f"{clock.of} ({clock.unit})") for name, clock in CLOCKS.items()],

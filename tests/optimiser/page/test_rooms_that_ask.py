@@ -293,3 +293,34 @@ def test_a_time_for_ageing_is_typed_with_a_comma_and_one_that_is_none_is_told(br
     assert 'value="500,5"' in page.source
     assert "fault of its own" not in page.text
     assert "soon" in whole(browser, "/answers/ageing?at=soon").text
+
+
+MANY = "".join(
+    f"""
+[metrics.{name}]
+from = "hand"
+unit = "g"
+goal = "minimise"
+poor = 9
+good = 1
+"""
+    for name in ("mass", "sag")
+)
+
+
+def test_of_many_metrics_a_front_asks_which(empty):
+    plan = empty / "experiment.toml"
+    plan.write_text(plan.read_text() + MANY)
+    for page in opened(empty):
+        assert "Front" in page.get("/answers").text
+        asked = page.get("/answers/front")
+        assert "sag" in asked.text
+        assert "data-part" not in asked.source
+        told = whole(page, "/answers/front?first=mass&second=sag")
+        assert "data-part" in told.source
+        assert "--between" not in told.text
+        assert "1 metric" in whole(page, "/answers/front?first=mass&second=mass").text
+
+
+def test_a_front_lies_between_the_metrics_that_were_named(browser):
+    assert whole(browser, "/answers/front?first=upper_limit&second=loss").text.count("front") > 1
