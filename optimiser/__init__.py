@@ -12,13 +12,14 @@ if TYPE_CHECKING:
     from optimiser.curve_model import fit_curves
     from optimiser.curve_readings import read_curves
     from optimiser.expecting import expect
+    from optimiser.fitting import fit
     from optimiser.fronts import front
     from optimiser.influence import sensitivity
     from optimiser.optima import optimum
     from optimiser.production import recommend
     from optimiser.proposals import propose
     from optimiser.stopping import outlook
-    from optimiser.surrogate import Model, fit
+    from optimiser.surrogate import Model
     from optimiser.variants import dead_ends
 
 __all__ = [
@@ -50,7 +51,7 @@ _HOMES = {
     "compare": "optimiser.comparing",
     "dead_ends": "optimiser.variants",
     "expect": "optimiser.expecting",
-    "fit": "optimiser.surrogate",
+    "fit": "optimiser.fitting",
     "fit_curves": "optimiser.curve_model",
     "front": "optimiser.fronts",
     "optimum": "optimiser.optima",

@@ -12,11 +12,12 @@ from scipy import special
 
 from experiments.plan import Plan, Variable
 from optimiser.answers import Comparison, Estimate, Paired, Settings
+from optimiser.fitting import fit
 from optimiser.pairing import equivalence, pair
 from optimiser.partial import is_whole, promising, read_settings, recipes_with
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import repeatability
-from optimiser.surrogate import Model, Progress, estimate, fit, unknown
+from optimiser.surrogate import Model, Progress, estimate, unknown
 from optimiser.threads import one_thread
 from optimiser.twins import apart_text, twins
 from optimiser.wording import interval, many, percent, recipe_line, sides

@@ -16,10 +16,11 @@ from optimiser.curve_metrics import agreements
 from optimiser.curve_model import CurveModel, fit_curves
 from optimiser.curve_readings import CurveReadings
 from optimiser.curve_wording import tell_expectation
+from optimiser.fitting import fit
 from optimiser.partial import read_settings
 from optimiser.records.estimates import Settings
 from optimiser.records.expectations import CurveBand, Expectation
-from optimiser.surrogate import Model, fit
+from optimiser.surrogate import Model
 from optimiser.wording import recipe_line
 
 __all__ = ["expect"]

@@ -14,9 +14,10 @@ from experiments.plan import Metric, Plan
 from experiments.plan_metrics import MOST_TRADED
 from optimiser.answers import Estimate, Front, Member
 from optimiser.encoding import Points
+from optimiser.fitting import fit
 from optimiser.goals import Goals
 from optimiser.hypervolume import Columns, hypervolume
-from optimiser.surrogate import LEAST, Model, Progress, estimate, fit, unknown
+from optimiser.surrogate import LEAST, Model, Progress, estimate, unknown
 from optimiser.threads import one_thread
 from optimiser.trading import VolumeImprovement
 from optimiser.wording import covered, many, setting, with_unit

@@ -10,10 +10,11 @@ from experiments.errors import Problem, TrialsError
 from experiments.formulas import Formulas
 from experiments.plan import Plan, Variable
 from optimiser.answers import Estimate, Knob, Pair, Sensitivity
+from optimiser.fitting import fit
 from optimiser.interplay import EVERY, pairs
 from optimiser.paths import DrawnFunctions
 from optimiser.sobol import Function, Indices, Sample, draw_sample, sobol_indices
-from optimiser.surrogate import Model, Progress, estimate, fit, unknown
+from optimiser.surrogate import Model, Progress, estimate, unknown
 from optimiser.threads import one_thread
 from optimiser.wording import many
 

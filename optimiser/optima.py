@@ -13,11 +13,12 @@ import pandas as pd
 from experiments.errors import Problem, RecipeError, TrialsError
 from experiments.plan import Plan, Variable
 from optimiser.answers import Optimum, Settings, Shift
+from optimiser.fitting import fit
 from optimiser.partial import nearest_place, read_settings
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import drawn_utility, held_pool, repeatability
 from optimiser.search import without
-from optimiser.surrogate import Model, Progress, estimate, fit
+from optimiser.surrogate import Model, Progress, estimate
 from optimiser.threads import one_thread
 from optimiser.wording import interval, many, percent, recipe_line
 from optimiser.wording import setting as setting_text

@@ -20,12 +20,13 @@ from optimiser.contenders import (
     find_contenders,
     measured_recipes,
 )
+from optimiser.fitting import fit
 from optimiser.hinges import find_hinge
 from optimiser.paths import DrawnFunctions
 from optimiser.production_words import cannot_tell, recommendation_text
 from optimiser.proposals import first_cones
 from optimiser.records.production import Candidate, Nearby, Recommendation
-from optimiser.surrogate import Model, Progress, estimate, fit, unknown
+from optimiser.surrogate import Model, Progress, estimate, unknown
 from optimiser.threads import one_thread
 from optimiser.tolerance import strays
 

@@ -16,11 +16,12 @@ from experiments.space import Space
 from optimiser.acquisition import NoisyImprovement
 from optimiser.answers import Pick
 from optimiser.encoding import Encoding, Points
+from optimiser.fitting import fit
 from optimiser.foretold import Foretold
 from optimiser.plates import Plate, places, set_up, set_up_minutes
 from optimiser.reasons import describe
 from optimiser.search import best_codes
-from optimiser.surrogate import Model, Progress, fit
+from optimiser.surrogate import Model, Progress
 from optimiser.threads import one_thread
 from optimiser.trading import VolumeImprovement
 from optimiser.wording import setting

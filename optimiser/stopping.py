@@ -12,12 +12,13 @@ from experiments.plan import Plan
 from optimiser.acquisition import NoisyImprovement
 from optimiser.answers import Estimate, Outlook, Pick, Settings
 from optimiser.continuation import PLATE, continuation
+from optimiser.fitting import fit
 from optimiser.fronts import standing
 from optimiser.goals import Goals
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, repeatability
 from optimiser.proposals import first_cones, propose
-from optimiser.surrogate import Model, Progress, estimate, fit, unknown
+from optimiser.surrogate import Model, Progress, estimate, unknown
 from optimiser.threads import one_thread
 from optimiser.trading import VolumeImprovement
 from optimiser.wording import covered, duration, interval, many, number, percent, with_unit

@@ -11,9 +11,10 @@ from scipy import special, stats
 
 from experiments.plan import Plan, Variable
 from optimiser.answers import DeadEnds, Estimate, Variant
+from optimiser.fitting import fit
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, drawn_utility, repeatability
-from optimiser.surrogate import Model, Progress, estimate, fit, unknown
+from optimiser.surrogate import Model, Progress, estimate, unknown
 from optimiser.threads import one_thread
 from optimiser.wording import describe, ends, many, setting
 
