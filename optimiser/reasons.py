@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from itertools import combinations
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +11,8 @@ import pandas as pd
 
 from experiments.plan import Metric
 from optimiser.acquisition import NoisyImprovement
-from optimiser.answers import Estimate, Member, Pick, Settings
+from optimiser.answers import Estimate, Member, Pick
+from optimiser.departures import Base, base_of, change_text, changes_of, newest, settings_text
 from optimiser.fronts import Standing, expected_values, standing
 from optimiser.goals import Goals, desirability
 from optimiser.plates import SetUp
@@ -26,8 +25,6 @@ from optimiser.wording import (
     interval,
     many,
     percent,
-    recipe_line,
-    setting,
     with_unit,
 )
 
@@ -90,8 +87,8 @@ def describe(
     exploration = float("nan") if kind == "confirm" else _exploration(step, gain)
     if kind == "improve" and (not better or exploration > _MOSTLY):
         kind = "explore"
-    base = trade.base if trade else _base(model, row, kind, leader)
-    changes = _changes(base.settings, settings) if base else {}
+    base = trade.base if trade else base_of(model, row, kind, leader)
+    changes = changes_of(base.settings, settings) if base else {}
     effort = space.effort(row).iloc[0]
     set_up = needed.minutes if needed else 0.0
     (printing,) = model.printability.estimate(points)
@@ -132,14 +129,6 @@ def _exploration(step: float, gain: float) -> float:
 
 
 @dataclass(frozen=True)
-class _Base:
-    """The cone that a pick is compared with."""
-
-    cone: str
-    settings: Settings
-
-
-@dataclass(frozen=True)
 class _Trade:
     """What the pick of a trading plan does to the front."""
 
@@ -149,9 +138,9 @@ class _Trade:
     added: Estimate  # hypervolume
 
     @property
-    def base(self) -> _Base:
+    def base(self) -> Base:
         """The recipe on the front that it is compared with."""
-        return _Base(self.neighbour.cones[0], self.neighbour.settings)
+        return Base(self.neighbour.cones[0], self.neighbour.settings)
 
     @property
     def adds(self) -> str:
@@ -170,7 +159,7 @@ class _Case:
     row: pd.DataFrame
     pick: Pick
     leader: Leader | None
-    base: _Base | None
+    base: Base | None
     score: Estimate  # of the recipe itself
     known: int
     listed: bool
@@ -181,6 +170,16 @@ class _Case:
     def has(self, variable: str) -> bool:
         """Whether the recipe has a variable."""
         return not pd.isna(self.row[variable].iloc[0])
+
+    @property
+    def changed(self) -> str:
+        """What differs from the cone that it is compared with."""
+        return change_text(self.model, self.pick.changes)
+
+    @property
+    def newest(self) -> str:
+        """What no measured cone has had."""
+        return newest(self.model, self.row, self.pick.changes)
 
     @property
     def name(self) -> str:
@@ -210,28 +209,6 @@ def _as_number(cone: str) -> int | None:
         return None
 
 
-def _base(model: Model, row: pd.DataFrame, kind: str, leader: Leader | None) -> _Base | None:
-    """Cone to compare with: the leader for an improvement, the nearest one otherwise."""
-    measured = model.evidence.measured
-    if not len(measured):
-        return None
-    if kind in ("improve", "confirm") and leader is not None:
-        return _Base(leader.cone, leader.settings)
-    recipes = model.evidence.recipes(measured)
-    one, many = model.encoding(row), model.encoding(recipes)
-    apart = ((many.numbers - one.numbers) ** 2).sum(axis=1)
-    nearest = int(np.argmin(apart + (many.levels != one.levels).sum(axis=1)))
-    settings = model.evidence.space.settings(recipes.iloc[nearest])
-    return _Base(str(measured["cone"].iloc[nearest]), settings)
-
-
-def _changes(there: Settings, here: Settings) -> dict[str, tuple[Any, Any]]:
-    """List settings that differ: name to (there, here); None where it is not active."""
-    names = [*here, *[name for name in there if name not in here]]
-    pairs = {name: (there.get(name), here.get(name)) for name in names}
-    return {name: pair for name, pair in pairs.items() if pair[0] != pair[1]}
-
-
 def _sentence(case: _Case) -> str:
     """Compose the reason."""
     kind = case.pick.kind
@@ -247,12 +224,12 @@ def _sentence(case: _Case) -> str:
     if kind == "improve":
         text = (
             f"Expected to improve on {rival} by {_step(case)}, to {case.interval(case.score)} of "
-            f"the recipe itself{_mover(case)}, by changing {_change_text(case)}."
+            f"the recipe itself{_mover(case)}, by changing {case.changed}."
         )
     else:
         text = (
-            f"Mostly to learn: {_newest(case)}. It departs from the nearest cone, "
-            f"{case.base.cone}, by changing {_change_text(case)}; the recipe itself is expected "
+            f"Mostly to learn: {case.newest}. It departs from the nearest cone, "
+            f"{case.base.cone}, by changing {case.changed}; the recipe itself is expected "
             f"to have a {case.name} of {case.interval(case.score)}, so it may beat {rival}"
             f"{_hope(case)}."
         )
@@ -263,8 +240,8 @@ def _trade_sentence(case: _Case, trade: _Trade) -> str:
     """Say what the pick adds to the front, and what it gains and gives up."""
     start = "Expected"
     if case.pick.kind == "explore":
-        start = f"Mostly to learn: {_newest(case)}. It is expected"
-    return f"{start} {trade.adds}: {trade.against}, by changing {_change_text(case)}."
+        start = f"Mostly to learn: {case.newest}. It is expected"
+    return f"{start} {trade.adds}: {trade.against}, by changing {case.changed}."
 
 
 # Shares in words: the number stands on draws, and a second digit would change with the seed.
@@ -360,7 +337,8 @@ def _first_sentence(case: _Case) -> str:
         )
     over = f"the recipes{' of the list' * case.listed}"
     if case.mates and shared:
-        over += f" with {_settings_text(case, shared)}, which this plate's cones share"
+        some = settings_text(case.model, case.row, shared)
+        over += f" with {some}, which this plate's cones share"
     text = (
         f"Spreads the first cones over {over}: far from the "
         f"{many(case.known, 'recipe')} measured or planned"
@@ -432,75 +410,3 @@ def _better_end(metric: Metric, foretold: Estimate) -> float:
     if metric.goal == "target" and metric.good is not None:
         return float(np.clip(metric.good, *ends))
     return max(ends, key=lambda end: float(desirability(metric, end)))
-
-
-# Share of a variable's range from which a setting is unlike another one. Within a tenth, models
-# of so few cones hardly ever tell two settings apart, and nobody would call the nearer one new.
-_NEW = 0.1
-
-
-def _newest(case: _Case) -> str:
-    """Say what no measured cone has had: a setting, else two together, else the whole."""
-    gaps = _gaps(case.model, case.row)
-    alone = {name: float(gap.min()) for name, gap in gaps.items()}
-    if max(alone.values(), default=0.0) > _NEW:
-        best = max(alone, key=lambda name: alone[name])
-        nearest = _nearest(case, best, int(np.argmin(gaps[best])))
-        return f"nothing like {_settings_text(case, [best])} has been measured{nearest}"
-    pairs = {
-        (one, other): float(np.hypot(gaps[one], gaps[other]).min())
-        for one, other in combinations(gaps, 2)
-    }
-    if max(pairs.values(), default=0.0) > _NEW:
-        one, other = max(pairs, key=lambda pair: pairs[pair])
-        both = f"{_settings_text(case, [one])} together with {_settings_text(case, [other])}"
-        return f"no measured cone has {both}"
-    differ = [name for name in case.pick.changes if name in gaps] or list(gaps)
-    return f"no measured cone joins {_settings_text(case, differ[:3])}"
-
-
-def _nearest(case: _Case, name: str, place: int) -> str:
-    """Name the nearest setting that was measured, where that is a number."""
-    variable, measured = case.model.plan.variables[name], case.model.evidence.measured
-    near = measured[name].iloc[place]
-    if not variable.numeric or pd.isna(near):
-        return ""
-    return f" (nearest: {with_unit(setting(near), variable.unit)})"
-
-
-def _settings_text(case: _Case, names: list[str]) -> str:
-    """Write some settings of the pick."""
-    return recipe_line(case.model.plan, {name: case.row[name].iloc[0] for name in names})
-
-
-def _gaps(model: Model, row: pd.DataFrame) -> dict[str, Floats]:
-    """Distance of each active setting to that of every measured cone: 0 the same, 1 far."""
-    recipes = model.evidence.recipes(model.evidence.measured)
-    one, all_cones = model.encoding(row), model.encoding(recipes)
-    numeric = len(set(model.encoding.owner.tolist()))
-    gaps = np.zeros((len(model.encoding.inputs), len(recipes)))
-    for column, owner in enumerate(model.encoding.owner):
-        difference = np.abs(all_cones.numbers[:, column] - one.numbers[0, column])
-        gaps[owner] = np.maximum(gaps[owner], difference)
-    for column in range(all_cones.levels.shape[1]):
-        gaps[numeric + column] = all_cones.levels[:, column] != one.levels[0, column]
-    return {
-        name: gaps[place]
-        for place, name in enumerate(model.encoding.inputs)
-        if name in model.plan.variables and not pd.isna(row[name].iloc[0])
-    }
-
-
-def _change_text(case: _Case, most: int = 3) -> str:
-    """List the first few changed settings."""
-    parts = []
-    for name, (there, here) in case.pick.changes.items():
-        if here is None:
-            continue
-        variable = case.model.plan.variables[name]
-        value = with_unit(setting(here), variable.unit)
-        start = "" if there is None else f"from {setting(there)} to "
-        parts.append(f"{variable.label} {start}{value}")
-    if len(parts) > most:
-        parts = [*parts[:most], f"{len(parts) - most} more"]
-    return ", ".join(parts) if parts else "nothing (a repeat of the same recipe)"
