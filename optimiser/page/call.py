@@ -6,7 +6,7 @@ import re
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 from urllib.parse import urlencode
 
 from starlette.requests import Request
@@ -15,9 +15,12 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from optimiser.page.desk import Desk
 from optimiser.page.sending import attached
 from optimiser.page.told import News
+from optimiser.page.uploads import Upload
 from optimiser.page.work import Job, Look
 
 __all__ = ["Call"]
+
+T = TypeVar("T")
 
 _OWN_PATH = re.compile(r"/[a-z0-9/_-]*")
 
@@ -56,6 +59,17 @@ class Call:
     def asked(self, name: str, default: str = "") -> str:
         """Give what stands behind the question mark of the address."""
         return self.request.query_params.get(name, default).strip()
+
+    def keep(self, content: object, size: int = 0, *, cone: int = 0) -> str:
+        """Let something wait for this browser, and give the name to ask for it; see `Upload`."""
+        return self.desk.uploads.keep(Upload(cone, self.session, content, size))
+
+    def kept(self, name: str, kind: type[T], *, cone: int = 0) -> T | None:
+        """Give what waits for this browser under a name; None where it is another thing."""
+        found = self.desk.uploads.find(name, self.session)
+        if found is None or found.cone != cone or not isinstance(found.content, kind):
+            return None
+        return found.content
 
     @property
     def wants_json(self) -> bool:

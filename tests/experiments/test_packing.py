@@ -147,7 +147,7 @@ def traversal(files):
 
 
 def absolute(files):
-    return [*files.items(), ("/tmp/evil.txt", b"x")]
+    return [*files.items(), ("/evil.txt", b"x")]
 
 
 def renamed(files):

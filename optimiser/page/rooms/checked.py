@@ -7,7 +7,6 @@ from starlette.responses import Response
 from experiments.checking import check_experiment
 from optimiser.page.call import Call
 from optimiser.page.forms import Form
-from optimiser.page.uploads import Upload
 from optimiser.page.work import Job, Tell
 
 __all__ = ["begin", "show", "take"]
@@ -27,13 +26,13 @@ def take(call: Call, _form: Form) -> Response:
         return [str(one) for one in check_experiment(folder)]
 
     job = call.desk.work.start("reading every row and every raw file", answer)
-    return call.go(f"/plan/check/{call.desk.uploads.keep(Upload(0, call.session, job, 0))}")
+    return call.go(f"/plan/check/{call.keep(job)}")
 
 
 def show(call: Call) -> Response:
     """Show everything that is wrong."""
-    upload = call.desk.uploads.find(call.path("token"), call.session)
-    if upload is None or not isinstance(upload.content, Job):
+    asked = call.kept(call.path("token"), Job)
+    if asked is None:
         return call.go("/plan/check")
-    (job,) = call.settle(upload.content)
+    (job,) = call.settle(asked)
     return call.page("checked", job=job)

@@ -15,7 +15,6 @@ from optimiser.page.call import Call
 from optimiser.page.forms import Form
 from optimiser.page.guard import UPLOAD_LIMIT
 from optimiser.page.rooms import files
-from optimiser.page.uploads import Upload
 from optimiser.page.work import Job, Tell
 
 __all__ = ["begin", "look", "rescued", "show"]
@@ -74,15 +73,15 @@ def rescued(call: Call, _form: Form) -> Response:
         return Saved(target.name, rescue(folder, target, who=user_name()))
 
     job = call.desk.work.start("reading every page of the store", answer)
-    return call.go(f"/files/rescue/{call.desk.uploads.keep(Upload(0, call.session, job, 0))}")
+    return call.go(f"/files/rescue/{call.keep(job)}")
 
 
 def look(call: Call) -> Response:
     """Show what was saved and what is lost."""
-    upload = call.desk.uploads.find(call.path("token"), call.session)
-    if upload is None or not isinstance(upload.content, Job):
+    asked = call.kept(call.path("token"), Job)
+    if asked is None:
         return call.go("/files/rescue")
-    (job,) = call.settle(upload.content)
+    (job,) = call.settle(asked)
     saved: Saved | None = job.result
     lines = saved.told.lines() if saved else []
     steps = saved.told.steps(Path(f"../{saved.name}")) if saved else []

@@ -22,7 +22,6 @@ from optimiser.page.guard import UPLOAD_LIMIT
 from optimiser.page.hearing import LEVEL, calibrated, kinds_of
 from optimiser.page.passing import passing
 from optimiser.page.pictures import Picture, picture
-from optimiser.page.uploads import Upload
 from optimiser.page.work import Job, Tell
 
 __all__ = ["again", "look", "send", "show"]
@@ -104,7 +103,7 @@ def send(call: Call, form: Form) -> Response:
         return show(call, form)
     waiting = Waiting(files, calibrator[0] if calibrator else None, dict(form.values))
     size = sum(len(each.content) for each in form.files)
-    token = call.desk.uploads.keep(Upload(0, call.session, waiting, size))
+    token = call.keep(waiting, size)
     _hear(call, waiting, options)
     return call.go(f"{_HERE}/{token}")
 
@@ -215,9 +214,9 @@ def _shown(heard: Listening) -> tuple[Table, list[str], list[str]]:
 
 
 def _waiting(call: Call) -> Waiting:
-    upload = call.desk.uploads.find(call.path("token"), call.session)
-    if upload is None or not isinstance(upload.content, Waiting):
+    waiting = call.kept(call.path("token"), Waiting)
+    if waiting is None:
         found = "nothing that waits here any more"
         remedy = "Send them again at Files, Listen to files."
         raise CurveError(Problem("these files", found, "files that were sent", remedy))
-    return upload.content
+    return waiting

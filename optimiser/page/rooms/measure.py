@@ -22,7 +22,6 @@ from optimiser.page.curve_pictures import curve_pictures, curves_heard
 from optimiser.page.forms import Form
 from optimiser.page.guard import UPLOAD_LIMIT
 from optimiser.page.hearing import LEVEL, VALUE, Pending, circumstances_of, entered, hear
-from optimiser.page.uploads import Upload
 from optimiser.remarks import entry_remarks
 
 if TYPE_CHECKING:
@@ -88,7 +87,7 @@ def send(call: Call, form: Form) -> Response:
     pending = Pending(files, dict(form.values), calibrator[0] if calibrator else None)
     hear(call.desk, plan, pending, values)
     size = sum(len(each.content) for each in form.files)
-    token = call.desk.uploads.keep(Upload(number, call.session, pending, size))
+    token = call.keep(pending, size, cone=number)
     return call.go(f"/cones/{number}/measure/{token}")
 
 
@@ -211,8 +210,8 @@ def _fields(form: Form) -> dict[str, str]:
 
 def _pending(call: Call) -> Pending:
     """Give what waits at this address for this browser."""
-    upload = call.desk.uploads.find(call.path("token"), call.session)
-    if upload is None or upload.cone != int(call.path("cone")):
+    pending = call.kept(call.path("token"), Pending, cone=int(call.path("cone")))
+    if pending is None:
         raise LedgerError(
             Problem(
                 "these files",
@@ -221,5 +220,4 @@ def _pending(call: Call) -> Pending:
                 f"Send them again for cone {call.path('cone')}; nothing was saved.",
             )
         )
-    pending: Pending = upload.content
     return pending

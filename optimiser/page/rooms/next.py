@@ -21,7 +21,6 @@ from optimiser.page.desk import State
 from optimiser.page.forms import Form, Sent
 from optimiser.page.guard import UPLOAD_LIMIT
 from optimiser.page.recipes import HOLD, knobs_of, typed_settings
-from optimiser.page.uploads import Upload
 from optimiser.page.work import Job
 from optimiser.planning import plan_picks
 from optimiser.report_tables import expectations
@@ -111,9 +110,9 @@ def _files(call: Call, asking: Form) -> dict[str, Sent]:
     """Give the files that the form names, if they still wait for this browser."""
     files: dict[str, Sent] = {}
     for name in _FILES:
-        upload = call.desk.uploads.find(asking.text(name), call.session)
-        if upload is not None and isinstance(upload.content, Sent):
-            files[name] = upload.content
+        sent = call.kept(asking.text(name), Sent)
+        if sent is not None:
+            files[name] = sent
         elif asking.text(name):
             asking.faults[name] = "The file does not wait here any more. Choose it again."
     return files
@@ -144,9 +143,7 @@ def ask(call: Call, form: Form) -> Response:
         for sent in form.sent(name)[:1]:
             if name == "list":
                 _check_list(form, sent, plan)
-            form.values[name] = call.desk.uploads.keep(
-                Upload(0, call.session, sent, len(sent.content))
-            )
+            form.values[name] = call.keep(sent, len(sent.content))
     if not form.sound:
         form.values.pop("list", None)
         return show(call, form)

@@ -13,7 +13,6 @@ from optimiser.page.asking import earlier_in
 from optimiser.page.call import Call
 from optimiser.page.forms import Form, Sent
 from optimiser.page.guard import UPLOAD_LIMIT
-from optimiser.page.uploads import Upload
 from optimiser.page.work import Job, Tell
 from optimiser.reproducing import Reproduced, reproduce
 
@@ -42,16 +41,14 @@ def send(call: Call, form: Form) -> Response:
     if len(sent) != 1:
         form.faults["earlier"] = "Choose the archive of that experiment (.zip)."
         return show(call, form)
-    upload = Upload(0, call.session, sent[0], len(sent[0].content))
-    token = call.desk.uploads.keep(upload)
+    token = call.keep(sent[0], len(sent[0].content))
     return call.go(f"/next/again/{call.path('number')}", earlier=token)
 
 
 def show(call: Call, form: Form | None = None) -> Response:
     """Make one again in the background and say what differs; nothing is recorded."""
     number = int(call.path("number"))
-    upload = call.desk.uploads.find(call.asked("earlier"), call.session)
-    earlier = upload.content if upload and isinstance(upload.content, Sent) else None
+    earlier = call.kept(call.asked("earlier"), Sent)
     with call.desk.ledger() as ledger:
         one = next((each for each in ledger.proposals() if each.number == number), None)
         key = (call.desk.version(ledger), "again", number, earlier and earlier.digest)

@@ -20,7 +20,6 @@ from optimiser.page.desk import Desk
 from optimiser.page.forms import Form, Sent
 from optimiser.page.passing import passing
 from optimiser.page.rooms import files
-from optimiser.page.uploads import Upload
 from optimiser.page.work import Job, Tell
 
 __all__ = ["Backup", "choose", "look", "send", "take"]
@@ -78,7 +77,7 @@ def choose(call: Call, form: Form) -> Response:
 
 
 def _keep(call: Call, backup: Backup, size: int) -> Response:
-    return call.go(f"{_HERE}/{call.desk.uploads.keep(Upload(0, call.session, backup, size))}")
+    return call.go(f"{_HERE}/{call.keep(backup, size)}")
 
 
 def look(call: Call, form: Form | None = None, status: int = 200) -> Response:
@@ -154,9 +153,9 @@ def _version(desk: Desk) -> Hashable:
 
 
 def _waiting(call: Call) -> Backup:
-    upload = call.desk.uploads.find(call.path("token"), call.session)
-    if upload is None or not isinstance(upload.content, Backup):
+    waiting = call.kept(call.path("token"), Backup)
+    if waiting is None:
         found = "nothing that waits here any more"
         remedy = "Send it again; nothing was changed."
         raise LedgerError(Problem("this backup", found, "a file that was sent", remedy))
-    return upload.content
+    return waiting

@@ -14,7 +14,6 @@ from optimiser.page.acting import last_act
 from optimiser.page.call import Call
 from optimiser.page.forms import Form, Sent
 from optimiser.page.rooms import files
-from optimiser.page.uploads import Upload
 from optimiser.page.work import Job, Tell
 
 __all__ = ["look", "send", "take"]
@@ -31,9 +30,7 @@ def send(call: Call, form: Form) -> Response:
     if len(sheets) != 1:
         form.faults["sheet"] = "Choose one edited table, CSV or workbook (.xlsx)."
         return files.show(call, form)
-    size = len(sheets[0].content)
-    token = call.desk.uploads.keep(Upload(0, call.session, sheets[0], size))
-    return call.go(f"{_HERE}/{token}")
+    return call.go(f"{_HERE}/{call.keep(sheets[0], len(sheets[0].content))}")
 
 
 def look(call: Call, form: Form | None = None, status: int = 200) -> Response:
@@ -104,9 +101,9 @@ def _preview(call: Call, sheet: Sent) -> Job:
 
 
 def _waiting(call: Call) -> Sent:
-    upload = call.desk.uploads.find(call.path("token"), call.session)
-    if upload is None or not isinstance(upload.content, Sent):
+    waiting = call.kept(call.path("token"), Sent)
+    if waiting is None:
         found = "nothing that waits here any more"
         remedy = "Send it again; nothing was changed."
         raise ExchangeError(Problem("this table", found, "a file that was sent", remedy))
-    return upload.content
+    return waiting

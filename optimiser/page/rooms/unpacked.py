@@ -17,7 +17,6 @@ from optimiser.page.call import Call
 from optimiser.page.forms import Form, Sent
 from optimiser.page.passing import passing
 from optimiser.page.rooms import begin, files
-from optimiser.page.uploads import Upload
 from optimiser.page.work import Job, Tell
 
 __all__ = ["look", "send", "take"]
@@ -57,9 +56,8 @@ def send(call: Call, form: Form) -> Response:
     except ExperimentError as error:
         form.faults["archive"] = " ".join(map(str, error.problems))
         return again(call, form)
-    waiting = Waiting(sent[0], inside)
-    upload = Upload(0, call.session, waiting, len(sent[0].content))
-    return call.go(f"/files/unpack/{call.desk.uploads.keep(upload)}")
+    token = call.keep(Waiting(sent[0], inside), len(sent[0].content))
+    return call.go(f"/files/unpack/{token}")
 
 
 def look(call: Call) -> Response:
@@ -107,10 +105,10 @@ def _unpacking(call: Call, waiting: Waiting) -> Callable[[Tell], str]:
 
 
 def _waiting(call: Call) -> Waiting:
-    upload = call.desk.uploads.find(call.path("token"), call.session)
-    if upload is None or not isinstance(upload.content, Waiting):
+    waiting = call.kept(call.path("token"), Waiting)
+    if waiting is None:
         found = "nothing that waits here any more"
         raise ArchiveError(
             Problem("this archive", found, "a file that was sent", "Send it again.")
         )
-    return upload.content
+    return waiting

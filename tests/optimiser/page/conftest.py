@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -49,3 +50,12 @@ def still(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let long work rest until a test does it (`Job.run`): models are fitted only where needed."""
     monkeypatch.setattr(work, "WORKERS", 0)
     monkeypatch.setattr(call, "PATIENCE", 0.0)
+
+
+@pytest.fixture
+def ours(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Where temporary folders are made."""
+    place = tmp_path / "temporary"
+    place.mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(place))
+    return place

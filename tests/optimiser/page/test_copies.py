@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sqlite3
 import struct
-import tempfile
 
 import pytest
 
@@ -14,15 +13,6 @@ from tests.optimiser.page.test_begin import nowhere  # noqa: F401
 from tests.pages import Page
 
 pytestmark = pytest.mark.usefixtures("still")
-
-
-@pytest.fixture
-def ours(tmp_path, monkeypatch):
-    """Where temporary folders are made."""
-    place = tmp_path / "temporary"
-    place.mkdir()
-    monkeypatch.setattr(tempfile, "tempdir", str(place))
-    return place
 
 
 def run(browser):

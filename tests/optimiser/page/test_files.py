@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
-import tempfile
 
 import pytest
 
@@ -12,15 +11,6 @@ from experiments.ledger import Ledger
 from experiments.unpacking import unpack
 
 pytestmark = pytest.mark.usefixtures("still")
-
-
-@pytest.fixture
-def ours(tmp_path, monkeypatch):
-    """Where temporary folders are made."""
-    place = tmp_path / "temporary"
-    place.mkdir()
-    monkeypatch.setattr(tempfile, "tempdir", str(place))
-    return place
 
 
 def test_the_room_offers_every_way(browser):
