@@ -20,6 +20,7 @@ from experiments.counting import Count, Rule, TooMany, count_free, estimate, wal
 from experiments.errors import Problem, RecipeError
 from experiments.expressions import Column
 from experiments.formulas import Formulas
+from experiments.neighbours import around_codes
 from experiments.plan import Plan
 from experiments.recipe_columns import exact_codes, nearest_codes, read_column
 from experiments.sampling import Sampler, points
@@ -230,29 +231,8 @@ class Space:
             of each active variable with words. A variable that becomes active takes the middle of
             its grid.
         """
-        codes = np.asarray(codes, dtype=np.int32)
-        moved = [
-            moves
-            for column in range(len(self.tree.names))
-            for moves in self._moves(codes, column, reach)
-        ]
-        middle = [(int(size) - 1) // 2 for size in self.tree.sizes]
-        around = self.tree.unique(self.tree.settle(np.vstack(moved), middle))
+        around = around_codes(self.tree, np.asarray(codes, dtype=np.int32), reach)
         return np.asarray(around[self.printable_codes(around)])
-
-    def _moves(self, codes: Codes, column: int, reach: float) -> Iterable[Codes]:
-        size = int(self.tree.sizes[column])
-        step = max(1, round(reach * (size - 1)))
-        here = codes[:, column]
-        if self.tree.variables[column].numeric:
-            targets = [here - step, here + step]
-        else:
-            targets = [np.full_like(here, level) for level in range(size)]
-        for target in targets:
-            rows = (here >= 0) & (target != here) & (target >= 0) & (target < size)
-            moved = codes[rows]
-            moved[:, column] = target[rows]
-            yield moved
 
     def neighbours(self, recipe: Mapping[str, Any]) -> pd.DataFrame:
         """Give the printable recipes one move away; see `neighbour_codes`.

@@ -9,6 +9,7 @@ the kernel's factor.
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -88,8 +89,7 @@ class Paths:
 
     def thinned(self, every: int) -> Paths:
         """Give one function in so many of each hyperparameter set."""
-        other = object.__new__(Paths)
-        other.process = self.process
+        other = copy(self)
         other._sets = [
             replace(
                 one,

@@ -15,6 +15,10 @@ from experiments.records import StoredCurve
 from tests.experiments.conftest import FILAMENT, PLAN, RESIN, ticking
 
 
+def texts(problems):
+    return " | ".join(str(problem) for problem in problems)
+
+
 class Sheet:
     """A CSV file that a test edits as a person would."""
 
