@@ -16,6 +16,7 @@ __all__ = ["Covariance"]
 Floats = npt.NDArray[np.float64]
 
 _LENGTH_SD = 1.0
+_ALIKE = 0.9  # correlation of the length scales of two numbers, on the logarithm
 _SIGNAL = (0.0, 1.0)
 _NOISE = (-3.5, 1.5)
 _JITTER = 1e-8
@@ -45,6 +46,8 @@ class Covariance:
         are the offset that the earlier one's observations share and the noise that they have more.
     log_unit : float
         Logarithm of the variance that is usual for these outputs; 0 for standardised ones.
+    lone : tuple of int
+        Places of the numbers whose length scale tells nothing of the others'.
     """
 
     numbers: Floats
@@ -53,6 +56,7 @@ class Covariance:
     inflation: Floats
     earlier: bool = False
     log_unit: float = 0.0
+    lone: tuple[int, ...] = ()
 
     @property
     def inputs(self) -> int:
@@ -79,7 +83,10 @@ class Covariance:
 
     @cached_property
     def prior(self) -> tuple[Floats, Floats]:
-        """Means and standard deviations of the normal priors on the logarithms."""
+        """Means and standard deviations of the normal priors on the logarithms.
+
+        Length scales of numbers are alike in it, see `root`.
+        """
         knobs = self.inputs - self.earlier
         noises = 1 + len(self.blocks) - 2 * self.earlier
         length = (-0.5 + 0.5 * np.log(max(knobs, 1)), _LENGTH_SD)
@@ -88,6 +95,25 @@ class Covariance:
         mean, sd = np.array(lengths + variances).T
         mean[self.inputs :] += self.log_unit
         return mean, sd
+
+    @cached_property
+    def root(self) -> Floats:
+        """Lower factor of the prior covariance of the logarithms, (size, size).
+
+        The length scales of numbers differ little among each other beside how little is known of
+        their common level: a metric that is wavy in one knob is seldom flat in all others (levels
+        of hyperparameters as in Neal 1996, Bayesian Learning for Neural Networks; from memory).
+        """
+        alike = np.eye(self.size)
+        kin = np.setdiff1d(np.arange(self.numbers.shape[2]), self.lone)
+        alike[np.ix_(kin, kin)] += _ALIKE * (1.0 - np.eye(len(kin)))
+        _, sd = self.prior
+        return np.asarray(np.linalg.cholesky(sd[:, None] * alike * sd))
+
+    @cached_property
+    def _precision(self) -> Floats:
+        inverted = np.linalg.inv(self.root)
+        return np.asarray(inverted.T @ inverted)
 
     def noise(self, sets: Floats) -> Floats:
         """Everything that is not the recipe: noise and random effects, (sets, n, n)."""
@@ -152,9 +178,8 @@ class Covariance:
             shared = weight @ block[self._below] + diagonal @ np.diagonal(block)
             slope[:, at] = np.exp(sets[:, at]) * shared
 
-        mean, sd = self.prior
         value = value + self._log_prior(sets)
-        slope -= (sets - mean) / sd**2
+        slope -= (sets - self.prior[0]) @ self._precision
         value[bad] = -np.inf
         slope[bad] = 0.0
         return value, slope
@@ -204,8 +229,8 @@ class Covariance:
         return np.asarray(np.exp(alike[:, None] * self._pairs[1][-1]))
 
     def _log_prior(self, sets: Floats) -> Floats:
-        mean, sd = self.prior
-        return np.asarray(-0.5 * np.sum(((sets - mean) / sd) ** 2, axis=1))
+        off = sets - self.prior[0]
+        return np.asarray(-0.5 * np.einsum("si,ij,sj->s", off, self._precision, off))
 
 
 def _invert(

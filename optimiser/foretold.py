@@ -28,7 +28,10 @@ class Foretold:
     def __init__(self, model: Model) -> None:
         self.model = model
         typical = model.encoding.of_codes(model.evidence.space.sample_codes(_TYPICAL, model.seed))
-        self._typical = float(np.median(self._height(typical, _DRAWS)))
+        # Each from its own draws: few of them may all lie low for want of the rig's offset.
+        self._typical = {
+            draws: float(np.median(self._height(typical, draws))) for draws in (_FEW, _DRAWS)
+        }
 
     def _height(self, points: Points, draws: int) -> Floats:
         scores = self.model.sample_scores(points, noisy=False, count=draws)
@@ -37,6 +40,7 @@ class Foretold:
 
     def log_value(self, points: Points, *, rough: bool = False) -> Floats:
         """Give the logarithm of the worth of m recipes, shape (m,)."""
-        rise = self._height(points, _FEW if rough else _DRAWS) - self._typical
+        draws = _FEW if rough else _DRAWS
+        rise = self._height(points, draws) - self._typical[draws]
         chance = self.model.printability(points)
         return np.asarray(np.log(np.maximum(rise, 1e-300)) + np.log(chance))

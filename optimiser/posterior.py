@@ -157,8 +157,7 @@ def explore(
             for part in portions(len(proposals), len(outputs))
         ]
     )
-    _, sd = covariance.prior
-    log_target -= np.log(sd).sum() + 0.5 * size * np.log(2 * np.pi)
+    log_target -= np.log(np.diagonal(covariance.root)).sum() + 0.5 * size * np.log(2 * np.pi)
     return Exploration(centres, proposals, _truncated(log_target - log_proposal))
 
 
@@ -183,7 +182,7 @@ def _log_t(points: Floats, centre: Floats, root: Floats) -> Floats:
 
 def _laplace_root(covariance: Covariance, outputs: Floats, centre: Floats) -> Floats:
     """Square root of the inverse Hessian at the maximum, its axes no wider than the prior's."""
-    _, sd = covariance.prior
+    prior = covariance.root
     size = len(centre)
     step = 1e-3
     shifted = np.vstack([centre + step * np.eye(size), centre - step * np.eye(size)])
@@ -196,10 +195,10 @@ def _laplace_root(covariance: Covariance, outputs: Floats, centre: Floats) -> Fl
     hessian = -(slopes[:size] - slopes[size:]) / (2 * step)
     hessian = 0.5 * (hessian + hessian.T)
     # In prior units the prior alone gives curvature 1.
-    scaled = hessian * sd[:, None] * sd[None, :]
+    scaled = prior.T @ hessian @ prior
     values, vectors = np.linalg.eigh(scaled)
     width = 1.0 / np.sqrt(np.clip(values, 0.7, None))
-    root: Floats = sd[:, None] * vectors * width
+    root: Floats = prior @ vectors * width
     return root
 
 
