@@ -16,7 +16,7 @@ __all__ = ["Covariance"]
 Floats = npt.NDArray[np.float64]
 
 _LENGTH_SD = 1.0
-_ALIKE = 0.9  # correlation of the length scales of two numbers, on the logarithm
+_ALIKE = 0.5  # correlation of the length scales of two numbers, on the logarithm
 _SIGNAL = (0.0, 1.0)
 _NOISE = (-3.5, 1.5)
 _JITTER = 1e-8
@@ -46,8 +46,6 @@ class Covariance:
         are the offset that the earlier one's observations share and the noise that they have more.
     log_unit : float
         Logarithm of the variance that is usual for these outputs; 0 for standardised ones.
-    lone : tuple of int
-        Places of the numbers whose length scale tells nothing of the others'.
     """
 
     numbers: Floats
@@ -56,7 +54,6 @@ class Covariance:
     inflation: Floats
     earlier: bool = False
     log_unit: float = 0.0
-    lone: tuple[int, ...] = ()
 
     @property
     def inputs(self) -> int:
@@ -100,13 +97,13 @@ class Covariance:
     def root(self) -> Floats:
         """Lower factor of the prior covariance of the logarithms, (size, size).
 
-        The length scales of numbers differ little among each other beside how little is known of
-        their common level: a metric that is wavy in one knob is seldom flat in all others (levels
-        of hyperparameters as in Neal 1996, Bayesian Learning for Neural Networks; from memory).
+        Half of what is not known of the length scales of numbers is their common level: a metric
+        that is wavy in one knob is seldom flat in all others (levels of hyperparameters as in
+        Neal 1996, Bayesian Learning for Neural Networks; from memory).
         """
         alike = np.eye(self.size)
-        kin = np.setdiff1d(np.arange(self.numbers.shape[2]), self.lone)
-        alike[np.ix_(kin, kin)] += _ALIKE * (1.0 - np.eye(len(kin)))
+        numbers = self.numbers.shape[2]
+        alike[:numbers, :numbers] += _ALIKE * (1.0 - np.eye(numbers))
         _, sd = self.prior
         return np.asarray(np.linalg.cholesky(sd[:, None] * alike * sd))
 

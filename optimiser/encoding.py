@@ -126,8 +126,6 @@ class Encoding:
         Names in the order of their length scales: numeric inputs first, then choices.
     owner : ndarray of shape (p,)
         Index of the input that each numeric coordinate belongs to.
-    conditional : tuple of int
-        Places of the numeric inputs that exist only in some recipes.
     level_counts : list of int
         Number of levels of each choice, 'not there' included.
     base : Encoding
@@ -149,7 +147,6 @@ class Encoding:
         self.inputs = [axis.name for axis in self._axes] + [v.name for v in self._choices]
         width = [2 if axis.conditional else 1 for axis in self._axes]
         self.owner: Ints = np.repeat(np.arange(len(self._axes)), width)
-        self.conditional = tuple(n for n, axis in enumerate(self._axes) if axis.conditional)
         self.level_counts = [len(variable.grid) + 1 for variable in self._choices]
 
     def with_origin(self) -> Encoding:

@@ -113,8 +113,7 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
             if present:
                 blocks.append((labels[:, None] == labels[None, :]).astype(float))
         self._lesson = some_rows(recipes, _LESSON, self.seed)
-        lone = self.encoding.conditional
-        covariance = Covariance(*self._apart, blocks, np.ones(len(outputs)), lone=lone)
+        covariance = Covariance(*self._apart, blocks, np.ones(len(outputs)))
         self._learn(covariance)
         self.wild_ = self._wild()
         if self.wild_.any():
@@ -288,7 +287,6 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
             self.covariance_,
             numbers=self.covariance_.numbers[:, :, keep[:numeric]],
             levels=self.covariance_.levels[:, :, keep[numeric:]],
-            lone=tuple(keep[:place].sum() for place in self.encoding.conditional if keep[place]),
         )
         kept = np.concatenate([keep, np.ones(self.sets_.shape[1] - len(keep), dtype=bool)])
         starts = [mode[kept] for mode in self.exploration_.modes]

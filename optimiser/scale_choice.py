@@ -64,8 +64,7 @@ def gain_of_logarithm(seen: Observations, encoding: Encoding, seed: int) -> floa
         Natural logarithm of the Bayes factor; random effects are left out on either scale.
     """
     outputs, count = seen.outputs, len(seen.outputs)
-    apart = separations(encoding, seen.points, seen.points)
-    covariance = Covariance(*apart, [], np.ones(count), lone=encoding.conditional)
+    covariance = Covariance(*separations(encoding, seen.points, seen.points), [], np.ones(count))
 
     def height(values: Floats) -> float:
         spread = float(np.std(values, ddof=1))

@@ -166,7 +166,6 @@ class InformedProcess(EnsembleProcess):
             np.concatenate([inflation, past.covariance_.inflation]),
             earlier=True,
             log_unit=self._log_unit(count),
-            lone=self.encoding.conditional,
         )
 
     def _log_unit(self, count: int) -> float:

@@ -151,7 +151,7 @@ def test_gain_by_the_minute_prefers_cheap_recipes(plan):
     dear = Plan.from_dict(
         {**plan.to_dict(), "effort": {"minutes": "1 + 5000 * (wall - 0.4) ** 3"}}
     )
-    table = trials(plan, 12)
+    table = trials(plan, 8)
     for_gain = propose(dear, table, seed=0)[0]
     for_time = propose(dear, table, seed=0, per="minutes")[0]
     assert for_time.minutes < for_gain.minutes

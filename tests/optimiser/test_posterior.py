@@ -33,7 +33,7 @@ def log_prior(covariance: Covariance, sets: np.ndarray) -> float:
     mean, sd = covariance.prior
     alike = np.eye(size)
     numeric = covariance.numbers.shape[2]
-    alike[:numeric, :numeric] = 0.9 + 0.1 * np.eye(numeric)
+    alike[:numeric, :numeric] = 0.5 + 0.5 * np.eye(numeric)
     prior = stats.multivariate_normal(mean, sd[:, None] * alike * sd)
     return float(prior.logpdf(sets) - prior.logpdf(mean))
 
@@ -61,8 +61,7 @@ def test_gradient_agrees_with_finite_differences(mixed_plan):
     sessions = rng.integers(0, 3, 20)
     block = (sessions[:, None] == sessions[None, :]).astype(float)
     inflation = np.where(np.arange(20) == 3, 100.0, 1.0)
-    apart = separations(encoding, points, points)
-    covariance = Covariance(*apart, [block], inflation, lone=encoding.conditional)
+    covariance = Covariance(*separations(encoding, points, points), [block], inflation)
     y = rng.standard_normal(20)
     theta = rng.normal(-0.5, 0.5, (3, covariance.size))
     _, slope = covariance.log_posterior(theta, y)
