@@ -173,7 +173,7 @@ def test_what_is_not_measured_yet_is_left_out():
 
 
 def test_where_nothing_reaches_poor_the_search_still_spreads():
-    # Every known recipe is too heavy by far: hardly a draw adds anything, yet the value has a direction.
+    # Every known recipe is too heavy by far: hardly a draw adds anything, yet the value points.
     plan = trade_plan(metrics={"stiff": STIFF, "light": {**LIGHT, "poor": 0.5, "good": 0.3}})
     trials = trade_trials(plan, 12)
     model = fit(plan, trials, seed=0)
