@@ -153,15 +153,10 @@ def main(
     path = results or Path(tempfile.gettempdir()) / "race_results.jsonl"
     path.parent.mkdir(parents=True, exist_ok=True)
     found = read_results(path)
+    budgets = {p: min(problem(p).budget, budget or problem(p).budget) for p in posed}
     # Seed by seed, so that a race that is stopped has every pair.
     wanted = [
-        (
-            p,
-            s,
-            seed,
-            cones := min(problem(p).budget, budget or problem(p).budget),
-            round(max(patience, 1.0) * cones),
-        )
+        (p, s, seed, budgets[p], round(max(patience, 1.0) * budgets[p]))
         for seed in range(seeds)
         for p in posed
         for s in ways

@@ -108,6 +108,7 @@ def run(
 
 
 def _is_there(regrets: list[float | None]) -> bool:
+    """Whether any cone so far was within `WITHIN`, as `race_table.summary` counts it."""
     return any(regret is not None and regret <= WITHIN for regret in regrets)
 
 

@@ -67,7 +67,7 @@ def summaries(runs: list[dict[str, Any]], within: float = WITHIN) -> pd.DataFram
 def resampled(
     ours: Floats, other: Floats, rng: np.random.Generator, middle: Middle = np.mean
 ) -> Floats:
-    """Ratios of means, other to ours, the first of all seeds and the rest of resampled ones."""
+    """Ratios of middles, other to ours, the first of all seeds, the rest of resampled ones."""
     picks = rng.integers(len(ours), size=(RESAMPLES, len(ours)))
     picks = np.vstack([np.arange(len(ours)), picks])
     return np.asarray(middle(other[picks], axis=1) / middle(ours[picks], axis=1))
