@@ -4,14 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 
-from experiments.acoustics import Distortion, Impulse, Response, band_decay
+from experiments.acoustics import Distortion, Impulse, Response, Value, band_decay
 from experiments.acoustics.decay import envelope, without_offset
 from experiments.errors import CurveError
+from optimiser import wording
 from optimiser.figures.overlay import Line
 from optimiser.figures.ringing import Ringing
 from optimiser.figures.style import Floats
 
-__all__ = ["envelope_of", "line_of", "ringing_of"]
+__all__ = ["envelope_of", "line_of", "ringing_of", "value_text"]
+
+
+def value_text(value: Value) -> str:
+    """Write a metric of one file with the digits and the caution that its data ask for."""
+    words = wording.with_unit(wording.number(value.rounded), value.unit)
+    return "about " * (value.known_to is not None) + words
 
 
 def line_of(

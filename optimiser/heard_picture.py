@@ -61,8 +61,12 @@ def _limits(heard: Sequence[Listening]) -> dict[str, float]:
     if len(found) != 1:
         return {}
     names = {"lower_limit_hz": "from", "breakup_hz": "break-up", "upper_limit_hz": "to"}
-    values = {words: found[0][name].value for name, words in names.items()}
-    return {words: value for words, value in values.items() if value is not None}
+    values = {words: found[0][name] for name, words in names.items()}
+    return {
+        words + " about" * (item.known_to is not None): item.rounded
+        for words, item in values.items()
+        if item.rounded is not None
+    }
 
 
 def _lines(heard: Sequence[Listening], kind: str) -> list[figures.Line]:

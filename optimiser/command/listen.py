@@ -11,10 +11,10 @@ from experiments.acoustics import MEASURES, Listening, Options, Sweep, listen
 from experiments.acoustics.catalogue import KINDS
 from experiments.acoustics.excitation import read_excitation
 from experiments.errors import CurveError
-from optimiser import wording
 from optimiser.command.microphone import sensitivity_of
 from optimiser.command.options import NUMBER, Whole, as_json, parse_number, picture_files
 from optimiser.command.show import print_json, print_notes, print_table, save_picture
+from optimiser.heard import value_text
 from optimiser.heard_picture import draw_heard
 
 __all__ = ["listen_command"]
@@ -167,8 +167,7 @@ def _print(each: Listening) -> None:
         [
             MEASURES[name].label,
             name,
-            "about " * (item.known_to is not None)
-            + wording.with_unit(wording.number(item.rounded), item.unit),
+            value_text(item),
         ]
         for name, item in each.metrics.items()
     ]

@@ -13,8 +13,8 @@ from experiments.acoustics.catalogue import KINDS
 from experiments.acoustics.excitation import read_excitation
 from experiments.errors import CurveError, Problem
 from experiments.raw_files import listen_sent
-from optimiser import wording
 from optimiser.answer_tables import Table
+from optimiser.heard import value_text
 from optimiser.heard_picture import draw_heard
 from optimiser.page.call import Call
 from optimiser.page.forms import Form, Sent
@@ -204,8 +204,7 @@ def _shown(heard: Listening) -> tuple[Table, list[str], list[str]]:
     rows = [
         [
             MEASURES[name].label,
-            "about " * (item.known_to is not None)
-            + wording.with_unit(wording.number(item.rounded), item.unit),
+            value_text(item),
         ]
         for name, item in heard.metrics.items()
     ]
