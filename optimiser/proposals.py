@@ -37,7 +37,8 @@ _LEAST_COST = {"minutes": 1.0, "money": 0.01}
 def first_cones(plan: Plan) -> int:
     """Cones that are spread over the printable recipes before the model is asked.
 
-    One more than there are variables, but at least 4 and at most 8.
+    One more than there are variables, but at least 4 and at most 8. Failed prints count: they
+    are spread too, and what they tell is learnt.
     """
     return int(np.clip(len(plan.variables) + 1, 4, 8))
 
@@ -145,7 +146,7 @@ class _Chooser:
         evidence = model.evidence
         self.known = evidence.known
         self.measured = len(evidence.recipes(evidence.measured).drop_duplicates())
-        self.tried = evidence.recipes(evidence.failed)
+        self.tried = evidence.recipes(evidence.failed).drop_duplicates()
         self.picked: list[pd.DataFrame] = []
         self.candidates = None if candidates is None else _shortlist(model, candidates)
         self.plate = Plate(self.space, kept)
@@ -161,7 +162,7 @@ class _Chooser:
         filling = (
             not self.model.scorable
             or self.measured < enough
-            or len(self.known) < min(first_cones(plan), self._available())
+            or len(self.known) + len(self.tried) < min(first_cones(plan), self._available())
         )
         if self.model.informed:
             # One cone on trust, then as many spread ones as it takes to judge the agreement.

@@ -215,6 +215,16 @@ def test_first_cones_fill_the_space(mixed_plan):
     assert processes.count("resin") == 2
 
 
+@pytest.mark.parametrize(
+    ("measured", "failed", "spread"), [(4, 1, True), (4, 2, False), (2, 6, True)]
+)
+def test_failed_prints_count_among_the_first_cones(mixed_plan, measured, failed, spread):
+    trials = mixed_trials(mixed_plan, measured + failed)
+    trials.loc[measured:, "status"] = "failed"
+    trials.loc[measured:, list(mixed_plan.metrics)] = np.nan
+    assert (propose(mixed_plan, trials, seed=0)[0].kind == "first") is spread
+
+
 def test_pending_cones_are_not_asked_again(mixed_plan):
     trials = mixed_trials(mixed_plan, 20)
     first = propose(mixed_plan, trials, seed=0)[0]
