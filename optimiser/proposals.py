@@ -146,7 +146,7 @@ class _Chooser:
         evidence = model.evidence
         self.known = evidence.known
         self.measured = len(evidence.recipes(evidence.measured).drop_duplicates())
-        self.tried = evidence.recipes(evidence.failed).drop_duplicates()
+        self.tried = evidence.recipes(evidence.failed)
         self.picked: list[pd.DataFrame] = []
         self.candidates = None if candidates is None else _shortlist(model, candidates)
         self.plate = Plate(self.space, kept)
@@ -162,7 +162,7 @@ class _Chooser:
         filling = (
             not self.model.scorable
             or self.measured < enough
-            or len(self.known) + len(self.tried) < min(first_cones(plan), self._available())
+            or len(self._excluded().drop_duplicates()) < min(first_cones(plan), self._available())
         )
         if self.model.informed:
             # One cone on trust, then as many spread ones as it takes to judge the agreement.

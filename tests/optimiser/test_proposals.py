@@ -225,6 +225,13 @@ def test_failed_prints_count_among_the_first_cones(mixed_plan, measured, failed,
     assert (propose(mixed_plan, trials, seed=0)[0].kind == "first") is spread
 
 
+def test_a_recipe_that_failed_and_then_printed_is_one_of_the_first_cones(mixed_plan):
+    trials = mixed_trials(mixed_plan, 5)
+    failed = trials.iloc[[0]].assign(status="failed", cone=6)
+    assert first_cones(mixed_plan) == 6
+    assert propose(mixed_plan, pd.concat([trials, failed]), seed=0)[0].kind == "first"
+
+
 def test_pending_cones_are_not_asked_again(mixed_plan):
     trials = mixed_trials(mixed_plan, 20)
     first = propose(mixed_plan, trials, seed=0)[0]
