@@ -1,18 +1,16 @@
 """Whether a recipe prints at all, learnt from failed and measured cones.
 
-A latent Gaussian process seen through the logistic function, by Laplace's approximation
-(Rasmussen & Williams 2006, algorithms 3.1 and 3.2). Its mean is the rate at which cones have
-printed, so that one unlucky cone does not condemn a region. How far and how strongly failures
-reach is averaged over suppositions, weighted by their evidence: that all knobs count alike, or
-that one knob alone is to blame, for prints that fail tend to fail for one reason.
+The log odds are averaged over suppositions, weighted by their evidence: that they are straight
+lines in all knobs, in one or in two that are to blame (`odds_straight`), or a field that forgets
+with distance, along all knobs alike or along one (`odds_wavy`). For prints tend to fail past a
+limit, and for few reasons. Their mean is the rate at which cones have printed, so that one unlucky
+cone does not condemn a region.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import product
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +18,8 @@ from scipy import special
 from sklearn.base import BaseEstimator
 
 from optimiser.encoding import Encoding, Points
-from optimiser.kernels import separations, shape
+from optimiser.odds_straight import LearntLines, StraightOdds
+from optimiser.odds_wavy import LearntField, WavyOdds
 from optimiser.process import mixture_quantile
 from optimiser.records.estimates import Estimate
 
@@ -31,37 +30,12 @@ Floats = npt.NDArray[np.float64]
 _PRIOR_PRINTED, _PRIOR_FAILED = 4.0, 1.0  # what is believed before any cone: four in five print
 _SIGNALS = (1.0, 4.0, 12.0)
 _REACHES = (0.4, 0.8, 1.6)
-_BLAMED_SIGNALS = (4.0, 12.0, 36.0)
 _BLAMED_REACHES = (0.15, 0.4)
-_OTHERS_REACH = 4.0  # how far a failure reaches along the knobs that are not to blame
-_ALIKE, _UNLIKE = 1.3, -3.0  # log lengths of the origin: a correlation of 0.93, and of 0
+_STEEPNESS = (16.0, 64.0, 256.0)
 _NEGLIGIBLE = 0.01  # share of the evidence that is left out, for speed
+_LESSON = 200  # prints that are enough to weigh the suppositions by
 _NUMBERS_AT_ONCE = 12_000_000  # bounds the memory to about 100 MB a matrix
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(20)
-
-
-@dataclass(frozen=True)
-class _Suppositions:
-    """What the latent log odds may be like: k variances and length scales, and belief in each."""
-
-    signals: Floats  # (k,)
-    log_lengths: Floats  # (k, inputs)
-    belief: Floats  # (k,)
-
-    def take(self, places: npt.NDArray[np.intp] | slice) -> _Suppositions:
-        return _Suppositions(self.signals[places], self.log_lengths[places], self.belief[places])
-
-    def __len__(self) -> int:
-        return len(self.signals)
-
-    def with_origin(self) -> _Suppositions:
-        """Suppose each with an earlier experiment that is alike, and with one that is not."""
-        origin = np.repeat([_ALIKE, _UNLIKE], len(self))[:, None]
-        return _Suppositions(
-            np.tile(self.signals, 2),
-            np.hstack([np.tile(self.log_lengths, (2, 1)), origin]),
-            np.tile(self.belief, 2),
-        )
 
 
 class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is untyped
@@ -71,18 +45,23 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
     ----------
     encoding : Encoding
     signals : sequence of float
-        Variances of the latent log odds to average over, where all inputs count alike.
+        Variances of the field of log odds, where all inputs count alike; none leaves that out.
     reaches : sequence of float
-        Their length scales, in units of the surrogate's prior median.
+        Its length scales, in units of the surrogate's prior median.
     blamed_reaches : sequence of float
         Length scales of an input that alone is to blame; none leaves that supposition out.
+    steepness : sequence of float
+        Variances of the difference in log odds between a knob's ends; none leaves straight lines
+        out.
     offset : float, optional
-        Mean of the latent log odds; by default from the share of cones that printed.
+        Mean of the log odds; by default from the share of cones that printed.
 
     Attributes
     ----------
     failures_ : int
         Failed cones behind it; with none, every recipe counts as printable.
+    learnt_ : list
+        What was learnt under the suppositions that count, and `shares_` the weight of each.
 
     Notes
     -----
@@ -97,12 +76,14 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
         signals: Sequence[float] = _SIGNALS,
         reaches: Sequence[float] = _REACHES,
         blamed_reaches: Sequence[float] = _BLAMED_REACHES,
+        steepness: Sequence[float] = _STEEPNESS,
         offset: float | None = None,
     ) -> None:
         self.encoding = encoding
         self.signals = signals
         self.reaches = reaches
         self.blamed_reaches = blamed_reaches
+        self.steepness = steepness
         self.offset = offset
 
     def fit(
@@ -122,41 +103,29 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
             theirs = _labels(*earlier)
             labels = np.concatenate([labels, theirs])
             mean = np.concatenate([mean, np.full(len(theirs), self._mean(theirs))])
-        every = self._suppositions()
-        step = max(1, _NUMBERS_AT_ONCE // len(labels) ** 2)
-        evidence = np.concatenate(
-            [
-                self._learn(every.take(slice(start, start + step)), labels, mean).evidence
-                for start in range(0, len(every), step)
-            ]
-        )
-        shares = special.softmax(evidence + np.log(every.belief))
+        families = self._suppositions()
+        rows = np.sort(np.random.default_rng(31).permutation(len(labels))[:_LESSON])
+        some = self.points_.take(rows), labels[rows], mean[rows]
+        evidence = [_evidence(family, *some) for family in families]
+        belief = np.log(np.concatenate([family.belief for family in families]))
+        shares = special.softmax(np.concatenate(evidence) + belief)
         kept = _most(shares)
-        self._kept = every.take(kept)
-        self._shares = shares[kept] / shares[kept].sum()
-        self._latents = self._learn(self._kept, labels, mean)
+        self.shares_ = shares[kept] / shares[kept].sum()
+        self.learnt_: list[LearntField | LearntLines] = []
+        start = 0
+        for family in families:
+            places = kept[(kept >= start) & (kept < start + len(family))] - start
+            start += len(family)
+            if len(places):
+                self.learnt_.append(family.take(places).learn(self.points_, labels, mean))
         return self
 
-    def _suppositions(self) -> _Suppositions:
-        """Give half the belief to 'all inputs count alike', half to 'one alone is to blame'."""
-        count = len(self.encoding.inputs)
-        alike = [
-            (signal, np.full(count, reach))
-            for signal, reach in product(self.signals, self.reaches)
-        ]
-        blamed = [
-            (signal, np.where(np.arange(count) == place, reach, _OTHERS_REACH))
-            for place in range(count)
-            for signal, reach in product(_BLAMED_SIGNALS, self.blamed_reaches)
-        ]
-        median = -0.5 + 0.5 * np.log(max(count, 1))
-        belief = np.repeat([1 / len(alike), 1 / max(len(blamed), 1)], [len(alike), len(blamed)])
-        found = _Suppositions(
-            np.array([signal for signal, _ in alike + blamed]),
-            median + np.log(np.array([reach for _, reach in alike + blamed])),
-            belief,
-        )
-        return found.with_origin() if self._informed else found
+    def _suppositions(self) -> list[WavyOdds | StraightOdds]:
+        wavy = WavyOdds.supposed(self.encoding, self.signals, self.reaches, self.blamed_reaches)
+        straight = StraightOdds.supposed(self.encoding, self.steepness)
+        if self._informed:
+            return [wavy.with_origin(), straight.with_origin()]
+        return [wavy, straight]
 
     def _mean(self, labels: Floats) -> float:
         """Give the log odds of the rate at which cones printed."""
@@ -168,24 +137,30 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
     def _placed(self, points: Points) -> Points:
         return points.of_experiment(0) if self._informed else points
 
-    def _learn(self, which: _Suppositions, labels: Floats, mean: Floats) -> _Latents:
-        return _laplace(self._covariance(which, self.points_, self.points_), labels, mean)
-
-    def _covariance(self, which: _Suppositions, a: Points, b: Points) -> Floats:
-        """Covariance of the log odds under each supposition, (k, n, m)."""
-        correlation = shape(*separations(self.encoding, a, b), which.log_lengths)
-        return np.asarray(which.signals[:, None, None] * correlation)
+    def _log_odds(self, points: Points) -> tuple[Floats, Floats]:
+        """Mean and standard deviation under each supposition that counts, (k, m) each."""
+        placed = self._placed(points)
+        mean, sd = np.empty((2, len(self.shares_), len(points)))
+        step = max(64, _NUMBERS_AT_ONCE // (len(self.shares_) * len(self.points_)))
+        for start in range(0, len(points), step):
+            some = slice(start, start + step)
+            parts = [learnt.log_odds(placed.take(some), self.mean_) for learnt in self.learnt_]
+            mean[:, some], sd[:, some] = (
+                np.concatenate(each) for each in zip(*parts, strict=True)
+            )
+        return mean, sd
 
     def __call__(self, points: Points) -> Floats:
         """Probability that each recipe prints, shape (m,)."""
         if not self.failures_:
             return np.ones(len(points))
-        total = np.zeros(len(points))
-        crosses = self._covariance(self._kept, self._placed(points), self.points_)
-        signals = self._kept.signals
-        for place, cross in enumerate(crosses):
-            rate = self._latents.rate(place, cross, self.mean_, float(signals[place]))
-            total += self._shares[place] * rate
+        return self._averaged(*self._log_odds(points))
+
+    def _averaged(self, mean: Floats, sd: Floats) -> Floats:
+        """Average the logistic function over the log odds, by Gauss-Hermite quadrature."""
+        total = np.zeros(mean.shape[1])
+        for node, weight in zip(_NODES, _WEIGHTS / np.sqrt(2 * np.pi), strict=True):
+            total += weight * (self.shares_ @ special.expit(mean + sd * node))
         return total
 
     def estimate(self, points: Points) -> list[Estimate]:
@@ -200,18 +175,25 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
         """
         if not self.failures_:
             return [Estimate(math.nan, math.nan, math.nan, 0)] * len(points)
-        crosses = self._covariance(self._kept, self._placed(points), self.points_)
-        parts = [
-            self._latents.log_odds(place, cross, self.mean_, float(self._kept.signals[place]))
-            for place, cross in enumerate(crosses)
-        ]
-        mean, sd = (np.array([part[each] for part in parts]) for each in (0, 1))
+        mean, sd = self._log_odds(points)
         low, high = (
-            special.expit(mixture_quantile(mean, sd, level, self._shares))
+            special.expit(mixture_quantile(mean, sd, level, self.shares_))
             for level in (0.05, 0.95)
         )
-        ends = np.column_stack([self(points), low, high]).tolist()
+        ends = np.column_stack([self._averaged(mean, sd), low, high]).tolist()
         return [Estimate(mean, low, high, len(self.points_)) for mean, low, high in ends]
+
+
+def _evidence(
+    family: WavyOdds | StraightOdds, points: Points, labels: Floats, mean: Floats
+) -> Floats:
+    """Learn under every supposition, some at a time, and keep how probable it makes the prints."""
+    step = max(1, _NUMBERS_AT_ONCE // max(len(labels), 2 * len(family.encoding.inputs)) ** 2)
+    starts = range(0, len(family), step)
+    parts = [
+        family.take(slice(at, at + step)).learn(points, labels, mean).evidence for at in starts
+    ]
+    return np.concatenate([np.empty(0), *parts])
 
 
 def _labels(printed: Points, failed: Points) -> Floats:
@@ -223,61 +205,3 @@ def _most(shares: Floats) -> npt.NDArray[np.intp]:
     order = np.argsort(-shares, kind="stable")
     enough = int(np.searchsorted(np.cumsum(shares[order]), 1 - _NEGLIGIBLE)) + 1
     return np.sort(order[:enough])
-
-
-@dataclass(frozen=True)
-class _Latents:
-    """Laplace's approximation of the log odds under each of k covariances."""
-
-    gradient: Floats  # (k, n), of the log likelihood
-    root: Floats  # (k, n), square root of the likelihood's curvature
-    inverse: Floats  # (k, n, n), inverse of the Cholesky factor of B
-    evidence: Floats  # (k,), logarithm
-
-    def rate(self, place: int, cross: Floats, mean: float, signal: float) -> Floats:
-        """Probability at m points with the given covariance (m, n) to the observed ones."""
-        latent, sd = self.log_odds(place, cross, mean, signal)
-        # The logistic function averaged over the latent normal, by Gauss-Hermite quadrature.
-        rates = special.expit(latent[:, None] + sd[:, None] * _NODES)
-        return np.asarray(rates @ _WEIGHTS / np.sqrt(2 * np.pi))
-
-    def log_odds(
-        self, place: int, cross: Floats, mean: float, signal: float
-    ) -> tuple[Floats, Floats]:
-        """Mean and standard deviation of the log odds there, (m,) each."""
-        latent = mean + cross @ self.gradient[place]
-        solved = (cross * self.root[place]) @ self.inverse[place].T
-        return latent, np.sqrt(np.maximum(signal - np.sum(solved**2, axis=1), 1e-12))
-
-
-def _laplace(covariance: Floats, labels: Floats, mean: Floats) -> _Latents:
-    """Newton's iteration for every covariance at once (algorithm 3.1)."""
-    latent = weights = np.zeros(covariance.shape[:2])
-    for _ in range(100):
-        rate = special.expit(latent + mean)
-        root = np.sqrt(rate * (1 - rate))
-        inverse = _inverse(_factor(root, covariance))
-        pull = root**2 * latent + labels - rate
-        inner = np.einsum("kij,kj->ki", inverse, root * np.einsum("kij,kj->ki", covariance, pull))
-        weights = pull - root * np.einsum("kji,kj->ki", inverse, inner)
-        previous, latent = latent, np.einsum("kij,kj->ki", covariance, weights)
-        if np.max(np.abs(latent - previous)) < 1e-9:
-            break
-    rate = special.expit(latent + mean)
-    root = np.sqrt(rate * (1 - rate))
-    factor = _factor(root, covariance)
-    signs = np.where(labels > 0, -1.0, 1.0)
-    likelihood = -np.logaddexp(0.0, signs * (latent + mean)).sum(axis=1)
-    determinant = np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
-    evidence = -0.5 * np.sum(weights * latent, axis=1) + likelihood - determinant
-    return _Latents(labels - rate, root, _inverse(factor), evidence)
-
-
-def _factor(root: Floats, covariance: Floats) -> Floats:
-    """Cholesky factor of ``B = I + sqrt(W) K sqrt(W)``."""
-    scaled = np.eye(root.shape[1]) + root[:, :, None] * root[:, None, :] * covariance
-    return np.asarray(np.linalg.cholesky(scaled), dtype=float)
-
-
-def _inverse(matrices: Floats) -> Floats:
-    return np.asarray(np.linalg.inv(matrices), dtype=float)

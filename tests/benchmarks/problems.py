@@ -59,8 +59,10 @@ def workshop_plan() -> Plan:
     return Plan.from_dict(WORKSHOP)
 
 
-def workshop_trials(plan: Plan, count: int, seed: int = 0) -> pd.DataFrame:
-    """Give measured trials from smooth made-up relations with noise."""
+def workshop_trials(
+    plan: Plan, count: int, seed: int = 0, *, failing: bool = False
+) -> pd.DataFrame:
+    """Give trials from smooth made-up relations with noise; thin walls may be made to fail."""
     recipes = Space(plan).sample(count, seed=seed)
     rng = np.random.default_rng(seed)
     resin = (recipes["process"] == "resin").to_numpy(dtype=float)
@@ -69,7 +71,7 @@ def workshop_trials(plan: Plan, count: int, seed: int = 0) -> pd.DataFrame:
     wall, layer = recipes["wall"].to_numpy(), recipes["layer"].astype(float).to_numpy()
     stiff = 1 + 0.6 * resin * np.exp(-(((cure - 18) / 12) ** 2)) + 0.3 * ribbed - layer
     noise = rng.standard_normal((5, count))
-    return recipes.assign(
+    trials = recipes.assign(
         limit=6 * np.sqrt(stiff / (0.5 + wall)) + 0.3 * noise[0],
         deviation=4 + 2 * layer - ribbed + 0.4 * noise[1],
         thd=np.exp(0.5 - stiff / 2 + 0.15 * noise[2]),
@@ -78,3 +80,8 @@ def workshop_trials(plan: Plan, count: int, seed: int = 0) -> pd.DataFrame:
         status="measured",
         cone=np.arange(1, count + 1),
     )
+    if failing:
+        failed = wall < 0.6
+        trials.loc[failed, list(METRICS)] = np.nan
+        trials.loc[failed, "status"] = "failed"
+    return trials

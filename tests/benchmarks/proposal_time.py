@@ -60,12 +60,14 @@ def main() -> None:
     plan = workshop_plan()
     peers = {name: each for name, each in PEERS.items() if _there(name)}
     print("one core; median of 5 runs (3 from 200 cones on); ratio = ours / theirs")
-    print("cones   coneloop s" + "".join(f"   {name} s   ratio" for name in peers))
+    print("cones   coneloop s   some failed" + "".join(f"   {name} s   ratio" for name in peers))
     for size in SIZES:
         trials = workshop_trials(plan, size)
         repeats = 5 if size < 200 else 3
         ours = median_seconds(lambda s, trials=trials: propose(plan, trials, seed=s), repeats)
-        line = f"{size:5d}   {ours:10.3f}"
+        some = workshop_trials(plan, size, failing=True)
+        failing = median_seconds(lambda s, some=some: propose(plan, some, seed=s), repeats)
+        line = f"{size:5d}   {ours:10.3f}   {failing:11.3f}"
         for name, (kind, most) in peers.items():
             if size <= most:
                 theirs = peer_seconds(kind, trials, repeats)

@@ -274,4 +274,4 @@ def test_random_acts_agree_with_a_simple_model(plan_text):
 
 @pytest.mark.slow
 def test_many_random_acts_agree_with_a_simple_model(plan_text):
-    run(plan_text, examples=150, steps=40)
+    run(plan_text, examples=75, steps=40)

@@ -25,9 +25,9 @@ def test_agrees_with_scikit_learn(encoding):
     # approximation of the logistic integral that is good to about 0.005.
     frame = Space(unit_plan("two", 2)).sample(40, seed=1)
     printed = (frame["x1"] > 0.4).to_numpy()
-    ours = Printability(encoding, signals=[3.0], reaches=[1.0], blamed_reaches=[], offset=0.0).fit(
-        encoding(frame[printed]), encoding(frame[~printed])
-    )
+    ours = Printability(
+        encoding, signals=[3.0], reaches=[1.0], blamed_reaches=[], steepness=[], offset=0.0
+    ).fit(encoding(frame[printed]), encoding(frame[~printed]))
     length = np.exp(-0.5 + 0.5 * np.log(2))
     kernel = ConstantKernel(3.0) * Matern(length, nu=2.5)
     peer = GaussianProcessClassifier(kernel, optimizer=None)
@@ -35,7 +35,7 @@ def test_agrees_with_scikit_learn(encoding):
     query = Space(unit_plan("two", 2)).sample(50, seed=9)
     theirs = peer.predict_proba(query.to_numpy())[:, 1]
     np.testing.assert_allclose(ours(encoding(query)), theirs, atol=0.01)
-    evidence = ours._latents.evidence[0]
+    evidence = ours.learnt_[0].evidence[0]
     assert evidence == pytest.approx(peer.log_marginal_likelihood_value_, rel=1e-6)
 
 
@@ -43,7 +43,7 @@ def test_the_interval_of_many_prints_of_one_recipe_is_a_proportions(encoding):
     """Wilson's interval of a proportion, as scipy has it; the wide prior adds a little."""
     frame = Space(unit_plan("two", 2)).sample(1, seed=1)
     printed, failed = (encoding(pd.concat([frame] * count)) for count in (70, 30))
-    model = Printability(encoding, signals=[12.0], reaches=[1.0], blamed_reaches=[])
+    model = Printability(encoding, signals=[12.0], reaches=[1.0], blamed_reaches=[], steepness=[])
     (found,) = model.fit(printed, failed).estimate(encoding(frame))
     wanted = stats.binomtest(70, 100).proportion_ci(0.9, "wilson")
     assert (found.low, found.high) == pytest.approx((wanted.low, wanted.high), abs=0.004)
