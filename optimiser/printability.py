@@ -33,7 +33,7 @@ _REACHES = (0.4, 0.8, 1.6)
 _BLAMED_REACHES = (0.15, 0.4)
 _STEEPNESS = (16.0, 64.0, 256.0)
 _NEGLIGIBLE = 0.01  # share of the evidence that is left out, for speed
-_LESSON = 200  # prints that are enough to weigh the suppositions by
+_LESSON = 100  # prints that are enough to weigh the suppositions by
 _NUMBERS_AT_ONCE = 12_000_000  # bounds the memory to about 100 MB a matrix
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(20)
 
