@@ -18,6 +18,7 @@ import numpy.typing as npt
 from scipy import special
 
 from optimiser.encoding import Encoding, Points
+from optimiser.odds import Suppositions, log_likelihood
 
 __all__ = ["LearntLines", "StraightOdds"]
 
@@ -33,26 +34,23 @@ _ENOUGH = 1e-10  # rise of the log posterior at which a climb ends
 
 
 @dataclass(frozen=True)
-class StraightOdds:
+class StraightOdds(Suppositions):
     """Suppositions of which knobs are to blame, and how steeply.
 
     Parameters
     ----------
-    encoding : Encoding
+    encoding, belief
+        See `Suppositions`.
     spread : ndarray of shape (k, inputs)
         Prior variance of each knob's slope over its range.
     constant : ndarray of shape (k,)
         Prior variance of the level.
-    belief : ndarray of shape (k,)
-        Not normalised.
     alike : ndarray of shape (k,), optional
         Correlation of an earlier experiment's weights with ours, where one is learnt from.
     """
 
-    encoding: Encoding
     spread: Floats
     constant: Floats
-    belief: Floats
     alike: Floats | None = None
 
     @classmethod
@@ -78,10 +76,10 @@ class StraightOdds:
                 constant.append(_CONSTANT * steep)
                 belief.append(1 / len(every))
         shape = (len(belief), count)
-        return cls(encoding, np.reshape(spread, shape), np.array(constant), np.array(belief))
+        return cls(encoding, np.array(belief), np.reshape(spread, shape), np.array(constant))
 
     def with_origin(self) -> StraightOdds:
-        """Suppose each with an earlier experiment that is alike, and with one that is not."""
+        """Suppose each twice, see `Suppositions`."""
         return replace(
             self,
             spread=np.tile(self.spread, (2, 1)),
@@ -90,31 +88,8 @@ class StraightOdds:
             alike=np.repeat([_ALIKE, 0.0], len(self)),
         )
 
-    def __len__(self) -> int:
-        return len(self.belief)
-
-    def take(self, places: npt.NDArray[np.intp] | slice) -> StraightOdds:
-        """Give some of the suppositions."""
-        return replace(
-            self,
-            spread=self.spread[places],
-            constant=self.constant[places],
-            belief=self.belief[places],
-            alike=None if self.alike is None else self.alike[places],
-        )
-
     def learn(self, points: Points, labels: Floats, mean: Floats) -> LearntLines:
-        """Find the most probable weights under each supposition, and its evidence.
-
-        Parameters
-        ----------
-        points : Points
-            n recipes, with the origin where an earlier experiment is learnt from.
-        labels : ndarray of shape (n,)
-            1 where the print came off, else 0.
-        mean : ndarray of shape (n,)
-            Log odds that no knob explains.
-        """
+        """Climb to the most probable weights by Newton's steps; see `Suppositions`."""
         climb = _Climb(self.design(points), labels, mean)
         weights = climb.top()
         factor = np.linalg.cholesky(climb.bend(weights))
@@ -162,9 +137,7 @@ class _Climb:
 
     def height(self, weights: Floats) -> Floats:
         """Log likelihood and log prior, (k,)."""
-        odds = self.mean + _times(self.design, weights)
-        signs = np.where(self.labels > 0, -1.0, 1.0)
-        likelihood = -np.logaddexp(0.0, signs * odds).sum(axis=1)
+        likelihood = log_likelihood(self.mean + _times(self.design, weights), self.labels)
         return np.asarray(likelihood - 0.5 * np.sum(weights**2, axis=1))
 
     def bend(self, weights: Floats) -> Floats:
@@ -181,14 +154,16 @@ class _Climb:
             rate = special.expit(self.mean + _times(self.design, weights))
             slope = _times(np.swapaxes(self.design, 1, 2), self.labels - rate) - weights
             step = np.linalg.solve(self.bend(weights), slope[:, :, None])[:, :, 0]
+            found = self.height(weights + step)
             for _ in range(_HALVINGS):
-                found = self.height(weights + step)
                 low = found < height
                 if not low.any():
                     break
                 step[low] /= 2.0
-            weights, before, height = weights + step, height, self.height(weights + step)
-            if np.max(height - before, initial=0.0) < _ENOUGH:
+                found = self.height(weights + step)
+            rise = np.max(found - height, initial=0.0)
+            weights, height = weights + step, found
+            if rise < _ENOUGH:
                 break
         return weights
 

@@ -16,6 +16,7 @@ from scipy import special
 
 from optimiser.encoding import Encoding, Points
 from optimiser.kernels import separations, shape
+from optimiser.odds import Suppositions, log_likelihood
 
 __all__ = ["LearntField", "WavyOdds"]
 
@@ -27,24 +28,21 @@ _ALIKE, _UNLIKE = 1.3, -3.0  # log lengths of the origin: a correlation of 0.93,
 
 
 @dataclass(frozen=True)
-class WavyOdds:
+class WavyOdds(Suppositions):
     """Suppositions of how far and how strongly failures reach.
 
     Parameters
     ----------
-    encoding : Encoding
+    encoding, belief
+        See `Suppositions`.
     signals : ndarray of shape (k,)
         Variances of the log odds.
     log_lengths : ndarray of shape (k, inputs)
         Natural logarithms, the origin last where an earlier experiment is learnt from.
-    belief : ndarray of shape (k,)
-        Not normalised.
     """
 
-    encoding: Encoding
     signals: Floats
     log_lengths: Floats
-    belief: Floats
 
     @classmethod
     def supposed(
@@ -66,43 +64,44 @@ class WavyOdds:
         sizes = [len(alike), len(blamed)]
         return cls(
             encoding,
+            np.repeat([1 / max(size, 1) for size in sizes], sizes),
             np.array([signal for signal, _ in alike + blamed]),
             median + np.log(np.array([reach for _, reach in alike + blamed])),
-            np.repeat([1 / max(size, 1) for size in sizes], sizes),
         )
 
     def with_origin(self) -> WavyOdds:
-        """Suppose each with an earlier experiment that is alike, and with one that is not."""
+        """Suppose each twice, see `Suppositions`."""
         origin = np.repeat([_ALIKE, _UNLIKE], len(self))[:, None]
         return WavyOdds(
             self.encoding,
+            np.tile(self.belief, 2),
             np.tile(self.signals, 2),
             np.hstack([np.tile(self.log_lengths, (2, 1)), origin]),
-            np.tile(self.belief, 2),
-        )
-
-    def __len__(self) -> int:
-        return len(self.belief)
-
-    def take(self, places: npt.NDArray[np.intp] | slice) -> WavyOdds:
-        """Give some of the suppositions."""
-        return WavyOdds(
-            self.encoding, self.signals[places], self.log_lengths[places], self.belief[places]
         )
 
     def learn(self, points: Points, labels: Floats, mean: Floats) -> LearntField:
-        """Find the most probable log odds under each supposition, and its evidence.
-
-        Parameters
-        ----------
-        points : Points
-            n recipes, with the origin where an earlier experiment is learnt from.
-        labels : ndarray of shape (n,)
-            1 where the print came off, else 0.
-        mean : ndarray of shape (n,)
-            Log odds that no recipe explains.
-        """
-        return _laplace(self, points, labels, mean)
+        """Find them by Newton's iteration for every covariance at once (algorithm 3.1)."""
+        covariance = self.covariance(points, points)
+        latent = weights = np.zeros(covariance.shape[:2])
+        for _ in range(100):
+            rate = special.expit(latent + mean)
+            root = np.sqrt(rate * (1 - rate))
+            inverse = _inverse(_factor(root, covariance))
+            pull = root**2 * latent + labels - rate
+            inner = np.einsum(
+                "kij,kj->ki", inverse, root * np.einsum("kij,kj->ki", covariance, pull)
+            )
+            weights = pull - root * np.einsum("kji,kj->ki", inverse, inner)
+            previous, latent = latent, np.einsum("kij,kj->ki", covariance, weights)
+            if np.max(np.abs(latent - previous)) < 1e-9:
+                break
+        rate = special.expit(latent + mean)
+        root = np.sqrt(rate * (1 - rate))
+        factor = _factor(root, covariance)
+        likelihood = log_likelihood(latent + mean, labels)
+        determinant = np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
+        evidence = -0.5 * np.sum(weights * latent, axis=1) + likelihood - determinant
+        return LearntField(self, points, labels - rate, root, _inverse(factor), evidence)
 
     def covariance(self, a: Points, b: Points) -> Floats:
         """Covariance of the log odds under each supposition, (k, n, m)."""
@@ -128,30 +127,6 @@ class LearntField:
         solved = (cross * self.root[:, None, :]) @ np.swapaxes(self.inverse, 1, 2)
         left = self.supposed.signals[:, None] - np.sum(solved**2, axis=2)
         return latent, np.sqrt(np.maximum(left, 1e-12))
-
-
-def _laplace(supposed: WavyOdds, points: Points, labels: Floats, mean: Floats) -> LearntField:
-    """Newton's iteration for every covariance at once (algorithm 3.1)."""
-    covariance = supposed.covariance(points, points)
-    latent = weights = np.zeros(covariance.shape[:2])
-    for _ in range(100):
-        rate = special.expit(latent + mean)
-        root = np.sqrt(rate * (1 - rate))
-        inverse = _inverse(_factor(root, covariance))
-        pull = root**2 * latent + labels - rate
-        inner = np.einsum("kij,kj->ki", inverse, root * np.einsum("kij,kj->ki", covariance, pull))
-        weights = pull - root * np.einsum("kji,kj->ki", inverse, inner)
-        previous, latent = latent, np.einsum("kij,kj->ki", covariance, weights)
-        if np.max(np.abs(latent - previous)) < 1e-9:
-            break
-    rate = special.expit(latent + mean)
-    root = np.sqrt(rate * (1 - rate))
-    factor = _factor(root, covariance)
-    signs = np.where(labels > 0, -1.0, 1.0)
-    likelihood = -np.logaddexp(0.0, signs * (latent + mean)).sum(axis=1)
-    determinant = np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
-    evidence = -0.5 * np.sum(weights * latent, axis=1) + likelihood - determinant
-    return LearntField(supposed, points, labels - rate, root, _inverse(factor), evidence)
 
 
 def _factor(root: Floats, covariance: Floats) -> Floats:

@@ -18,8 +18,9 @@ from scipy import special
 from sklearn.base import BaseEstimator
 
 from optimiser.encoding import Encoding, Points
-from optimiser.odds_straight import LearntLines, StraightOdds
-from optimiser.odds_wavy import LearntField, WavyOdds
+from optimiser.odds import LearntOdds, Suppositions
+from optimiser.odds_straight import StraightOdds
+from optimiser.odds_wavy import WavyOdds
 from optimiser.process import mixture_quantile
 from optimiser.records.estimates import Estimate
 
@@ -111,7 +112,7 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
         shares = special.softmax(np.concatenate(evidence) + belief)
         kept = _most(shares)
         self.shares_ = shares[kept] / shares[kept].sum()
-        self.learnt_: list[LearntField | LearntLines] = []
+        self.learnt_: list[LearntOdds] = []
         start = 0
         for family in families:
             places = kept[(kept >= start) & (kept < start + len(family))] - start
@@ -120,7 +121,7 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
                 self.learnt_.append(family.take(places).learn(self.points_, labels, mean))
         return self
 
-    def _suppositions(self) -> list[WavyOdds | StraightOdds]:
+    def _suppositions(self) -> list[Suppositions]:
         wavy = WavyOdds.supposed(self.encoding, self.signals, self.reaches, self.blamed_reaches)
         straight = StraightOdds.supposed(self.encoding, self.steepness)
         if self._informed:
@@ -184,9 +185,7 @@ class Printability(BaseEstimator):  # type: ignore[misc]  # scikit-learn is unty
         return [Estimate(mean, low, high, len(self.points_)) for mean, low, high in ends]
 
 
-def _evidence(
-    family: WavyOdds | StraightOdds, points: Points, labels: Floats, mean: Floats
-) -> Floats:
+def _evidence(family: Suppositions, points: Points, labels: Floats, mean: Floats) -> Floats:
     """Learn under every supposition, some at a time, and keep how probable it makes the prints."""
     step = max(1, _NUMBERS_AT_ONCE // max(len(labels), 2 * len(family.encoding.inputs)) ** 2)
     starts = range(0, len(family), step)

@@ -23,7 +23,7 @@ def only(encoding: Encoding, spread: float = SPREAD, constant: float = CONSTANT)
     """Suppose one thing: every knob counts as much."""
     inputs = len(encoding.inputs)
     return StraightOdds(
-        encoding, np.full((1, inputs), spread), np.array([constant]), np.array([1.0])
+        encoding, np.array([1.0]), np.full((1, inputs), spread), np.array([constant])
     )
 
 
