@@ -18,9 +18,10 @@ from optimiser.answers import Pick
 from optimiser.encoding import Encoding, Points
 from optimiser.fitting import fit
 from optimiser.foretold import Foretold
+from optimiser.hardly_tried import Level, hardly_tried, little_left, worth_a_try
 from optimiser.plates import Plate, places, set_up, set_up_minutes
 from optimiser.reasons import describe
-from optimiser.search import best_codes
+from optimiser.search import best_codes, without
 from optimiser.surrogate import Model, Progress
 from optimiser.threads import one_thread
 from optimiser.trading import VolumeImprovement
@@ -31,6 +32,7 @@ __all__ = ["first_cones", "propose"]
 Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int32]
 
+_FEW = 8  # recipes of a level hardly tried that are looked at
 _LEAST_COST = {"minutes": 1.0, "money": 0.01}
 
 
@@ -105,7 +107,9 @@ def propose(
     score (see `NoisyImprovement`), or of the hypervolume under the front where the plan trades
     (see `VolumeImprovement`), is maximised over printable recipes, times the probability that the
     recipe prints; cones picked earlier in the call count as pending for the later ones, and
-    share with them every variable marked ``per = "plate"``.
+    share with them every variable marked ``per = "plate"``. Where the best improvement of the
+    score is too little to show, a level of a choice with fewer tries than there are first cones
+    is tried instead (see `optimiser.hardly_tried`).
     """
     if count < 1:
         raise ValueError(f"count must be 1 or more, found {count}")
@@ -171,10 +175,13 @@ class _Chooser:
         acquisition = self._improvement() if kind == "improve" else None
         worth = Foretold(self.model) if kind == "earlier" else acquisition
         row = self._pick_filling() if worth is None else self._pick_best(worth)
+        level = None
         if row is None:
             row, kind = self._pick_repeat(), "confirm"
             if row is None:
                 return None
+        elif acquisition is not None:
+            row, level = self._or_hardly_tried(row, acquisition)
         codes = self.space.codes(row)[0]
         pick = describe(
             self.model,
@@ -186,6 +193,7 @@ class _Chooser:
             mates=len(self.picked),
             per=self.per,
             needed=None if self.before is None else set_up(self.space, self.before, codes),
+            level=level,
         )
         self.before = codes
         self.picked.append(row)
@@ -265,6 +273,42 @@ class _Chooser:
             onto=self.plate.onto,
         )
         return None if codes is None else self.space.frame(codes[None, :])
+
+    def _or_hardly_tried(
+        self, row: pd.DataFrame, acquisition: NoisyImprovement
+    ) -> tuple[pd.DataFrame, Level | None]:
+        """Give the pick, or if it gains too little one of a level hardly tried, and that level."""
+        if self.model.goals.trade or not little_left(self.model, acquisition, self.encoding(row)):
+            return row, None
+        for level in hardly_tried(self.model, first_cones(self.model.plan), self.picked):
+            some = self._of_level(level)
+            some = some[worth_a_try(self.model, self.encoding(some))]
+            if len(some):
+                worth = acquisition.log_value(self.encoding(some))
+                best = int(np.argmax(worth - self._log_cost(self.space.codes(some))))
+                return some.iloc[[best]].reset_index(drop=True), level
+        return row, None
+
+    def _of_level(self, level: Level) -> pd.DataFrame:
+        """Give a few recipes of a level, spread over its other settings.
+
+        Few, for the model's favourite among many would be the same corner again and again.
+        """
+        left, tried = self._left(), self.space.codes(self._excluded())
+        if left is not None:
+            some = left[level.among(left)]
+            order = np.random.default_rng([self.seed, len(tried)]).permutation(len(some))
+            return some.iloc[order[:_FEW]]
+        kept = places(self.model.plan, {level.variable.name: level.value}) | self.plate.kept
+        plate = Plate(self.space, kept, self.plate.shared)
+        for factor in (1, 8, 64):
+            size = factor * _FEW * len(level.variable.grid)
+            design = self.space.sample_codes(size, self.seed + len(tried))
+            some = self.space.frame(without(plate.onto(design), tried))
+            some = some[level.among(some) & self._fitting(some)]
+            if len(some):
+                break
+        return some
 
     def _ranked(self, acquisition: NoisyImprovement | Foretold) -> Codes:
         """Known recipes' codes, the most promising first."""

@@ -15,6 +15,7 @@ from optimiser.answers import Estimate, Member, Pick
 from optimiser.departures import Base, base_of, change_text, changes_of, newest, settings_text
 from optimiser.fronts import Standing, expected_values, standing
 from optimiser.goals import Goals, desirability
+from optimiser.hardly_tried import Level
 from optimiser.plates import SetUp
 from optimiser.surrogate import LEAST, Leader, Model, estimate
 from optimiser.trade_reasons import added_text, against_text
@@ -44,6 +45,7 @@ def describe(
     mates: int = 0,
     per: str | None = None,
     needed: SetUp | None = None,
+    level: Level | None = None,
 ) -> Pick:
     """Build the full record of a picked recipe.
 
@@ -65,6 +67,8 @@ def describe(
         Effort that the gain was divided by.
     needed : SetUp, optional
         What must be set up anew for it; None while no cone came before.
+    level : Level, optional
+        The level for which it was taken, so that this is not given up untried.
 
     Returns
     -------
@@ -85,7 +89,7 @@ def describe(
         better = stand.step(itself) > 0
         step = stand.step(itself, None if acquisition is None else acquisition.known)
     exploration = float("nan") if kind == "confirm" else _exploration(step, gain)
-    if kind == "improve" and (not better or exploration > _MOSTLY):
+    if kind == "improve" and (level or not better or exploration > _MOSTLY):
         kind = "explore"
     base = trade.base if trade else base_of(model, row, kind, leader)
     changes = changes_of(base.settings, settings) if base else {}
@@ -109,7 +113,9 @@ def describe(
         changes=changes,
         printing=printing,
     )
-    case = _Case(model, row, pick, leader, base, recipe_score, known, listed, mates, per, trade)
+    case = _Case(
+        model, row, pick, leader, base, recipe_score, known, listed, mates, per, trade, level
+    )
     return replace(pick, why=_sentence(case))
 
 
@@ -166,6 +172,7 @@ class _Case:
     mates: int
     per: str | None
     trade: _Trade | None = None  # of a plan that trades, once a front is known
+    level: Level | None = None  # hardly tried, and why it was picked
 
     def has(self, variable: str) -> bool:
         """Whether the recipe has a variable."""
@@ -227,13 +234,26 @@ def _sentence(case: _Case) -> str:
             f"the recipe itself{_mover(case)}, by changing {case.changed}."
         )
     else:
-        text = (
+        text = _untold(case) + (
             f"Mostly to learn: {case.newest}. It departs from the nearest cone, "
             f"{case.base.cone}, by changing {case.changed}; the recipe itself is expected "
             f"to have a {case.name} of {case.interval(case.score)}, so it may beat {rival}"
             f"{_hope(case)}."
         )
     return text + _promise(case) + _by_effort(case)
+
+
+def _untold(case: _Case) -> str:
+    """Say which level the pick is for, and why; empty where it was picked for what it promises."""
+    level = case.level
+    if level is None:
+        return ""
+    tries = (
+        f"was tried with only {many(level.tries, 'recipe')}, too few to give it up"
+        if level.tries
+        else "was never tried"
+    )
+    return f"Elsewhere a cone gains too little to show, and {level.name} {tries}. "
 
 
 def _trade_sentence(case: _Case, trade: _Trade) -> str:

@@ -15,6 +15,7 @@ from optimiser.continuation import PLATE, continuation
 from optimiser.fitting import fit
 from optimiser.fronts import standing
 from optimiser.goals import Goals
+from optimiser.hardly_tried import LITTLE, hardly_tried, warning
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, repeatability
 from optimiser.proposals import first_cones, propose
@@ -26,6 +27,8 @@ from optimiser.wording import covered, duration, interval, many, number, percent
 __all__ = ["outlook"]
 
 Floats = npt.NDArray[np.float64]
+
+_ENDING = ("stop", "nearly there")
 
 
 @one_thread
@@ -90,6 +93,7 @@ def _of_score(model: Model, trials: pd.DataFrame, seed: int, progress: Progress 
         progress(0.4, "valuing one more cone")
     gain, pick = _next_gain(model, trials, seed)
     spread, why = repeatability(model), _assumed(model)
+    few = hardly_tried(model, first_cones(plan))
     gap, best = _behind(model, leader.settings, seed)
     within = {share: float(np.mean(gap <= share * np.abs(best))) for share in (0.01, 0.02, 0.05)}
     alike = float(np.mean(gap <= np.maximum(0.05 * np.abs(best), spread)))
@@ -107,7 +111,7 @@ def _of_score(model: Model, trials: pd.DataFrame, seed: int, progress: Progress 
         history=history,
         cones=model.cones,
         calibration=model.calibration(),
-        notes=[*model.notes, *why],
+        notes=[*model.notes, *why, *([warning(few)] if few and verdict in _ENDING else [])],
         text=_outlook_text(
             model, verdict, gain, spread, within, alike, leader.cone, assumed=bool(why)
         )
@@ -225,7 +229,7 @@ def _outlook_verdict(
 ) -> str:
     if not gain.known:
         return "go on"
-    if within[0.05] >= 0.9 and gain.mean < 0.25 * spread:
+    if within[0.05] >= 0.9 and gain.mean < LITTLE * spread:
         return "stop"
     if alike >= 0.6 and gain.mean < 0.5 * spread:
         return "nearly there"

@@ -243,6 +243,17 @@ class Model:
 
     def sample_scores(self, points: Points, *, noisy: bool, count: int = 64) -> Floats:
         """Draw scores of each recipe by itself, shape (draws * count, m)."""
+        return self.goals.score(self._sampled(points, noisy, count))
+
+    def keeps_limits(self, points: Points, count: int = 64) -> Floats:
+        """Give the probability that each recipe itself keeps every hard limit, shape (m,)."""
+        if not self.goals.limited:
+            return np.ones(len(points))
+        values = self._sampled(points, noisy=False, count=count)
+        return np.asarray(self.goals.within_limits(values).mean(axis=0))
+
+    def _sampled(self, points: Points, noisy: bool, count: int) -> dict[str, Floats]:
+        """Draw what the score is made of, each recipe by itself, (draws * count, m) a metric."""
         rng = np.random.default_rng([self.seed, 11])
         values = {}
         for name in self.goals.needed:
@@ -253,7 +264,7 @@ class Model:
             normal = rng.standard_normal((len(mean), count, 1))
             sample = mean[:, None, :] + normal * np.sqrt(variance)[:, None, :]
             values[name] = model.back(sample).reshape(-1, len(points))
-        return self.goals.score(values)
+        return values
 
     def calibration(self) -> list[Calibration]:
         """Leave one cone out, for every metric that has a model."""

@@ -12,8 +12,10 @@ from scipy import special, stats
 from experiments.plan import Plan, Variable
 from optimiser.answers import DeadEnds, Estimate, Variant
 from optimiser.fitting import fit
+from optimiser.hardly_tried import hardly_tried, warning
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, drawn_utility, repeatability
+from optimiser.proposals import first_cones
 from optimiser.surrogate import Model, Progress, estimate, unknown
 from optimiser.threads import one_thread
 from optimiser.wording import describe, ends, many, setting
@@ -85,6 +87,7 @@ def dead_ends(
     codes, utility = _fill_regions(model, functions, codes, utility, regions)
     spread = repeatability(model)
     found = [_judge(model, codes, utility, region, spread) for region in regions]
+    notes += _too_few(model, found)
     labels = describe(plan)
     dropped = [f"{labels[v.variable]} {v.where}" for v in found if v.verdict == "drop"]
     text = (
@@ -128,6 +131,17 @@ def _regions(variable: Variable) -> list[_Region]:
         ]
     parts = np.array_split(np.arange(len(grid)), _REGIONS)
     return [_Region(variable, ends(grid[p[0]], grid[p[-1]]), p) for p in parts]
+
+
+def _too_few(model: Model, found: list[Variant]) -> list[str]:
+    """Say which dropped levels the next cones may try all the same."""
+    dropped = {(v.variable, v.settings) for v in found if v.verdict == "drop"}
+    few = [
+        level
+        for level in hardly_tried(model, first_cones(model.plan))
+        if (level.variable.name, (level.value,)) in dropped
+    ]
+    return [warning(few)] if few else []
 
 
 def _saved_text(found: list[Variant]) -> str:
