@@ -234,7 +234,7 @@ def _sentence(case: _Case) -> str:
             f"the recipe itself{_mover(case)}, by changing {case.changed}."
         )
     else:
-        text = _untold(case) + (
+        text = _for_level(case) + (
             f"Mostly to learn: {case.newest}. It departs from the nearest cone, "
             f"{case.base.cone}, by changing {case.changed}; the recipe itself is expected "
             f"to have a {case.name} of {case.interval(case.score)}, so it may beat {rival}"
@@ -243,7 +243,7 @@ def _sentence(case: _Case) -> str:
     return text + _promise(case) + _by_effort(case)
 
 
-def _untold(case: _Case) -> str:
+def _for_level(case: _Case) -> str:
     """Say which level the pick is for, and why; empty where it was picked for what it promises."""
     level = case.level
     if level is None:
