@@ -263,7 +263,7 @@ class Model:
                 variance = variance + model.process.novelty_[:, None] * model.process.scale_**2
             normal = rng.standard_normal((len(mean), count, 1))
             sample = mean[:, None, :] + normal * np.sqrt(variance)[:, None, :]
-            values[name] = model.back(sample).reshape(-1, len(points))
+            values[name] = model.back(sample).reshape(len(mean) * count, len(points))
         return values
 
     def calibration(self) -> list[Calibration]:

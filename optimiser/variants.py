@@ -87,7 +87,8 @@ def dead_ends(
     codes, utility = _fill_regions(model, functions, codes, utility, regions)
     spread = repeatability(model)
     found = [_judge(model, codes, utility, region, spread) for region in regions]
-    notes += _too_few(model, found)
+    if not model.goals.trade:
+        notes += _too_few(model, found)
     labels = describe(plan)
     dropped = [f"{labels[v.variable]} {v.where}" for v in found if v.verdict == "drop"]
     text = (

@@ -30,6 +30,11 @@ def two_ways(**more: Any) -> Plan:
     )
 
 
+def limited() -> Plan:
+    """The same with a hard limit."""
+    return two_ways(metrics={"mass": {"from": "hand", "goal": "watch", "limit": "< 5"}})
+
+
 def refined(others: int = 2, seed: int = 0, **more: Any) -> pd.DataFrame:
     """Moulded cones close about their optimum, and a few poor wound ones."""
     heats = [0.0, 0.2, 0.4, 0.45, 0.48, 0.5, 0.5, 0.52, 0.55, 0.6, 0.8, 1.0]
@@ -87,11 +92,12 @@ def test_a_level_that_does_not_print_is_left_but_not_for_one_unlucky_cone(heats,
 
 
 def test_a_level_that_breaks_a_limit_is_left():
-    plan = two_ways(metrics={"mass": {"from": "hand", "goal": "watch", "limit": "< 5"}})
     trials = refined()
-    assert pick(plan, trials.assign(mass=2.0 + 0.01 * trials["heat"])).settings["way"] == "wound"
-    heavy = 2.0 + 6.0 * (trials["way"] == "wound") + 0.01 * trials["heat"]
-    assert pick(plan, trials.assign(mass=heavy)).settings["way"] == "moulded"
+    light = trials.assign(mass=2.0 + 0.01 * trials["heat"])
+    assert pick(limited(), light).settings["way"] == "wound"
+    assert pick(limited(), light, keep={"way": "moulded"}).settings["way"] == "moulded"
+    heavy = light.assign(mass=light["mass"] + 6.0 * (trials["way"] == "wound"))
+    assert pick(limited(), heavy).settings["way"] == "moulded"
 
 
 def test_what_is_to_be_kept_is_kept():
