@@ -20,7 +20,7 @@ from optimiser.acquisition import NoisyImprovement
 from optimiser.encoding import Points
 from optimiser.pool import repeatability
 from optimiser.surrogate import Model
-from optimiser.wording import many, setting
+from optimiser.wording import many, recipe_line
 
 __all__ = ["LITTLE", "Level", "hardly_tried", "little_left", "warning", "worth_a_try"]
 
@@ -38,6 +38,8 @@ class Level:
     ----------
     variable : Variable
     value : str
+    name : str
+        Both as a maker reads them.
     tries : int
         Recipes with it that were measured, failed, are pending or picked; those of an earlier
         experiment too where that is believed.
@@ -45,12 +47,8 @@ class Level:
 
     variable: Variable
     value: str
+    name: str
     tries: int
-
-    @property
-    def name(self) -> str:
-        """The level as a maker reads it."""
-        return f"{self.variable.label or self.variable.name} {setting(self.value)}"
 
     def among(self, recipes: pd.DataFrame) -> npt.NDArray[np.bool_]:
         """Tell which recipes have it."""
@@ -60,6 +58,8 @@ class Level:
 def hardly_tried(model: Model, enough: int, picked: Sequence[pd.DataFrame] = ()) -> list[Level]:
     """Give the levels of choices with fewer tries than enough, those with the fewest first.
 
+    None where the plan trades: its front is the model's.
+
     Parameters
     ----------
     model : Model
@@ -67,13 +67,21 @@ def hardly_tried(model: Model, enough: int, picked: Sequence[pd.DataFrame] = ())
     picked : sequence of DataFrame
         Recipes that were picked since.
     """
+    plan = model.plan
+    if model.goals.trade:
+        return []
     sources = [model.evidence, *([model.earlier] if model.earlier and model.informed else [])]
     frames = [frame for each in sources for frame in (each.known, each.recipes(each.failed))]
     some = [frame for frame in [*frames, *picked] if len(frame)]
     tried = pd.concat(some or frames[:1]).drop_duplicates()
     levels = [
-        Level(variable, value, int((tried[variable.name] == value).sum()))
-        for variable in model.plan.variables.values()
+        Level(
+            variable,
+            value,
+            recipe_line(plan, {variable.name: value}),
+            int((tried[variable.name] == value).sum()),
+        )
+        for variable in plan.variables.values()
         if variable.kind == "choice" and len(variable.grid) > 1
         for value in variable.grid
     ]
@@ -92,10 +100,12 @@ def worth_a_try(model: Model, points: Points) -> npt.NDArray[np.bool_]:
     return np.asarray(prints & (model.keeps_limits(points) >= _LIKELY))
 
 
-def warning(levels: list[Level]) -> str:
-    """Say that levels are not settled by the model's word."""
+def warning(levels: list[Level]) -> list[str]:
+    """Say that levels are not settled by the model's word; nothing where there are none."""
+    if not levels:
+        return []
     few = "; ".join(f"{level.name} ({many(level.tries, 'recipe')})" for level in levels)
-    return (
+    return [
         f"Hardly tried: {few}. So few may have missed a narrow optimum; where little is left to "
         "gain elsewhere, the next cones try there before it is given up."
-    )
+    ]

@@ -21,7 +21,7 @@ from optimiser.foretold import Foretold
 from optimiser.hardly_tried import Level, hardly_tried, little_left, worth_a_try
 from optimiser.plates import Plate, places, set_up, set_up_minutes
 from optimiser.reasons import describe
-from optimiser.search import best_codes, without
+from optimiser.search import best_codes
 from optimiser.surrogate import Model, Progress
 from optimiser.threads import one_thread
 from optimiser.trading import VolumeImprovement
@@ -255,9 +255,7 @@ class _Chooser:
         if left is not None:
             if not len(left):
                 return None
-            worth = acquisition.log_value(self.encoding(left))
-            best = int(np.argmax(worth - self._log_cost(self.space.codes(left))))
-            return left.iloc[[best]].reset_index(drop=True)
+            return self._best_of(left, acquisition)
 
         def value(codes: Codes, rough: bool = False) -> Floats:
             points = self.encoding.of_codes(codes)
@@ -274,19 +272,26 @@ class _Chooser:
         )
         return None if codes is None else self.space.frame(codes[None, :])
 
+    def _best_of(
+        self, recipes: pd.DataFrame, acquisition: NoisyImprovement | Foretold
+    ) -> pd.DataFrame:
+        """Give the most valuable of some recipes."""
+        worth = acquisition.log_value(self.encoding(recipes))
+        best = int(np.argmax(worth - self._log_cost(self.space.codes(recipes))))
+        return recipes.iloc[[best]].reset_index(drop=True)
+
     def _or_hardly_tried(
         self, row: pd.DataFrame, acquisition: NoisyImprovement
     ) -> tuple[pd.DataFrame, Level | None]:
         """Give the pick, or if it gains too little one of a level hardly tried, and that level."""
-        if self.model.goals.trade or not little_left(self.model, acquisition, self.encoding(row)):
+        levels = hardly_tried(self.model, first_cones(self.model.plan), self.picked)
+        if not levels or not little_left(self.model, acquisition, self.encoding(row)):
             return row, None
-        for level in hardly_tried(self.model, first_cones(self.model.plan), self.picked):
+        for level in levels:
             some = self._of_level(level)
             some = some[worth_a_try(self.model, self.encoding(some))]
             if len(some):
-                worth = acquisition.log_value(self.encoding(some))
-                best = int(np.argmax(worth - self._log_cost(self.space.codes(some))))
-                return some.iloc[[best]].reset_index(drop=True), level
+                return self._best_of(some, acquisition), level
         return row, None
 
     def _of_level(self, level: Level) -> pd.DataFrame:
@@ -294,21 +299,15 @@ class _Chooser:
 
         Few, for the model's favourite among many would be the same corner again and again.
         """
-        left, tried = self._left(), self.space.codes(self._excluded())
+        left, done = self._left(), len(self._excluded())
         if left is not None:
             some = left[level.among(left)]
-            order = np.random.default_rng([self.seed, len(tried)]).permutation(len(some))
+            order = np.random.default_rng([self.seed, done]).permutation(len(some))
             return some.iloc[order[:_FEW]]
         kept = places(self.model.plan, {level.variable.name: level.value}) | self.plate.kept
         plate = Plate(self.space, kept, self.plate.shared)
-        for factor in (1, 8, 64):
-            size = factor * _FEW * len(level.variable.grid)
-            design = self.space.sample_codes(size, self.seed + len(tried))
-            some = self.space.frame(without(plate.onto(design), tried))
-            some = some[level.among(some) & self._fitting(some)]
-            if len(some):
-                break
-        return some
+        some = self._design(_FEW * len(level.variable.grid), self.seed + done, plate)
+        return some[level.among(some) & self._fitting(some)]
 
     def _ranked(self, acquisition: NoisyImprovement | Foretold) -> Codes:
         """Known recipes' codes, the most promising first."""
@@ -337,7 +336,8 @@ class _Chooser:
         """Give the recipe farthest from all known ones, out of an evenly spread design."""
         left = self._left()
         if left is None:
-            left = self._design()
+            size, seed = first_cones(self.model.plan), self.model.plan.seed + self.seed
+            left = self._design(size, seed, self.plate)
         if not len(left):
             return None
         points = self.encoding(left)
@@ -348,13 +348,12 @@ class _Chooser:
         worth = nearest * self.model.printability(points)
         return left.iloc[[int(np.argmax(worth))]].reset_index(drop=True)
 
-    def _design(self) -> pd.DataFrame:
+    def _design(self, size: int, seed: int, plate: Plate) -> pd.DataFrame:
         """Give an evenly spread design less what was tried; more of it if all was tried."""
-        size = first_cones(self.model.plan)
         gone = set(_keys(self._excluded()))
         for factor in (1, 4, 64):
-            codes = self.space.sample_codes(size * factor, self.model.plan.seed + self.seed)
-            design = self.space.frame(self.plate.onto(codes))
+            codes = self.space.sample_codes(size * factor, seed)
+            design = self.space.frame(plate.onto(codes))
             design = design[[key not in gone for key in _keys(design)]]
             if len(design):
                 return design

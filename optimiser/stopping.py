@@ -93,11 +93,11 @@ def _of_score(model: Model, trials: pd.DataFrame, seed: int, progress: Progress 
         progress(0.4, "valuing one more cone")
     gain, pick = _next_gain(model, trials, seed)
     spread, why = repeatability(model), _assumed(model)
-    few = hardly_tried(model, first_cones(plan))
     gap, best = _behind(model, leader.settings, seed)
     within = {share: float(np.mean(gap <= share * np.abs(best))) for share in (0.01, 0.02, 0.05)}
     alike = float(np.mean(gap <= np.maximum(0.05 * np.abs(best), spread)))
     verdict = _outlook_verdict(gain, spread, within, alike)
+    few = hardly_tried(model, first_cones(plan)) if verdict in _ENDING else []
     if progress:
         progress(0.8, "following the best score over more cones")
     ahead = _follow(model, seed)
@@ -111,7 +111,7 @@ def _of_score(model: Model, trials: pd.DataFrame, seed: int, progress: Progress 
         history=history,
         cones=model.cones,
         calibration=model.calibration(),
-        notes=[*model.notes, *why, *([warning(few)] if few and verdict in _ENDING else [])],
+        notes=[*model.notes, *why, *warning(few)],
         text=_outlook_text(
             model, verdict, gain, spread, within, alike, leader.cone, assumed=bool(why)
         )

@@ -87,8 +87,7 @@ def dead_ends(
     codes, utility = _fill_regions(model, functions, codes, utility, regions)
     spread = repeatability(model)
     found = [_judge(model, codes, utility, region, spread) for region in regions]
-    if not model.goals.trade:
-        notes += _too_few(model, found)
+    notes += _too_few(model, found)
     labels = describe(plan)
     dropped = [f"{labels[v.variable]} {v.where}" for v in found if v.verdict == "drop"]
     text = (
@@ -142,7 +141,7 @@ def _too_few(model: Model, found: list[Variant]) -> list[str]:
         for level in hardly_tried(model, first_cones(model.plan))
         if (level.variable.name, (level.value,)) in dropped
     ]
-    return [warning(few)] if few else []
+    return warning(few)
 
 
 def _saved_text(found: list[Variant]) -> str:
