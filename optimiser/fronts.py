@@ -223,7 +223,7 @@ def _wanted(plan: Plan, between: Sequence[str]) -> list[Metric]:
     expected = "two or three, to draw a front between them"
     remedy = ""
     if len(wanted) > MOST_TRADED:
-        remedy = f"Name two or three of {', '.join(goals)} (--between)."
+        remedy = f"Name two or three of them as between: {', '.join(goals)}."
     raise PlanError(Problem(where, many(len(wanted), "metric") + found, expected, remedy))
 
 
