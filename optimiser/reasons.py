@@ -248,12 +248,14 @@ def _for_level(case: _Case) -> str:
     level = case.level
     if level is None:
         return ""
+    start = "Beside the cones before it, one elsewhere" if case.mates else "Elsewhere a cone"
+    # Planned ones and those just picked count, so they were not all tried yet.
     tries = (
-        f"was tried with only {many(level.tries, 'recipe')}, too few to give it up"
+        f"has only {many(level.tries, 'recipe')} so far, too few to give it up"
         if level.tries
-        else "was never tried"
+        else "has no recipe yet"
     )
-    return f"Elsewhere a cone gains too little to show, and {level.name} {tries}. "
+    return f"{start} gains too little to show, and {level.name} {tries}. "
 
 
 def _trade_sentence(case: _Case, trade: _Trade) -> str:

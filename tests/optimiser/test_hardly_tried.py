@@ -60,8 +60,17 @@ def test_a_level_is_not_given_up_on_a_few_cones():
     assert found.settings["way"] == "wound"
     assert found.kind == "explore"
     assert found.why.startswith(
-        "Elsewhere a cone gains too little to show, and Way wound was tried with only 2 recipes, "
+        "Elsewhere a cone gains too little to show, and Way wound has only 2 recipes so far, "
         "too few to give it up. Mostly to learn: "
+    )
+
+
+def test_on_a_plate_the_cones_before_it_are_what_leaves_little():
+    before, found = propose(two_ways(), refined(), 2, 0)
+    assert "only 2 recipes so far" in before.why
+    assert found.why.startswith(
+        "Beside the cones before it, one elsewhere gains too little to show, and Way wound has "
+        "only 3 recipes so far, "
     )
 
 
