@@ -283,8 +283,17 @@ class _Chooser:
     def _or_hardly_tried(
         self, row: pd.DataFrame, acquisition: NoisyImprovement
     ) -> tuple[pd.DataFrame, Level | None]:
-        """Give the pick, or if it gains too little one of a level hardly tried, and that level."""
-        levels = hardly_tried(self.model, first_cones(self.model.plan), self.picked)
+        """Give the pick, or if it gains too little one of a level hardly tried, and that level.
+
+        A level that is to be kept has no rival here: within it the model chooses.
+        """
+        names = list(self.model.plan.variables)
+        kept = {names[column] for column in self.plate.kept}
+        levels = [
+            level
+            for level in hardly_tried(self.model, first_cones(self.model.plan), self.picked)
+            if level.variable.name not in kept
+        ]
         if not levels or not little_left(self.model, acquisition, self.encoding(row)):
             return row, None
         for level in levels:

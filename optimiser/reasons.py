@@ -234,11 +234,12 @@ def _sentence(case: _Case) -> str:
             f"the recipe itself{_mover(case)}, by changing {case.changed}."
         )
     else:
+        # A level that is tried for its few cones need not be expected to win.
+        hope = f"so it may beat {rival}{_hope(case)}" if case.level is None else f"beside {rival}"
         text = _for_level(case) + (
             f"Mostly to learn: {case.newest}. It departs from the nearest cone, "
             f"{case.base.cone}, by changing {case.changed}; the recipe itself is expected "
-            f"to have a {case.name} of {case.interval(case.score)}, so it may beat {rival}"
-            f"{_hope(case)}."
+            f"to have a {case.name} of {case.interval(case.score)}, {hope}."
         )
     return text + _promise(case) + _by_effort(case)
 

@@ -63,6 +63,8 @@ def test_a_level_is_not_given_up_on_a_few_cones():
         "Elsewhere a cone gains too little to show, and Way wound has only 2 recipes so far, "
         "too few to give it up. Mostly to learn: "
     )
+    assert "beside cone" in found.why
+    assert "may beat" not in found.why
 
 
 def test_on_a_plate_the_cones_before_it_are_what_leaves_little():
@@ -111,6 +113,9 @@ def test_a_level_that_breaks_a_limit_is_left():
 
 def test_what_is_to_be_kept_is_kept():
     assert pick(two_ways(), refined(), keep={"way": "moulded"}).settings["way"] == "moulded"
+    inside = pick(two_ways(), refined(), keep={"way": "wound"})
+    assert inside.settings["way"] == "wound"
+    assert "gains too little to show" not in inside.why
     kept = pick(two_ways(), refined(), keep={"heat": 0.25}).settings
     assert kept == {"way": "wound", "heat": 0.25}
 
