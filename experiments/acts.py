@@ -15,12 +15,13 @@ import json
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
+from experiments.bounds import wanted_instead
 from experiments.circumstances import circumstances
 from experiments.entries import clean_text, cone_number, finite_number, needed_text
 from experiments.errors import LedgerError, Problem
 from experiments.grammar import suggest
 from experiments.history import withdrawn_number
-from experiments.plan import Plan
+from experiments.plan import Metric, Plan
 from experiments.reading import state_before
 from experiments.records import Caution, StoredCurve, caution_text
 from experiments.space import Space
@@ -380,12 +381,21 @@ def check_values(plan: Plan, values: Mapping[str, float | None]) -> dict[str, fl
             continue
         try:
             weighed = is_mass(plan.metrics[name])
-            checked[name] = _mass(value) if weighed else finite_number(value, name)
+            checked[name] = _mass(value) if weighed else _possible(plan.metrics[name], value)
         except LedgerError as error:
             problems.extend(error.problems)
     if problems:
         raise LedgerError(*problems)
     return checked
+
+
+def _possible(metric: Metric, value: float | None) -> float | None:
+    number = finite_number(value, metric.name)
+    wanted = "" if number is None else wanted_instead(metric, number)
+    if wanted:
+        remedy = "Check the number; leave it out where nothing could be told."
+        raise LedgerError(Problem(metric.name, f"{number:g}", wanted, remedy))
+    return number
 
 
 def _no_metric(plan: Plan, name: str) -> Problem:

@@ -9,6 +9,7 @@ from collections.abc import Container, Iterable, Sequence
 import numpy as np
 import numpy.typing as npt
 
+from experiments.bounds import wanted_instead
 from experiments.definitions import Stale, definition_of, stale_readings
 from experiments.errors import LedgerError, Problem
 from experiments.grammar import suggest
@@ -35,6 +36,10 @@ __all__ = [
 
 _PRESENT = "values under the present plan"
 _FOREIGN = 30.0
+_CORRECT = (
+    "Run `coneloop export table.csv`, put the right value or a blank there, and "
+    "`coneloop import table.csv`."
+)
 _AGAIN = "Run `coneloop recompute`; with --dry-run it only shows what would change."
 
 
@@ -165,10 +170,13 @@ def cones_by_name(
 
 
 def value_problems(connection: sqlite3.Connection, plan: Plan) -> list[Problem]:
-    """Find values that are stale or, where none is, that no `poor` and `good` fit."""
+    """Find values that are stale or, where none is, impossible or far from `poor` and `good`."""
     return [
         *unit_problems(unit_changes(connection, plan)),
-        *(stale_problems(connection, plan) or _foreign_ends(connection, plan)),
+        *(
+            stale_problems(connection, plan)
+            or [*_impossible(connection, plan), *_foreign_ends(connection, plan)]
+        ),
     ]
 
 
@@ -232,6 +240,20 @@ def told_stale(plan: Plan, stale: Iterable[Stale]) -> list[Problem]:
     return [
         Problem(f"metrics.{', '.join(names)}", found, _PRESENT, remedy)
         for (found, remedy), names in metrics.items()
+    ]
+
+
+def _impossible(connection: sqlite3.Connection, plan: Plan) -> list[Problem]:
+    """Find stored values that no cone can have; earlier releases took them when typed."""
+    rows = connection.execute(
+        """SELECT r.metric, c.id, r.value FROM readings r
+        JOIN measurements m ON m.id = r.measurement JOIN cones c ON c.id = m.cone
+        WHERE r.value <= 0 AND c.status <> 'set aside' ORDER BY c.id, m.id"""
+    )
+    return [
+        Problem(f"metrics.{name}", f"{value:.6g} {metric.unit} of cone {cone}", wanted, _CORRECT)
+        for name, cone, value in rows
+        if (metric := plan.metrics.get(name)) and (wanted := wanted_instead(metric, value))
     ]
 
 

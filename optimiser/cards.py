@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from experiments.outputs import write_whole
+from experiments.trials import is_mass
 from optimiser import wording
 from optimiser.answers import Pick
 from optimiser.cautions import for_settings
@@ -66,7 +67,8 @@ def card_html(plan: Plan, pick: Pick, cone: int, *, plate: int | None = None) ->
     """
     lines = _recipe(plan, pick)
     expected = _expected(plan, pick)
-    longest = max(len(lines), len(expected))
+    entered = [one for one in plan.metrics.values() if one.source == "hand" and not is_mass(one)]
+    longest = max(len(lines), len(expected)) + len(entered) // 2
     template = environment().get_template("card.html.j2")
     return template.render(
         plan=plan,
@@ -81,6 +83,7 @@ def card_html(plan: Plan, pick: Pick, cone: int, *, plate: int | None = None) ->
         cautions=for_settings(plan, pick.settings),
         currency=plan.effort.currency,
         size="roomy" if longest <= _ROOMY else "dense" if longest <= _DENSE else "tiny",
+        entered=entered,
         blanks=range(3 if longest <= _ROOMY else 2),
     )
 

@@ -6,14 +6,16 @@ machine, local rules or the advice of licensed trades, and each says so.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from experiments.plan import Plan
+    from experiments.plan_parts import Variable
 
-__all__ = ["MEASURING", "PROCESSES", "Caution", "for_plan", "for_settings"]
+__all__ = ["MEASURING", "PROCESSES", "Caution", "for_plan", "for_settings", "unstated"]
 
 
 @dataclass(frozen=True)
@@ -84,6 +86,13 @@ MEASURING = Caution(
 )
 
 
+_HINTS = {
+    "resin": ("resin", "exposure", "cure", "curing", "uv", "wash", "photopolymer"),
+    "filament": ("filament", "nozzle", "extruder", "extrusion", "extruded"),
+}
+"""Words of a plan that tell the process where it does not state it; common practice, no source."""
+
+
 def _kinds(plan: Plan, settings: Iterable[Mapping[str, Any]]) -> list[str]:
     """Give the kinds of process that recipes use, in the order met."""
     kinds: list[str] = []
@@ -93,6 +102,19 @@ def _kinds(plan: Plan, settings: Iterable[Mapping[str, Any]]) -> list[str]:
             if kind and kind not in kinds:
                 kinds.append(kind)
     return kinds
+
+
+def _hinted(plan: Plan, settings: Mapping[str, Any]) -> list[str]:
+    """Guess the kinds of process of a recipe from the names of its knobs and levels."""
+    known = [(variable, settings.get(name)) for name, variable in plan.variables.items()]
+    words = {w for variable, level in known if level is not None for w in _words(variable, level)}
+    return [kind for kind, hints in _HINTS.items() if words.intersection(hints)]
+
+
+def _words(variable: Variable, level: Any) -> list[str]:
+    """Give the words of a knob, and of the level that it has."""
+    texts = [variable.name, variable.label, *([level] if isinstance(level, str) else [])]
+    return re.findall(r"[^\W\d_]+", " ".join(texts).casefold())
 
 
 def for_settings(plan: Plan, settings: Mapping[str, Any]) -> list[Caution]:
@@ -108,14 +130,49 @@ def for_settings(plan: Plan, settings: Mapping[str, Any]) -> list[Caution]:
     Returns
     -------
     list of Caution
-        The general ones where the plan does not say which process it is.
+        Where the plan does not say which process it is, what the names of the recipe's knobs and
+        levels suggest; the general ones where they suggest nothing.
     """
-    return [PROCESSES[kind] for kind in _kinds(plan, [settings]) or ["other"]]
+    kinds = _kinds(plan, [settings]) or _hinted(plan, settings)
+    return [PROCESSES[kind] for kind in kinds or ["other"]]
 
 
 def for_plan(plan: Plan) -> list[Caution]:
     """Give every caution that an experiment needs: its processes, then measuring."""
-    levels = [
+    kinds = _kinds(plan, _each_level(plan)) or _hinted_anywhere(plan)
+    return [*(PROCESSES[kind] for kind in kinds or ["other"]), MEASURING]
+
+
+def _each_level(plan: Plan) -> list[dict[str, Any]]:
+    return [
         {name: level} for name, variable in plan.variables.items() for level in variable.cautions
     ]
-    return [*(PROCESSES[kind] for kind in _kinds(plan, levels) or ["other"]), MEASURING]
+
+
+def _hinted_anywhere(plan: Plan) -> list[str]:
+    """Guess the kinds of process that any recipe of the plan may use."""
+    found = [
+        kind
+        for name, variable in plan.variables.items()
+        for level in variable.words or (0.0,)
+        for kind in _hinted(plan, {name: level})
+    ]
+    return list(dict.fromkeys(found))
+
+
+def unstated(plan: Plan) -> list[str]:
+    """Say that a plan does not state which process its levels are, and what the cards show then.
+
+    Returns
+    -------
+    list of str
+        At most one sentence; none where some variable has ``cautions``.
+    """
+    if _each_level(plan):
+        return []
+    kinds = _hinted_anywhere(plan)
+    shown = f"those for {' and '.join(kinds)}, by its words" if kinds else "general ones only"
+    return [
+        "the plan does not say what process a level is (`cautions` of a variable): print cards "
+        f"show {shown}"
+    ]

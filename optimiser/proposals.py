@@ -27,7 +27,7 @@ from optimiser.threads import one_thread
 from optimiser.trading import VolumeImprovement
 from optimiser.wording import setting
 
-__all__ = ["first_cones", "propose"]
+__all__ = ["first_cones", "most_promising", "propose"]
 
 Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int32]
@@ -131,8 +131,29 @@ def propose(
     return picks
 
 
+def most_promising(model: Model, seed: int = 0) -> Pick | None:
+    """Give the one cone that `propose` expects most of, levels hardly tried left aside.
+
+    Parameters
+    ----------
+    model : Model
+        What is known; every printable recipe is open.
+    seed : int
+        Repeats exactly on the same versions.
+
+    Returns
+    -------
+    Pick or None
+        None where there is no recipe.
+    """
+    return _Chooser(model, None, seed, {}, None, levels=False).choose()
+
+
 class _Chooser:
-    """Picks one recipe after another, each knowing those before."""
+    """Picks one recipe after another, each knowing those before.
+
+    `levels` says whether one hardly tried may be tried where little is left to gain.
+    """
 
     def __init__(
         self,
@@ -141,10 +162,13 @@ class _Chooser:
         seed: int,
         kept: dict[int, int],
         per: str | None,
+        *,
+        levels: bool = True,
     ) -> None:
         self.model = model
         self.per = per
         self.seed = seed
+        self.levels = levels
         self.space: Space = model.evidence.space
         self.encoding: Encoding = model.encoding
         evidence = model.evidence
@@ -180,7 +204,7 @@ class _Chooser:
             row, kind = self._pick_repeat(), "confirm"
             if row is None:
                 return None
-        elif acquisition is not None:
+        elif acquisition is not None and self.levels:
             row, level = self._or_hardly_tried(row, acquisition)
         codes = self.space.codes(row)[0]
         pick = describe(

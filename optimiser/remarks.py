@@ -10,8 +10,9 @@ from experiments.ledger import Ledger
 from experiments.plan import Metric, Plan
 from experiments.slips import number_remark, recipe_remarks
 from experiments.trials import WEIGHED, is_mass
+from optimiser.cautions import unstated
 
-__all__ = ["entry_remarks", "odd_entries"]
+__all__ = ["entry_remarks", "experiment_remarks", "odd_entries"]
 
 _FEW = 4
 _UNITS = {"mass": "g", "minutes": "min"}
@@ -57,17 +58,42 @@ def odd_entries(plan: Plan, trials: pd.DataFrame) -> list[str]:
     Returns
     -------
     list of str
-        One sentence a cone and metric. With fewer than four cones nobody knows which is odd.
+        One sentence a cone and metric. With fewer than four cones nobody knows which is odd, so
+        that only the plan's poor and good tell.
     """
     # One number a cone: its first, since a cone heard ten times is one witness.
     first = trials[trials["status"] != "set aside"].groupby("cone").first()
     remarks = []
     for name, metric in plan.metrics.items():
         known = first[name].dropna() if metric.source == "hand" else first[name].iloc[:0]
-        for cone, value in known.items() if len(known) >= _FEW else ():
-            remark = number_remark(metric.label, value, known.drop(cone), unit=metric.unit)
+        for cone, value in known.items():
+            others = known.drop(cone) if len(known) >= _FEW else ()
+            remark = number_remark(
+                metric.label, value, others, unit=metric.unit, ends=_ends(metric)
+            )
             remarks += [f"cone {cone}: {remark}"] if remark else []
     return remarks
+
+
+def experiment_remarks(ledger: Ledger) -> list[str]:
+    """Say what is wrong with nothing in an experiment and yet looks odd.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        The experiment.
+
+    Returns
+    -------
+    list of str
+        What is left over, entered values that may be slips, and cautions that are not stated.
+    """
+    plan = ledger.plan
+    slips = [
+        f"{remark}; correct it in the exported table if it is a slip"
+        for remark in odd_entries(plan, ledger.full_table())
+    ]
+    return [*ledger.left_over(), *slips, *unstated(plan)]
 
 
 def _on_recipe(ledger: Ledger, cone: int, typed: Collection[str]) -> list[str]:

@@ -18,7 +18,7 @@ from optimiser.goals import Goals
 from optimiser.hardly_tried import LITTLE, hardly_tried, warning
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, repeatability
-from optimiser.proposals import first_cones, propose
+from optimiser.proposals import first_cones, most_promising
 from optimiser.surrogate import Model, Progress, estimate, unknown
 from optimiser.threads import one_thread
 from optimiser.trading import VolumeImprovement
@@ -58,7 +58,7 @@ def outlook(
     -------
     Outlook
         'stop' when the best cone is within 5 % of the best printable recipe with probability
-        0.9 and the next cone is expected to gain less than a quarter of the repeatability;
+        0.9 and the best next cone is expected to gain less than a quarter of the repeatability;
         'nearly there' when it cannot be told from the best (within 5 % or the repeatability,
         whichever is more) with probability 0.6, and the gain is under half the repeatability.
         Cones planned or printed count as not there: what they may bring is still to be gained.
@@ -73,11 +73,11 @@ def outlook(
     if model is None:
         model = fit(plan, trials, seed, progress=progress)
     if plan.goal == "trade":
-        return _traded(model, trials, seed, progress)
-    return _of_score(model, trials, seed, progress)
+        return _traded(model, seed, progress)
+    return _of_score(model, seed, progress)
 
 
-def _of_score(model: Model, trials: pd.DataFrame, seed: int, progress: Progress | None) -> Outlook:
+def _of_score(model: Model, seed: int, progress: Progress | None) -> Outlook:
     """Say what one more cone brings to the score."""
     plan = model.plan
     model = _none_pending(model)
@@ -91,7 +91,7 @@ def _of_score(model: Model, trials: pd.DataFrame, seed: int, progress: Progress 
         )  # fmt: skip
     if progress:
         progress(0.4, "valuing one more cone")
-    gain, pick = _next_gain(model, trials, seed)
+    gain, pick = _next_gain(model, seed)
     spread, why = repeatability(model), _assumed(model)
     gap, best = _behind(model, leader.settings, seed)
     within = {share: float(np.mean(gap <= share * np.abs(best))) for share in (0.01, 0.02, 0.05)}
@@ -140,13 +140,13 @@ def _assumed(model: Model) -> list[str]:
     ]
 
 
-def _traded(model: Model, trials: pd.DataFrame, seed: int, progress: Progress | None) -> Outlook:
+def _traded(model: Model, seed: int, progress: Progress | None) -> Outlook:
     """Say what one more cone adds to the front; the score is followed beside it."""
     plan = replace(model.plan, goal="score")
     scored = replace(model, plan=plan, goals=Goals(plan, model.metrics))
-    answer = _of_score(scored, trials, seed, progress)
+    answer = _of_score(scored, seed, progress)
     now = standing(_none_pending(model))
-    pick = next(iter(propose(model.plan, trials, 1, seed, model=_none_pending(model))), None)
+    pick = most_promising(_none_pending(model), seed)
     if now is None or pick is None or answer.verdict == "cannot tell yet":
         return replace(answer, verdict="cannot tell yet")
     known = now.model.encoding(now.model.evidence.known)
@@ -154,7 +154,7 @@ def _traded(model: Model, trials: pd.DataFrame, seed: int, progress: Progress | 
     gain = VolumeImprovement(now.model, known, seed=seed).gain(row)[:, 0]
     added = estimate(gain, model.cones) if pick.kind != "first" else unknown(model.cones)
     text = (
-        f"The front covers {covered(now.volume, most=3)}; the next cone is expected to add "
+        f"The front covers {covered(now.volume, most=3)}; the best next cone is expected to add "
         f"{interval(added, most=3)} (90 %, {many(model.cones, 'cone')})."
     )
     return replace(
@@ -169,10 +169,9 @@ def _none_pending(model: Model) -> Model:
     return replace(model, evidence=evidence)
 
 
-def _next_gain(model: Model, trials: pd.DataFrame, seed: int) -> tuple[Estimate, Pick | None]:
+def _next_gain(model: Model, seed: int) -> tuple[Estimate, Pick | None]:
     """Estimate the gain of the best next cone, and give that cone."""
-    picks = propose(model.plan, trials, 1, seed, model=model)
-    pick = picks[0] if picks else None
+    pick = most_promising(model, seed)
     if pick is not None and pick.kind == "first":
         return unknown(model.cones), pick
     if pick is None or pick.kind == "confirm":
@@ -250,7 +249,7 @@ def _outlook_text(
     """One plain sentence."""
     unit = model.goals.unit
     gain_text = (
-        f"the next cone is expected to gain {interval(gain, unit, most=3)} at 90 %"
+        f"the best next cone is expected to gain {interval(gain, unit, most=3)} at 90 %"
         if gain.known
         else "the first cones are not all measured, so the next one's gain is not known"
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -12,7 +12,7 @@ from scipy import special, stats
 from experiments.plan import Plan, Variable
 from optimiser.answers import DeadEnds, Estimate, Variant
 from optimiser.fitting import fit
-from optimiser.hardly_tried import hardly_tried, warning
+from optimiser.hardly_tried import Level, hardly_tried, warning, worth_a_try
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import dense_pool, drawn_utility, repeatability
 from optimiser.proposals import first_cones
@@ -60,8 +60,10 @@ def dead_ends(
         only in some recipes, the probability that it holds the best of those. 'drop' where the
         best lies with less than 5 % probability, by the upper 95 % limit that so many drawn
         functions allow (Clopper & Pearson 1934), and giving the variant up is expected to cost
-        less than the repeatability of one cone. What it saves is counted for the next ten
-        cones, each spent where the best of one drawn function lies.
+        less than the repeatability of one cone; but not a level that `propose` may yet try
+        because it was hardly tried (see `optimiser.hardly_tried`), which a note tells. What it
+        saves is counted for the next ten cones, each spent where the best of one drawn function
+        lies.
 
     Raises
     ------
@@ -87,7 +89,8 @@ def dead_ends(
     codes, utility = _fill_regions(model, functions, codes, utility, regions)
     spread = repeatability(model)
     found = [_judge(model, codes, utility, region, spread) for region in regions]
-    notes += _too_few(model, found)
+    found, open_still = _keep_hardly_tried(model, codes, found)
+    notes += warning(open_still)
     labels = describe(plan)
     dropped = [f"{labels[v.variable]} {v.where}" for v in found if v.verdict == "drop"]
     text = (
@@ -133,15 +136,24 @@ def _regions(variable: Variable) -> list[_Region]:
     return [_Region(variable, ends(grid[p[0]], grid[p[-1]]), p) for p in parts]
 
 
-def _too_few(model: Model, found: list[Variant]) -> list[str]:
-    """Say which dropped levels the next cones may try all the same."""
-    dropped = {(v.variable, v.settings) for v in found if v.verdict == "drop"}
-    few = [
-        level
-        for level in hardly_tried(model, first_cones(model.plan))
-        if (level.variable.name, (level.value,)) in dropped
-    ]
-    return warning(few)
+def _keep_hardly_tried(
+    model: Model, codes: Codes, found: list[Variant]
+) -> tuple[list[Variant], list[Level]]:
+    """Leave levels open that coming cones may try all the same; gives those levels, too."""
+    kept, levels = list(found), []
+    names = list(model.plan.variables)
+    for level in hardly_tried(model, first_cones(model.plan)):
+        variable = level.variable
+        own = (variable.name, (level.value,))
+        at = next(n for n, each in enumerate(found) if (each.variable, each.settings) == own)
+        if found[at].verdict != "drop":
+            continue
+        place = list(variable.grid).index(level.value)
+        inside = codes[codes[:, names.index(variable.name)] == place]
+        if worth_a_try(model, model.encoding.of_codes(inside)).any():
+            kept[at] = replace(found[at], verdict="undecided")
+            levels.append(level)
+    return kept, levels
 
 
 def _saved_text(found: list[Variant]) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+from experiments.bounds import wanted_instead
 from experiments.circumstances import CIRCUMSTANCES
 from experiments.entries import clean_text
 from experiments.errors import ExchangeError, LedgerError, Problem
@@ -21,9 +22,9 @@ from experiments.exchange.mangled import remedy_for, rounds_to, unclear_thousand
 from experiments.grammar import suggest
 from experiments.naming import aliases, simple_name
 from experiments.outputs import is_mark
-from experiments.plan import Plan
+from experiments.plan import Metric, Plan
 from experiments.records import STATUSES
-from experiments.trials import LEADING, is_mass
+from experiments.trials import LEADING
 
 __all__ = ["SheetRow", "TypedSheet", "columns_of", "typed_rows"]
 
@@ -201,6 +202,8 @@ def _header(sheet: RawSheet, plan: Plan, file: str) -> tuple[dict[str, int], lis
 def _other_mark(text: str, mark: str) -> str:
     """Say how a number is written with the decimal mark of the other cells."""
     other = "," if mark == "." else "."
+    if other not in text:
+        return ""
     try:
         parse_number(text, other)
     except ValueError:
@@ -231,8 +234,7 @@ def _readers(plan: Plan) -> dict[str, Callable[[str, str], Any]]:
     readers |= dict.fromkeys(_WHOLE, _whole)
     readers["print_minutes"] = _within(0.0, None)
     readers |= {name: _within(one.least, one.most) for name, one in CIRCUMSTANCES.items()}
-    masses = [name for name, metric in plan.metrics.items() if is_mass(metric)]
-    readers |= dict.fromkeys(masses, _above_zero)
+    readers |= {name: _possible(metric) for name, metric in plan.metrics.items()}
     readers["status"] = _status
     return readers
 
@@ -270,8 +272,14 @@ def _within(least: float, most: float | None) -> Callable[[str, str], float]:
     return read
 
 
-def _above_zero(text: str, mark: str) -> float:
-    number = parse_number(text, mark)
-    if number <= 0:
-        raise ValueError("a number above 0")
-    return number
+def _possible(metric: Metric) -> Callable[[str, str], float]:
+    """Make a reader of the values that a metric can have."""
+
+    def read(text: str, mark: str) -> float:
+        number = parse_number(text, mark)
+        wanted = wanted_instead(metric, number)
+        if wanted:
+            raise ValueError(wanted)
+        return number
+
+    return read

@@ -13,6 +13,7 @@ from optimiser import wording
 from optimiser.command.failure import problem_records
 from optimiser.command.options import as_json, in_folder
 from optimiser.command.show import print_json
+from optimiser.remarks import experiment_remarks
 
 __all__ = ["check_command"]
 
@@ -47,7 +48,7 @@ def _about(folder: Path) -> tuple[dict[str, str], dict[str, int], list[str]]:
     try:
         with Ledger.open(folder) as ledger:
             plan, cones, measurements = ledger.plan, ledger.cones(), ledger.measurements()
-            notes = ledger.left_over()
+            notes = experiment_remarks(ledger)
     except ExperimentError:
         return {}, {}, []
     counts = {

@@ -100,7 +100,7 @@ while True:
     cone = ledger.add({"process": "filament", "wall": 0.4, "ribs": number % 9})
     content = bytes([number % 256]) * 20000
     ledger.measure(cone, session="s", curves=[StoredCurve("r", "response", content)],
-                   values={"upper_limit": float(number)})
+                   values={"upper_limit": float(number + 1)})
     number += 1
 """
 

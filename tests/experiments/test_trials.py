@@ -83,11 +83,11 @@ def test_one_row_a_measurement_and_one_for_each_other_cone(ledger, resin, filame
 def test_readings_find_their_rows_when_cones_are_measured_out_of_order(ledger, resin):
     for _ in range(5):
         ledger.add(resin)
-    for value, cone in enumerate([4, 2, 5, 2, 1, 4]):
+    for value, cone in enumerate([4, 2, 5, 2, 1, 4], start=1):
         ledger.measure(cone, session=f"s{value}", values={"upper_limit": float(value)})
     table = ledger.table()
     assert table["cone"].tolist() == [1, 2, 2, 3, 4, 4, 5]
-    np.testing.assert_array_equal(table["upper_limit"], [4, 1, 3, math.nan, 0, 5, 2])
+    np.testing.assert_array_equal(table["upper_limit"], [5, 2, 4, math.nan, 1, 6, 3])
 
 
 def test_a_variable_that_joins_later_shows_what_earlier_cones_had(ledger, resin, plan_text):

@@ -44,6 +44,16 @@ def test_a_card_says_what_to_print_why_and_what_to_expect():
     assert "Filament printing" not in said
 
 
+def test_a_card_has_a_blank_for_what_is_entered_by_hand_and_says_how():
+    rattle = {"from": "hand", "unit": "dB", "goal": "minimise", "poor": -20, "good": -50}
+    page = Page(card_html(answers.plan(), answers.pick(), 12))
+    assert "coneloop measure" not in page.text
+    plan = answers.plan(metrics={**answers.PLAN["metrics"], "rattle": rattle})
+    page = Page(card_html(plan, answers.pick(), 12))
+    assert "rattle (dB)" in page.text
+    assert "coneloop measure 12 --session … --value rattle=…" in page.text
+
+
 @pytest.mark.parametrize(("cones", "wanted"), [(3, "From so few"), (24, "About nine of ten")])
 def test_a_card_promises_what_so_many_cones_hold(cones, wanted):
     pick = answers.pick(score=answers.Estimate(0.61, 0.4, 0.74, cones))

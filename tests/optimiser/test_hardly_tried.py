@@ -12,7 +12,7 @@ from experiments.plan import Plan
 from optimiser import dead_ends, fit, outlook, propose
 from optimiser.answers import Pick
 from optimiser.hardly_tried import hardly_tried
-from optimiser.proposals import first_cones
+from optimiser.proposals import first_cones, most_promising
 from tests.benchmarks.race_loop import run
 
 
@@ -109,6 +109,9 @@ def test_a_level_that_breaks_a_limit_is_left():
     assert pick(limited(), light, keep={"way": "moulded"}).settings["way"] == "moulded"
     heavy = light.assign(mass=light["mass"] + 6.0 * (trials["way"] == "wound"))
     assert pick(limited(), heavy).settings["way"] == "moulded"
+    for table, verdict in ((light, "undecided"), (heavy, "drop")):
+        ends = dead_ends(limited(), table, 0)
+        assert [v.verdict for v in ends.variants if v.where == "wound"] == [verdict]
 
 
 def test_what_is_to_be_kept_is_kept():
@@ -146,11 +149,19 @@ def test_an_earlier_experiment_that_is_believed_counts():
 def test_answers_that_close_a_level_say_that_it_was_hardly_tried():
     said = "Hardly tried: Way wound (2 recipes)."
     ends = dead_ends(two_ways(), refined(), 0)
-    assert [v.verdict for v in ends.variants if v.where == "wound"] == ["drop"]
+    assert [v.verdict for v in ends.variants if v.where == "wound"] == ["undecided"]
+    assert "wound" not in ends.text
     assert any(note.startswith(said) for note in ends.notes)
+    settled = dead_ends(two_ways(), refined(others=5), 0)
+    assert [v.verdict for v in settled.variants if v.where == "wound"] == ["drop"]
     ahead = outlook(two_ways(), refined(), 0)
     assert ahead.verdict in ("stop", "nearly there")
     assert any(note.startswith(said) for note in ahead.notes)
+    # What is still to be gained is told by the best cone, not by the one that tries a level.
+    model = fit(two_ways(), refined(), 0)
+    best, tried = most_promising(model, 0), pick(two_ways(), refined())
+    assert (best.settings["way"], tried.settings["way"]) == ("moulded", "wound")
+    assert ahead.gain.mean > 0.5 * ahead.plate.mean / 4
     for answer in (dead_ends, outlook):
         notes = answer(two_ways(), refined(others=5), 0).notes
         assert not any("Hardly tried" in note for note in notes)

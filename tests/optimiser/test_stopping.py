@@ -194,7 +194,7 @@ def test_a_plan_that_trades_speaks_of_its_front():
     # The pick's gain is the mean over the same draws of what it adds.
     assert found.added.mean == pytest.approx(pick.gain, rel=0.02)
     assert 0 <= found.added.low <= found.added.mean <= found.added.high
-    assert "of the box from poor to good; the next cone is expected to add" in found.text
+    assert "of the box from poor to good; the best next cone is expected to add" in found.text
     assert "score" not in found.text
     waiting = pd.concat([trials, trials.iloc[:1].assign(**pick.settings, status="planned")])
     planned = outlook(plan, waiting.assign(cone=range(1, 10)), seed=0)

@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from starlette.responses import Response
 
 from experiments.checking import check_experiment
+from experiments.errors import ExperimentError
+from experiments.ledger import Ledger
 from optimiser.page.call import Call
 from optimiser.page.forms import Form
 from optimiser.page.work import Job, Tell
+from optimiser.remarks import experiment_remarks
 
 __all__ = ["begin", "show", "take"]
+
+
+@dataclass(frozen=True)
+class Found:
+    """What is wrong, and what is only odd."""
+
+    problems: list[str]
+    notes: list[str]
 
 
 def begin(call: Call) -> Response:
@@ -22,8 +35,13 @@ def take(call: Call, _form: Form) -> Response:
     call.desk.refuse_links()
     folder = call.desk.folder
 
-    def answer(_tell: Tell) -> list[str]:
-        return [str(one) for one in check_experiment(folder)]
+    def answer(_tell: Tell) -> Found:
+        problems = [str(one) for one in check_experiment(folder)]
+        try:
+            with Ledger.open(folder) as ledger:
+                return Found(problems, experiment_remarks(ledger))
+        except ExperimentError:
+            return Found(problems, [])
 
     job = call.desk.work.start("reading every row and every raw file", answer)
     return call.go(f"/plan/check/{call.keep(job)}")

@@ -49,7 +49,7 @@ def test_a_label_that_means_two_columns_means_none():
 def test_cells_get_their_types(plan):
     header = ["cone", "status", "age_days", "process", "wall", "note", "upper_limit"]
     sheet = typed_rows(
-        raw(header, ["3.0", "SET aside", "", "resin", "0.4", "7", "-2e1"]), plan, "t"
+        raw(header, ["3.0", "SET aside", "", "resin", "0.4", "7", "2e1"]), plan, "t"
     )
     assert sheet.problems == []
     assert sheet.rows[0].cells == {
@@ -59,7 +59,7 @@ def test_cells_get_their_types(plan):
         "process": "resin",
         "wall": 0.4,
         "note": "7",
-        "upper_limit": -20.0,
+        "upper_limit": 20.0,
     }
 
 
@@ -72,7 +72,8 @@ def test_cells_get_their_types(plan):
         ("version", "x", "a whole number from 1 upwards"),
         ("status", "broken", "one of planned, printed"),
         ("age_days", "-1", "0 or more"),
-        ("mass", "-2", "a number above 0"),
+        ("mass", "-2", "a mass above 0 g"),
+        ("upper_limit", "-4.5", "a frequency above 0 kHz"),
         ("wall", "1,5", "a number with a decimal point"),
         ("note", "a\0b", "plain text"),
     ],

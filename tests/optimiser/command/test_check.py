@@ -76,3 +76,10 @@ def test_what_is_left_over_is_a_note_and_no_error(run, folder):
     assert told.status == 0
     assert "note: values of 'loss' entered for cones 1 to 6" in told.err
     assert run("check", "--json", "--in", folder).json["notes"]
+
+
+def test_an_entered_value_far_from_the_others_is_a_note(run, folder):
+    run("measure", "2", "--session", "later", "--value", "loss=3500", "--in", folder)
+    told = run("check", "--in", folder)
+    assert told.status == 0
+    assert "3500 %: the other" in told.err
