@@ -72,7 +72,7 @@ def newest(model: Model, row: pd.DataFrame, changed: Iterable[str]) -> str:
     if max(alone.values(), default=0.0) > _NEW:
         best = max(alone, key=lambda name: alone[name])
         nearest = _nearest(model, best, int(np.argmin(gaps[best])))
-        return f"nothing like {settings_text(model, row, [best])} has been measured{nearest}"
+        return f"no measured cone has {settings_text(model, row, [best])}{nearest}"
     pairs = {
         (one, other): float(np.hypot(gaps[one], gaps[other]).min())
         for one, other in combinations(gaps, 2)

@@ -12,7 +12,7 @@ import pandas as pd
 
 from experiments.errors import Problem, RecipeError, TrialsError
 from experiments.plan import Plan, Variable
-from optimiser.answers import Optimum, Settings, Shift
+from optimiser.answers import Estimate, Optimum, Settings, Shift
 from optimiser.fitting import fit
 from optimiser.partial import nearest_place, read_settings
 from optimiser.paths import DrawnFunctions
@@ -250,16 +250,32 @@ def _between(search: _Search, choice: Variable, held: Settings, seed: int) -> li
         if curves is not None:
             grid = search.knob.grid[curves.shown].astype(float)
             height = float(curves.curves.max(axis=1).mean())
-            found.append((height, str(level), grid[curves.curves.argmax(axis=1)]))
+            winners = grid[curves.curves.argmax(axis=1)]
+            chosen = float(grid[int(curves.curves.mean(axis=0).argmax())])
+            found.append((height, str(level), chosen, winners))
     found.sort(key=lambda each: -each[0])
     shifts = []
-    for _, level, settings in found[1:]:
-        _, best, at_best = found[0]
-        apart = estimate(at_best - settings, model.cones)
-        at_a, at_b = estimate(at_best, model.cones), estimate(settings, model.cones)
-        told = apart.low > 0 or apart.high < 0
-        shifts.append(Shift(choice.name, best, level, at_a, at_b, apart, told))
+    for _, level, chosen, winners in found[1:]:
+        _, best, chosen_best, winners_best = found[0]
+        apart = winners_best - winners
+        low, high = _interval(apart)
+        shift = Shift(
+            choice.name,
+            best,
+            level,
+            at_a=_about(chosen_best, winners_best, model.cones),
+            at_b=_about(chosen, winners, model.cones),
+            difference=_about(chosen_best - chosen, apart, model.cones),
+            told=bool(low > 0 or high < 0),
+        )
+        shifts.append(shift)
     return shifts
+
+
+def _about(chosen: float, drawn: Floats, cones: int) -> Estimate:
+    """Give a setting on the knob's steps with the 90 % interval of drawn ones, which holds it."""
+    low, high = _interval(drawn)
+    return Estimate(chosen, min(float(low), chosen), max(float(high), chosen), cones)
 
 
 def _answer(
@@ -342,10 +358,10 @@ def _shift_text(model: Model, knob: Variable, shifts: list[Shift]) -> str:
     return "".join(told)
 
 
-def _interval(winners: Ints) -> tuple[int, int]:
-    """Give the places that hold the middle 90 % of the winners."""
-    low, high = np.quantile(winners, [0.05, 0.95], method="inverted_cdf")
-    return int(low), int(high)
+def _interval(drawn: Ints | Floats) -> tuple[Any, Any]:
+    """Give the two of them that hold their middle 90 %."""
+    low, high = np.quantile(drawn, [0.05, 0.95], method="inverted_cdf")
+    return low, high
 
 
 def _plain(value: Any) -> Any:

@@ -9,9 +9,12 @@ from experiments.plan import Plan
 from optimiser import wording
 from optimiser.answer_tables import Table
 from optimiser.chances import chance_to_print
+from optimiser.production_words import best_allowed
 from optimiser.records.production import Candidate, Recommendation
 
 __all__ = ["candidate_table", "confirmation_table", "recipe_table", "recommendation_tables"]
+
+_SURELY = 0.995  # where nearly every print of all rivals is of use, no column says so
 
 
 def recommendation_tables(
@@ -57,9 +60,10 @@ def recipe_table(answer: Recommendation, plan: Plan, labels: Mapping[str, str]) 
         rows.append(["comes off the printer", chance])
     if any(variable.tolerance > 0 for variable in plan.variables.values() if variable.numeric):
         rows.append(["prints beyond low or high", wording.percent(answer.outside)])
-        rows.append(["prints across a rule", wording.percent(answer.over_rules)])
+        if plan.rules:
+            rows.append(["prints across a rule", wording.percent(answer.over_rules)])
     rows += [
-        [f"within {100 * share:g} % of the best printable", wording.percent(chance)]
+        [f"within {100 * share:g} % of {best_allowed(answer.recipe)}", wording.percent(chance)]
         for share, chance in sorted(answer.within.items())
     ]
     rows += [[f"near: cone {each.cone}", _changes(each.changes, plan)] for each in answer.nearest]
@@ -90,6 +94,7 @@ def candidate_table(answer: Recommendation, plan: Plan) -> Table:
     listed = [answer.recipe, *answer.others]
     made = wording.intervals([each.made for each in listed], unit, most=3)
     exact = wording.intervals([each.exact for each in listed], unit, most=3)
+    told = any(each.sound < _SURELY for each in listed)
     rows = [
         [
             _role(each),
@@ -98,13 +103,20 @@ def candidate_table(answer: Recommendation, plan: Plan) -> Table:
             else wording.sides(plan, each.settings, answer.recipe.settings)[0],
             as_made,
             as_set,
+            *([wording.percent(each.sound)] if told else []),
             wording.percent(each.beats),
         ]
         for each, as_made, as_set in zip(listed, made, exact, strict=True)
     ]
     heads = ["recipe", "where it differs", f"{name} as made"]
-    heads += [f"{name} if exact", "better than recommended"]
+    heads += [f"{name} if exact", *([_sound(plan)] if told else []), "better than recommended"]
     return Table("Beside its rivals, 90 % intervals", heads, rows, marked=frozenset({0}))
+
+
+def _sound(plan: Plan) -> str:
+    """Head the share of the prints that are of use."""
+    limited = any(metric.limit for metric in plan.metrics.values())
+    return "comes off, keeps limits" if limited else "comes off the printer"
 
 
 def _scored(plan: Plan) -> str:

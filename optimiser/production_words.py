@@ -11,7 +11,13 @@ from optimiser.surrogate import Model
 from optimiser.tolerance import strays
 from optimiser.wording import interval, many, percent
 
-__all__ = ["cannot_tell", "confirmation_text", "hinge_text", "recommendation_text"]
+__all__ = [
+    "best_allowed",
+    "cannot_tell",
+    "confirmation_text",
+    "hinge_text",
+    "recommendation_text",
+]
 
 
 def recommendation_text(model: Model, answer: Recommendation) -> str:
@@ -23,9 +29,9 @@ def recommendation_text(model: Model, answer: Recommendation) -> str:
     sentences = [
         f"{_head(recipe)}: {wording.recipe_line(model.plan, recipe.settings)}: expected "
         f"{name}{allowed} {interval(recipe.made, unit, most=3)} at 90 %, from "
-        f"{many(model.cones, 'cone')}; within 5 % of the best printable recipe with probability "
+        f"{many(model.cones, 'cone')}; within 5 % of {best_allowed(recipe)} with probability "
         f"{percent(answer.within[0.05])}.",
-        _standing(recipe, answer, unit),
+        _standing(recipe, answer, unit, name),
     ]
     if recipe.limits:
         sentences.append(
@@ -59,6 +65,12 @@ def _head(recipe: Candidate) -> str:
         f"and keep every hard limit; this one, with {percent(recipe.sound)} where "
         f"{percent(RELIABLE)} is asked for, comes nearest"
     )
+
+
+def best_allowed(recipe: Candidate) -> str:
+    """Name the recipe that the recommended one is held against: not just any printable one."""
+    fit = recipe.sound >= RELIABLE
+    return "the best recipe fit for production" if fit else "the best one nearly as likely to be"
 
 
 def _in_role(answer: Recommendation, role: str) -> Candidate | None:
@@ -95,18 +107,37 @@ def _differs(model: Model, other: Candidate, recipe: Candidate) -> str:
     return wording.sides(model.plan, other.settings, recipe.settings)[0]
 
 
-def _standing(recipe: Candidate, answer: Recommendation, unit: str) -> str:
+def _standing(recipe: Candidate, answer: Recommendation, unit: str, name: str) -> str:
     """Say whether it was printed already, and how it stands to the best that was."""
-    if recipe.cones:
-        return f"It was measured: cone{'s' * (len(recipe.cones) > 1)} {', '.join(recipe.cones)}."
     best = _in_role(answer, "best measured")
+    if recipe.cones:
+        text = f"It was measured: cone{'s' * (len(recipe.cones) > 1)} {', '.join(recipe.cones)}."
+        return text if best is None else f"{text} {_passed_over(best, recipe, unit, name)}"
     text = "No cone of just this recipe has been measured"
     if best is None:
         return f"{text}."
+    if best.behind.mean < 0:
+        return f"{text}. {_passed_over(best, recipe, unit, name)}"
     return (
         f"{text}: it is expected to be {interval(best.behind, unit, most=3)} better than the best "
         f"measured recipe (cone {best.cones[0]}), which is the better one with probability "
         f"{percent(best.beats)}."
+    )
+
+
+def _passed_over(best: Candidate, recipe: Candidate, unit: str, name: str) -> str:
+    """Say why a measured recipe was not taken though a better score is expected of it."""
+    behind = best.behind
+    ahead = Estimate(-behind.mean, -behind.high, -behind.low, behind.cones)
+    if best.sound < recipe.sound:
+        useful = "come off the printer" + (" and keep every hard limit" if recipe.limits else "")
+        asked = f", where {percent(RELIABLE)} is asked for" if recipe.sound >= RELIABLE else ""
+        why = f"only {percent(best.sound)} of its prints are expected to {useful}{asked}"
+    else:
+        why = "it lies off the steps or rules of the plan"
+    return (
+        f"Cone {best.cones[0]} was passed over: its {name} is expected to be "
+        f"{interval(ahead, unit, most=3)} better, but {why}."
     )
 
 

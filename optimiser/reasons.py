@@ -235,13 +235,21 @@ def _sentence(case: _Case) -> str:
         )
     else:
         # A level that is tried for its few cones need not be expected to win.
-        hope = f"so it may beat {rival}{_hope(case)}" if case.level is None else f"beside {rival}"
+        hope = f"so it may beat {rival}{_hope(case)}" if _may_win(case) else f"beside {rival}"
         text = _for_level(case) + (
             f"Mostly to learn: {case.newest}. It departs from the nearest cone, "
             f"{case.base.cone}, by changing {case.changed}; the recipe itself is expected "
             f"to have a {case.name} of {case.interval(case.score)}, {hope}."
         )
     return text + _promise(case) + _by_effort(case)
+
+
+def _may_win(case: _Case) -> bool:
+    """Whether the pick was taken to win, and its interval reaches up to the leader's."""
+    if case.level is not None or case.leader is None:
+        return False
+    here, there = case.score, case.leader.score
+    return here.high >= there.low if case.model.goals.sign > 0 else here.low <= there.high
 
 
 def _for_level(case: _Case) -> str:

@@ -23,7 +23,8 @@ class Shift:
     a, b : str
         Its two levels; `a` is the one with the better expected score.
     at_a, at_b, difference : Estimate
-        Where the best setting lies under each, and A's less B's, in the knob's unit.
+        The setting with the best expected score under each, and A's less B's, in the knob's
+        unit; their intervals are of where the best lies.
     told : bool
         Whether the difference's 90 % interval leaves 0 out.
     """

@@ -188,7 +188,8 @@ class Recommendation:
     gain : Estimate
         Score won against that recipe with the printer as it is.
     within : dict of float to float
-        Probability that the recipe's `made` is within 1, 2, 5 % of the best printable one.
+        Probability that the recipe's `made` is within 1, 2, 5 % of the best recipe that may
+        be chosen.
     kept : Estimate
         Share of its prints (0..1) that keep every hard limit; 1 without limits.
     outside, over_rules : float

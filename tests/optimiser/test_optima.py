@@ -122,6 +122,11 @@ def test_it_is_said_where_the_best_differs_between_levels():
     assert shift.told
     assert shift.difference.low <= sign * 14 <= shift.difference.high
     assert shift.difference.mean == pytest.approx(shift.at_a.mean - shift.at_b.mean)
+    for each in (shift.at_a, shift.at_b, shift.difference):
+        told = (each.low, each.mean, each.high)
+        assert all(value == round(value) for value in told)  # on the knob's steps
+        assert list(told) == sorted(told)
+    assert shift.at_a.mean == result.setting
     assert "It differs between resin" in result.text
 
 

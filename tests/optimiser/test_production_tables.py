@@ -52,7 +52,7 @@ def full(**changes):
         "comes off the printer | 90 %",
         "prints beyond low or high | 10 %",
         "prints across a rule | under 1 %",
-        "within 5 % of the best printable | 80 %",
+        "within 5 % of the best recipe fit for production | 80 %",
         "near: cone 7 | cure time 10 for 12",
         "near: cone 8 | the same recipe",
         "cones to print and measure | 5",
@@ -78,6 +78,25 @@ def test_recipes_are_named_by_where_they_differ_and_by_their_cones():
     (first,) = [row for row in rows if row.startswith("recommended")]
     assert first.startswith("recommended | as above | 0.6")
     assert any(row.startswith("best measured, cones 12, 14 |") for row in rows)
+
+
+def test_the_share_of_prints_that_are_of_use_stands_where_it_tells_recipes_apart():
+    def heads(answer):
+        return next(
+            t
+            for t in recommendation_tables(answer, PLAN, wording.describe(PLAN))
+            if "rivals" in t.title
+        ).heads
+
+    answer = full()
+    everywhere = [dataclasses.replace(each, sound=1.0) for each in answer.others]
+    sure = dataclasses.replace(answer.recipe, sound=1.0)
+    assert "comes off" not in " ".join(
+        heads(dataclasses.replace(answer, recipe=sure, others=everywhere))
+    )
+    assert "comes off the printer" in heads(
+        dataclasses.replace(answer, recipe=dataclasses.replace(sure, sound=0.81))
+    )
 
 
 def test_without_tolerance_failures_limits_or_rival_their_rows_are_absent():

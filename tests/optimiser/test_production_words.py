@@ -43,6 +43,31 @@ def test_recipe_standing_rival_and_cost_are_said():
     assert "It was measured: cones 4, 9." in told(recipe=own)
 
 
+def test_a_better_measured_recipe_that_was_passed_over_is_told_with_the_reason():
+    given = recommendation()
+    recipe = dataclasses.replace(given.recipe, cones=["4"], sound=0.81)
+    better = dataclasses.replace(
+        next(each for each in given.others if each.role == "best measured"),
+        behind=Estimate(-0.02, -0.05, 0.01), sound=0.77, cones=["6"],
+    )  # fmt: skip
+    expected = "Cone 6 was passed over: its score is expected to be 0.02 (-0.01 to 0.05) better"
+    for cones, start in ((["4"], "It was measured: cone 4."), ([], "No cone of just this recipe")):
+        text = told(recipe=dataclasses.replace(recipe, cones=cones), others=[better])
+        assert start in text
+        assert f"{expected}, but only 77 % of its prints are expected to come off the" in text
+        assert "where 80 % is asked for." in text
+    off_steps = dataclasses.replace(better, sound=0.9)
+    assert "but it lies off the steps or rules of the plan." in told(
+        recipe=recipe, others=[off_steps]
+    )
+
+
+def test_the_best_it_is_held_against_is_named_for_what_it_is():
+    assert "within 5 % of the best recipe fit for production with probability 80 %" in told()
+    unfit = dataclasses.replace(recommendation().recipe, sound=0.3)
+    assert "of the best one nearly as likely to be with probability" in told(recipe=unfit)
+
+
 def test_what_strays_too_far_and_what_is_not_fit_is_said():
     assert "By the tolerance" not in told()
     assert "By the tolerance some of its prints will lie across a rule (40 %):" in told(

@@ -50,14 +50,14 @@ def why(trials: pd.DataFrame, kind: str = "improve", known: int = 4, **recipe: o
 def test_a_setting_like_no_other_is_named():
     said = why(TRIALS, wall=5.0, cure=0.0, resin="clear")
     assert said.startswith(
-        "Mostly to learn: nothing like wall 5 mm has been measured (nearest: 0 mm). It departs "
+        "Mostly to learn: no measured cone has wall 5 mm (nearest: 0 mm). It departs "
     )
     assert "from the nearest cone, 1, by changing wall from 0 to 5 mm; the recipe itself" in said
 
 
 def test_a_setting_within_a_tenth_of_the_range_is_not_called_new():
     said = why(TRIALS, wall=9.0, cure=10.0, resin="clear")
-    assert "nothing like" not in said
+    assert "(nearest" not in said
     assert "no measured cone has wall 9 mm together with cure 10 min" in said
 
 
@@ -124,7 +124,7 @@ def two_metrics() -> tuple[Plan, pd.DataFrame]:
 
 def test_an_exploring_pick_names_the_metric_that_could_carry_it():
     plan, trials = two_metrics()
-    row = Space(plan).rows([{"wall": 5.0}])
+    row = Space(plan).rows([{"wall": 10.0}])
     said = describe(fit(plan, trials, seed=0), row, "explore", None, 6).why.replace("\xa0", " ")
     assert "so it may beat cone 6 (score " in said
     assert re.search(
@@ -180,6 +180,13 @@ def test_a_recipe_that_is_expected_to_be_worse_is_all_exploration():
     pick = described(down_to(12, noise=3.0), 2.0)
     assert (pick.kind, pick.exploration) == ("explore", 1.0)
     assert "All of what it promises lies in what is not known yet." in pick.why
+
+
+def test_a_recipe_whose_interval_lies_below_the_leader_is_not_said_to_beat_it():
+    assert ", so it may beat cone " in described(down_to(12, noise=3.0), 11.0).why
+    pick = described(down_to(18), 3.0)
+    assert "may beat" not in pick.why
+    assert ", beside cone " in pick.why
 
 
 class Promise:

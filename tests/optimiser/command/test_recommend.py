@@ -14,7 +14,7 @@ def test_recipe_rivals_and_confirmation_are_told(run, folder, tmp_path):
     said = " ".join(told.out.split())
     for each in (
         "The recipe for production", "Beside its rivals", "Its confirmation run",
-        "Put into production: process", "within 5 % of the best printable", "To confirm it print",
+        "Put into production: process", "within 5 % of the best recipe fit", "To confirm it print",
         "Stands on 6 measured cones", "the printer counts as exact",
     ):  # fmt: skip
         assert each in said
