@@ -192,7 +192,7 @@ class _Desk:
             model, self.recipes.loc[kept.cones], dict(self.plan.variables), own_unit
         )
         return MetricAgeing(
-            metric.name, metric.label, unit, kept.logarithmic, step, early, whole, len(kept),
+            metric.name, metric.label, unit, kept.logarithmic, step, early, whole, kept.told_by,
             verdict, law, crossings, settings,
             _lines(kept, drawn, horizon, math.nan if bound is None else bound.value,
                 metric.unit),
@@ -213,7 +213,7 @@ class _Desk:
         self, metric: Metric, unit: str, whole: Estimate, few: int, kept: Kept, verdict: str
     ) -> str:
         time = wording.with_unit(f"{kept.span.length:.0f}", self.clock.unit)
-        who = f"{wording.many(few, 'cone')}, {len(kept)} measurements"
+        who = f"{wording.many(few, 'cone')}, {wording.many(kept.told_by, 'measurement')}"
         alone = "" if few > 1 else "; one cone alone, so other cones may drift otherwise"
         drift = wording.interval(whole, unit)
         beside = " and ".join(each.clock.of for each in kept.beside)
@@ -256,7 +256,7 @@ def _beyond(at: float, kept: Kept, clock: Clock, far: bool) -> str:
 def _silent(metric: Metric, kept: Kept, clock: Clock, why: str) -> MetricAgeing:
     return MetricAgeing(
         metric.name, metric.label, "%" if kept.logarithmic else metric.unit, kept.logarithmic,
-        clock.step, _UNKNOWN, _UNKNOWN, len(kept), "cannot tell yet", None, [], [], None,
+        clock.step, _UNKNOWN, _UNKNOWN, kept.told_by, "cannot tell yet", None, [], [], None,
         f"{metric.label}: cannot tell yet: {why}",
     )  # fmt: skip
 

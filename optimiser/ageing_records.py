@@ -158,7 +158,7 @@ class MetricAgeing:
         Mean drift over cones after `step`, and from the first time to the longest seen, with the
         number of cones heard at several ages.
     measurements : int
-        Measurements of the cones heard more than once.
+        Measurements of the cones heard at several ages.
     verdict : str
         ``drifts up``, ``drifts down``, ``no drift told``; over a climate ``rises``, ``falls``,
         ``no dependence told``; ``cannot tell yet``.

@@ -125,6 +125,11 @@ class Kept:
         """Whether any cone ever read differently."""
         return any(np.ptp(self.values[self.cone == each]) > 0 for each in np.unique(self.cone))
 
+    @property
+    def told_by(self) -> int:
+        """How many measurements are of cones heard at several ages."""
+        return int(self.aged[self.cone].sum())
+
     def latest(self) -> Floats:
         """Give the longest time at which each cone was heard, shape (cones,)."""
         return np.array([self.times[self.cone == each].max() for each in range(len(self.cones))])

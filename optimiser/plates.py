@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -12,7 +12,7 @@ import numpy.typing as npt
 from experiments.errors import Problem, TrialsError
 from experiments.grammar import suggest
 from experiments.plan import Plan
-from experiments.plan_parts import Variable, near_values, on_grid
+from experiments.plan_parts import Variable, as_word, near_values, on_grid
 from experiments.space import Space
 
 __all__ = ["Plate", "SetUp", "places", "set_up", "set_up_minutes"]
@@ -90,7 +90,8 @@ def places(plan: Plan, settings: Mapping[str, Any]) -> dict[int, int]:
     Raises
     ------
     TrialsError
-        An unknown variable, or a value that cannot be printed.
+        An unknown variable, a value that cannot be printed, or one that exists only beside
+        another value of a variable that is given too.
     """
     found, problems = {}, []
     for name, given in settings.items():
@@ -106,9 +107,26 @@ def places(plan: Plan, settings: Mapping[str, Any]) -> dict[int, int]:
             problems.append(Problem(name, repr(given), "a printable value", near))
             continue
         found[list(plan.variables).index(name)] = variable.grid.tolist().index(value)
+        problems += [
+            Problem(
+                name,
+                f"{parent}={settings[parent]} beside it",
+                f"{parent} {' or '.join(map(as_word, allowed))}: only then is there {name}",
+                "Leave one of the two out.",
+            )
+            for parent, allowed in variable.only_when.items()
+            if parent in settings
+            and not _is_one_of(plan.variables[parent], settings[parent], allowed)
+        ]
     if problems:
         raise TrialsError(*problems)
     return found
+
+
+def _is_one_of(variable: Variable, given: Any, allowed: Iterable[Any]) -> bool:
+    """Whether a setting is among some; one that cannot be printed is told elsewhere."""
+    value = on_grid(variable, _typed(variable, given))
+    return value is None or value in [on_grid(variable, each) for each in allowed]
 
 
 def _typed(variable: Variable, given: Any) -> Any:

@@ -86,5 +86,9 @@ def _offset_unit(offset: Offset) -> str:
 
 def _offsets(column: Sequence[Offset]) -> list[str]:
     """Write a metric's offsets with their intervals, or dashes; those told from 0 with a star."""
-    cells = wording.intervals([each.offset for each in column], unknown=wording.UNKNOWN)
+    cells = wording.intervals(
+        [each.offset for each in column],
+        unknown=wording.UNKNOWN,
+        apart=[each.told for each in column],
+    )
     return [f"{cell}{' *' if each.told else ''}" for cell, each in zip(cells, column, strict=True)]

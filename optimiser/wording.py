@@ -184,8 +184,11 @@ def intervals(
     *,
     most: int = 8,
     unknown: str = "cannot tell yet",
+    apart: Sequence[bool] = (),
 ) -> list[str]:
     """Write the estimates of one column with equal decimals, those that its middle row carries.
+
+    More where a row that is `apart`, its interval leaving 0 out, would seem to reach 0.
 
     Examples
     --------
@@ -195,7 +198,15 @@ def intervals(
     widths = [2 * (each.high - each.low) for each in column if each.known]
     carried = sorted(_decimals(width, most) for width in widths if 0 < width < math.inf)
     decimals = carried[len(carried) // 2] if carried else None
+    told = [each for each, clear in zip(column, apart, strict=False) if clear]
+    while decimals is not None and decimals < most and any(_reaches(e, decimals) for e in told):
+        decimals += 1
     return [_interval(each, unit, most, decimals) if each.known else unknown for each in column]
+
+
+def _reaches(estimate: Estimate, decimals: int) -> bool:
+    """Whether an end of an interval is 0 once it is rounded."""
+    return 0.0 in (round(estimate.low, decimals), round(estimate.high, decimals))
 
 
 def beside(value: float | None, estimate: Estimate, *, most: int = 8) -> str:

@@ -137,7 +137,7 @@ def test_a_shortlist_is_narrowed_to_what_is_kept(plan):
         ({"colour": "red"}, "unknown variable"),
         ({"dip": "clera"}, "clear"),
         ({"wall": 0.72}, "Nearest"),
-        ({"process": "filament", "dip": "clear"}, "printable recipe"),
+        ({"process": "filament", "dip": "clear"}, "process resin: only then is there dip"),
         ({"wall": 0.4, "layer": 0.8}, "printable recipe"),
     ],
 )

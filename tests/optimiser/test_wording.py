@@ -153,6 +153,13 @@ def test_a_column_of_intervals_has_equal_decimals():
     assert intervals([]) == []
 
 
+def test_an_interval_that_leaves_0_out_does_not_seem_to_reach_it():
+    column = [Estimate(-0.15, -0.29, -0.003), Estimate(0.1, -0.1, 0.3)]
+    assert intervals(column)[0] == "-0.15 (-0.29 to 0.00)"
+    wanted = ["-0.150 (-0.290 to -0.003)", "0.100 (-0.100 to 0.300)"]
+    assert intervals(column, apart=[True, False]) == wanted
+
+
 def test_more_than_the_whole_box_says_why():
     assert "over 1 because some are better than good" in covered(Estimate(3.4, 3.0, 3.8, 8))
     assert covered(Estimate(0.5, 0.4, 0.6, 8)).endswith("of the box from poor to good")

@@ -42,7 +42,7 @@ def test_drift_law_crossings_and_next(run, shelf):
     assert "after 300 h" in said
     assert "Law of the drift" in said
     assert "When a limit is crossed" in said
-    assert "4 cones, 15 measurements" in said
+    assert "4 cones, 12 measurements" in said
     assert "Measure cone" in said
     assert "nan" not in said.lower()
 
