@@ -9,7 +9,7 @@ from optimiser.records.comparisons import Comparison, Paired, Twin
 from optimiser.records.estimates import UNTOLD, Calibration, Estimate, Settings
 from optimiser.records.fronts import Front, Member
 from optimiser.records.knobs import Knob, Pair, Sensitivity
-from optimiser.records.optima import Optimum, Shift
+from optimiser.records.optima import Optimum, Shift, Switch
 from optimiser.records.outlooks import Outlook
 from optimiser.records.picks import Pick
 from optimiser.records.variants import DeadEnds, Variant
@@ -31,6 +31,7 @@ __all__ = [
     "Sensitivity",
     "Settings",
     "Shift",
+    "Switch",
     "Twin",
     "Variant",
 ]

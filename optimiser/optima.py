@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -12,15 +12,16 @@ import pandas as pd
 
 from experiments.errors import Problem, RecipeError, TrialsError
 from experiments.plan import Plan, Variable
-from optimiser.answers import Estimate, Optimum, Settings, Shift
+from optimiser.answers import Estimate, Optimum, Settings, Shift, Switch
 from optimiser.fitting import fit
+from optimiser.optimum_words import optimum_text
 from optimiser.partial import nearest_place, read_settings
 from optimiser.paths import DrawnFunctions
 from optimiser.pool import drawn_utility, held_pool, repeatability
 from optimiser.search import without
 from optimiser.surrogate import Model, Progress, estimate
 from optimiser.threads import one_thread
-from optimiser.wording import interval, many, percent, recipe_line
+from optimiser.wording import many, recipe_line
 from optimiser.wording import setting as setting_text
 
 __all__ = ["optimum"]
@@ -278,6 +279,23 @@ def _about(chosen: float, drawn: Floats, cones: int) -> Estimate:
     return Estimate(chosen, min(float(low), chosen), max(float(high), chosen), cones)
 
 
+def _switches(model: Model, knob: Variable, found: _Found) -> list[Switch]:
+    """Say where the best recipe changes its level of a choice along a numeric knob."""
+    if not knob.numeric:
+        return []
+    grid, switches = knob.grid[found.shown].astype(float), []
+    for column, choice in enumerate(model.plan.variables.values()):
+        if choice.kind != "choice":
+            continue
+        places = found.recipes[:, column]
+        levels = [None if place < 0 else str(choice.grid[place]) for place in places]
+        switches += [
+            Switch(choice.name, levels[at], levels[at + 1], float(grid[at]), float(grid[at + 1]))
+            for at in np.flatnonzero(np.diff(places))
+        ]
+    return sorted(switches, key=lambda each: each.last)
+
+
 def _answer(
     model: Model,
     knob: Variable,
@@ -316,9 +334,7 @@ def _answer(
     setting = None if anywhere and not at_edge else grid[shown[best]]
     near[best] |= setting is not None
     as_good = [_plain(value) for value in grid[shown[near]]]
-    text = _text(model, knob, setting, low, high, as_good, share[best], at_edge)
-    text = _held_text(model, held) + text + _shift_text(model, knob, shifts)
-    return Optimum(
+    answer = Optimum(
         variable=knob.name,
         unit=knob.unit,
         setting=_plain(setting),
@@ -330,32 +346,13 @@ def _answer(
         cones=model.cones,
         calibration=model.calibration(),
         notes=list(model.notes),
-        text=text,
+        text="",
         hold=held,
         metrics=metrics,
         shifts=shifts,
+        switches=_switches(model, knob, found),
     )
-
-
-def _held_text(model: Model, held: Settings) -> str:
-    return f"With {recipe_line(model.plan, held)} held: " if held else ""
-
-
-def _shift_text(model: Model, knob: Variable, shifts: list[Shift]) -> str:
-    """Say between which levels the best setting differs, and where that cannot be told yet."""
-    labels = {name: each.label for name, each in model.plan.variables.items()}
-    told = [
-        f" It differs between {labels[each.variable]} {each.a}, {interval(each.at_a, knob.unit)}, "
-        f"and {each.b}, {interval(each.at_b, knob.unit)}: by "
-        f"{interval(each.difference, knob.unit)} at 90 %."
-        for each in shifts
-        if each.told
-    ]
-    open_ones = dict.fromkeys(labels[each.variable] for each in shifts if not each.told)
-    if open_ones:
-        between = f"between {'other ' if told else ''}levels of {', '.join(open_ones)}"
-        told.append(f" Whether it differs {between}: cannot tell yet.")
-    return "".join(told)
+    return replace(answer, text=optimum_text(model, knob, answer, share[best]))
 
 
 def _interval(drawn: Ints | Floats) -> tuple[Any, Any]:
@@ -369,48 +366,12 @@ def _plain(value: Any) -> Any:
     return value.item() if isinstance(value, np.generic) else value
 
 
-def _text(
-    model: Model,
-    knob: Variable,
-    setting: Any,
-    low: Any,
-    high: Any,
-    as_good: list[Any],
-    share: float,
-    at_edge: bool,
-) -> str:
-    """One plain sentence."""
-    unit = f" {knob.unit}" if knob.unit else ""
-    if setting is None:
-        return (
-            f"Cannot tell yet where the best {knob.label} lies: from {model.cones} cones, it may "
-            f"be anywhere between {setting_text(low)} and {setting_text(high)}{unit}."
-        )
-    if knob.kind == "choice":
-        others = [str(value) for value in as_good if value != setting]
-        tail = f"; {', '.join(others)} cannot be told from it" if others else ""
-        return (
-            f"Best {knob.label}: {setting}, with probability {percent(share)} from {model.cones} "
-            f"cones{tail}."
-        )
-    ends = f"{setting_text(low)} and {setting_text(high)}{unit}"
-    equals = f"{setting_text(as_good[0])} to {setting_text(as_good[-1])}{unit}"
-    if len(as_good) == 1:
-        equals = "no other setting"
-    text = (
-        f"Best {knob.label}: {setting_text(setting)}{unit}; the best lies between {ends} "
-        f"(90 %, {model.cones} cones); as good within the repeatability: {equals}."
-    )
-    if at_edge:
-        text += " It sits at the edge of the range: widen the range to find the true optimum."
-    return text
-
-
 def _cannot_tell(model: Model, knob: Variable, held: Settings) -> Optimum:
     """Answer while there is no model, or no recipe in which the knob is active."""
     curve = pd.DataFrame(columns=["setting", "mean", "low", "high", "probability"], dtype=float)
-    found = many(model.cones, "measured cone")
-    text = f"Cannot tell yet where the best {knob.label} lies: {found}."
+    text = (
+        f"Cannot tell yet where the best {knob.label} lies: {many(model.cones, 'measured cone')}."
+    )
     return Optimum(
         knob.name, knob.unit, None, None, None, [], curve, False, model.cones,
         model.calibration(), list(model.notes), text, held,

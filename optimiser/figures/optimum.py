@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from optimiser.answers import Optimum
+from optimiser.answers import Optimum, Switch
 from optimiser.figures.rings import draw_rings
 from optimiser.figures.style import (
     LIGHT,
+    TYPE,
     Floats,
     axis_label,
     cones_text,
@@ -24,6 +25,7 @@ from optimiser.figures.style import (
     round_ticks,
     tune,
 )
+from optimiser.optimum_words import FEW_SWITCHES
 
 __all__ = ["draw_optimum"]
 
@@ -78,6 +80,7 @@ def draw_optimum(
         title = axis_label(name, (units or {}).get(name, ""), labels, width=16)
         axes.set_ylabel(title)
     _best(grid[0], answer, places, wordy)
+    switched = _switches(grid, answer)
     _chance(grid[1], curve["probability"].to_numpy(float), places, wordy)
     grid[1].set_ylabel("chance of\nbeing best")
     if wordy:
@@ -86,12 +89,17 @@ def draw_optimum(
     else:
         grid[-1].xaxis.set_major_locator(round_ticks(6))
     grid[-1].set_xlabel(axis_label(answer.variable, answer.unit, labels))
-    heading(figure, _heading(answer, metric, labels, bool(below), trials is not None))
+    heading(figure, _heading(answer, metric, labels, bool(below), trials is not None, switched))
     return figure
 
 
 def _heading(
-    answer: Optimum, metric: str, labels: Mapping[str, str] | None, several: bool, rings: bool
+    answer: Optimum,
+    metric: str,
+    labels: Mapping[str, str] | None,
+    several: bool,
+    rings: bool,
+    switched: bool,
 ) -> str:
     """Say what is seen."""
     held = ", ".join(f"{label_of(n, labels)} {plain(str(v))}" for n, v in answer.hold.items())
@@ -99,10 +107,11 @@ def _heading(
     shaded = "; shaded: where the best lies, 90 %" if answer.low is not None else ""
     edge = ", at the end of its range" if answer.at_edge else ""
     each = "; each metric at the recipe with the best score" if several else ""
+    changed = "; dotted: the best recipe changes a level" if switched else ""
     cones = "; rings: cones at their own settings" if rings else ""
     return (
-        f"Expected {label_of(metric, labels)} {others}, 90 % band{shaded}{edge}{each}{cones}; "
-        f"{cones_text(answer.cones)}"
+        f"Expected {label_of(metric, labels)} {others}, 90 % band{shaded}{edge}{each}{changed}"
+        f"{cones}; {cones_text(answer.cones)}"
     )
 
 
@@ -152,6 +161,35 @@ def _best(axes: Axes, answer: Optimum, places: Floats, wordy: bool) -> None:
     )
     height = answer.curve["mean"].to_numpy(float)[nearest]
     axes.plot(places[nearest], height, "D", color=LIGHT["lead"], markersize=6, zorder=5)
+
+
+def _switches(grid: Sequence[Axes], answer: Optimum) -> bool:
+    """Mark where the best recipe changes a level, unless it does so all the time."""
+    places: dict[float, list[Switch]] = {}
+    for each in answer.switches:
+        places.setdefault(each.middle, []).append(each)
+    if not 0 < len(answer.switches) <= FEW_SWITCHES:
+        return False
+    for middle, switches in places.items():
+        for axes in grid:
+            axes.axvline(middle, color=LIGHT["ink"], linewidth=0.8, linestyle=":")
+        for side, words in (
+            ("right", [each.before for each in switches]),
+            ("left", [each.after for each in switches]),
+        ):
+            text = plain(", ".join(word or "none" for word in words), 14)
+            grid[0].annotate(
+                text,
+                (middle, 0.98),
+                xycoords=grid[0].get_xaxis_transform(),
+                xytext=(-3 if side == "right" else 3, 0),
+                textcoords="offset points",
+                ha=side,
+                va="top",
+                fontsize=TYPE - 0.5,
+                color=LIGHT["ink"],
+            )
+    return True
 
 
 def _chance(axes: Axes, chance: Floats, places: Floats, wordy: bool) -> None:

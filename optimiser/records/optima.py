@@ -39,6 +39,33 @@ class Shift:
 
 
 @dataclass(frozen=True)
+class Switch:
+    """Where along a knob's range the best recipe changes its level of a choice.
+
+    Parameters
+    ----------
+    variable : str
+        The choice.
+    before, after : str or None
+        Its level up to the setting `last`, and from the setting `first`; None where the recipe
+        has none.
+    last, first : float
+        Neighbours among the settings that were followed.
+    """
+
+    variable: str
+    before: str | None
+    after: str | None
+    last: float
+    first: float
+
+    @property
+    def middle(self) -> float:
+        """Half-way between the two settings."""
+        return (self.last + self.first) / 2
+
+
+@dataclass(frozen=True)
 class Optimum:
     """Where the best setting of one knob lies.
 
@@ -64,6 +91,9 @@ class Optimum:
         the best expected score.
     shifts : list of Shift
         Whether it differs between the levels of each choice.
+    switches : list of Switch
+        Where the recipe with the best expected score changes its level of a choice, from low to
+        high settings of a numeric knob.
     """
 
     variable: str
@@ -81,3 +111,4 @@ class Optimum:
     hold: Settings = field(default_factory=dict)
     metrics: dict[str, pd.DataFrame] = field(default_factory=dict, repr=False, compare=False)
     shifts: list[Shift] = field(default_factory=list)
+    switches: list[Switch] = field(default_factory=list)

@@ -130,6 +130,17 @@ def test_it_is_said_where_the_best_differs_between_levels():
     assert "It differs between resin" in result.text
 
 
+def test_it_is_said_where_the_best_recipe_changes_its_level():
+    result = optimum(*two_cures(14), variable="cure", seed=0)
+    (switch,) = result.switches
+    assert (switch.variable, switch.before, switch.after) == ("resin", "a", "b")
+    # The curves of the two levels cross a little above half-way between 12 and 26.
+    assert 18 <= switch.last < switch.first <= 22
+    assert "the best recipe changes resin from a to b between" in result.text
+    assert optimum(*two_cures(14), variable="cure", hold={"resin": "a"}).switches == []
+    assert optimum(*two_cures(14), variable="resin").switches == []
+
+
 def test_it_is_not_said_where_the_best_is_the_same_for_both_levels():
     found = [optimum(*two_cures(0, seed=seed), variable="cure", seed=0) for seed in range(3)]
     assert not any(shift.told for each in found for shift in each.shifts)

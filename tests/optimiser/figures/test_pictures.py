@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from optimiser import figures
+from optimiser.answers import Optimum, Switch
 from optimiser.figures.style import LIGHT
 from tests import answers
 from tests.pictures import assert_on_the_page_and_legible, words
@@ -28,6 +29,14 @@ THREE = ("upper_limit", "decay", "mass")
 THREE_METRICS = {
     **METRICS, "mass": dataclasses.replace(METRICS["mass"], goal="target", good=2.0, poor=1.0)
 }  # fmt: skip
+
+
+def switching(*middles: float) -> Optimum:
+    """Give an optimum along which the best recipe changes its resin."""
+    switches = [Switch("resin", "tough", None, at - 5, at + 5) for at in middles]
+    return dataclasses.replace(answers.optimum(), switches=switches)
+
+
 PICTURES: dict[str, Callable[[], Figure]] = {
     "response": lambda: figures.draw_response(
         LINES, best=3, limits={"from": 120.0, "to": 9000.0, "break-up": 8000.0}
@@ -46,6 +55,7 @@ PICTURES: dict[str, Callable[[], Figure]] = {
     "optimum, one knob held": lambda: figures.draw_optimum(
         dataclasses.replace(answers.optimum(), hold={"process": "resin"}, metrics={})
     ),
+    "optimum, a level changed": lambda: figures.draw_optimum(switching(20.0)),
     "optimum of words": lambda: figures.draw_optimum(answers.optimum(wordy=True)),
     "comparison": lambda: figures.draw_comparison(answers.comparison(), units=UNITS),
     "comparison over the same": lambda: figures.draw_comparison(
@@ -269,3 +279,13 @@ def test_importing_figures_changes_no_settings():
     before = dict(matplotlib.rcParams)
     figures.to_svg(figures.draw_indices(answers.sensitivity()))
     assert dict(matplotlib.rcParams) == before
+
+
+def test_a_changed_level_is_marked_with_both_unless_it_goes_to_and_fro():
+    def marks(answer: Optimum) -> list[str]:
+        axes = figures.draw_optimum(answer).axes
+        return [text.get_text() for each in axes for text in each.texts]
+
+    assert marks(switching(20.0)) == ["tough", "none"]
+    assert marks(switching(10.0, 20.0, 30.0)) == []
+    assert marks(answers.optimum()) == []
