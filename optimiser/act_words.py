@@ -12,6 +12,8 @@ __all__ = ["act_line"]
 _NUMBERS = {"mass": "g", "minutes": "min"}
 """What may be given with an act, and its unit."""
 
+_SHOWN = 3  # values that tell one measurement from another of the same cone
+
 
 def act_line(row: Mapping[Any, Any]) -> str:
     """Say what an act was, and what was said with it."""
@@ -26,12 +28,19 @@ def act_line(row: Mapping[Any, Any]) -> str:
         f"{name}={'none' if value is None else wording.setting(value)}"
         for name, value in (changed.items() if isinstance(changed, Mapping) else ())
     ]
+    values = given.get("values")
+    known = [
+        f"{name} {value:.4g}"
+        for name, value in (values.items() if isinstance(values, Mapping) else ())
+        if value is not None
+    ]
+    read = [", ".join(known[:_SHOWN]) + (", …" if len(known) > _SHOWN else "")] if known else []
     words = [given[name] for name in ("why", "note", "text") if given.get(name)]
     former = [
         f"{name} was {'none' if value is None else wording.setting(value)}"
         for name, value in row.get("was", {}).items()
         if value != ""
     ]
-    details = "; ".join([*numbers, *changes, *words, *former])
+    details = "; ".join([*numbers, *read, *changes, *words, *former])
     text = row["summary"] + (" (undone)" if row["undone"] else "")
     return f"{text}: {details}" if details else text

@@ -23,6 +23,15 @@ def test_history_tells_reasons_numbers_and_notes(run, fresh):
         assert wanted in shown.replace("\N{NO-BREAK SPACE}", " "), wanted
 
 
+def test_two_measurements_of_a_cone_are_told_apart_by_their_values(run, folder):
+    for value in (9.1234, 9.3):
+        told = run("measure", 2, "--session", "may", "--value", f"loss={value}", "--in", folder)
+        assert told.status == 0
+    shown = " ".join(run("history", 2, "--in", folder).out.split())
+    assert "cone 2 measured in session may: loss 9.123" in shown
+    assert "cone 2 measured in session may: loss 9.3" in shown
+
+
 def test_undone_cones_take_their_cards_and_numbers_along(run, fresh):
     assert run("next", "--in", fresh).status == 0
     assert run("next", "--count", 2, "--in", fresh).status == 0
@@ -76,7 +85,7 @@ def test_the_history_of_one_cone_says_what_it_was_before(run, fresh):
     ]
     assert told.json[1]["was"] == {"status": "measured", "aside": ""}
     shown = " ".join(run("history", 1, "--in", fresh).out.split())
-    assert "cone 1 measured in session may: status was printed" in shown
+    assert "cone 1 measured in session may: loss 4; status was printed" in shown
     unknown = run("history", 9, "--in", fresh)
     assert unknown.status == 2
     assert "Look at the table" in unknown.err
