@@ -170,12 +170,13 @@ def cones_by_name(
 
 
 def value_problems(connection: sqlite3.Connection, plan: Plan) -> list[Problem]:
-    """Find values that are stale or, where none is, impossible or far from `poor` and `good`."""
+    """Find values that are stale; else impossible ones; else ones that no ends of the plan fit."""
     return [
         *unit_problems(unit_changes(connection, plan)),
         *(
             stale_problems(connection, plan)
-            or [*_impossible(connection, plan), *_foreign_ends(connection, plan)]
+            or _impossible(connection, plan)
+            or _foreign_ends(connection, plan)
         ),
     ]
 

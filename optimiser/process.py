@@ -29,6 +29,7 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
 
 _OUTLIER = 4.0  # left-out residual, in its own standard deviations, that is called wild
+_DIGITS = 10  # of standardised outputs
 _LESSON = 300  # observations that are enough to learn hyperparameters from
 _FEW = 100  # observations; of more the posterior is so near its Laplace approximation ...
 _PROPOSALS, _FEW_PROPOSALS = 256, 64  # ... that a quarter of the proposals tells the evidence
@@ -104,7 +105,8 @@ class EnsembleProcess(BaseEstimator):  # type: ignore[misc]  # scikit-learn is u
         spread = float(np.std(outputs, ddof=1)) if len(outputs) > 1 else 0.0
         flat = spread <= 1e-12 * max(abs(self.centre_), 1e-300)
         self.scale_ = (max(abs(self.centre_), 1.0) * 0.01) if flat else spread
-        self.outputs_ = (outputs - self.centre_) / self.scale_
+        # Rounded, or the last bit of another unit would send the random draws another way.
+        self.outputs_ = np.round((outputs - self.centre_) / self.scale_, _DIGITS)
         self._apart = separations(self.encoding, points, points)
         blocks = []
         self.has_session_ = has_crossed_sessions(recipes, sessions)

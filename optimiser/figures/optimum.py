@@ -165,11 +165,11 @@ def _best(axes: Axes, answer: Optimum, places: Floats, wordy: bool) -> None:
 
 def _switches(grid: Sequence[Axes], answer: Optimum) -> bool:
     """Mark where the best recipe changes a level, unless it does so all the time."""
+    if not 0 < len(answer.switches) <= FEW_SWITCHES:
+        return False
     places: dict[float, list[Switch]] = {}
     for each in answer.switches:
         places.setdefault(each.middle, []).append(each)
-    if not 0 < len(answer.switches) <= FEW_SWITCHES:
-        return False
     for middle, switches in places.items():
         for axes in grid:
             axes.axvline(middle, color=LIGHT["ink"], linewidth=0.8, linestyle=":")

@@ -8,6 +8,7 @@ import pytest
 
 from experiments.bounds import wanted_instead
 from experiments.errors import LedgerError
+from experiments.folder import STORE_FILE
 from experiments.plan import Plan
 
 METRICS = {
@@ -57,7 +58,7 @@ def test_one_that_an_earlier_release_stored_is_found(ledger, resin):
     ledger.add(resin)
     ledger.measure(1, session="a", values={"upper_limit": 4.5})
     assert ledger.disagreements() == []
-    with sqlite3.connect(ledger.folder / "trials.db") as store:
+    with sqlite3.connect(ledger.folder / STORE_FILE) as store:
         store.execute("UPDATE readings SET value = -4.5 WHERE metric = 'upper_limit'")
     (problem,) = ledger.disagreements()
     assert problem.where == "metrics.upper_limit"

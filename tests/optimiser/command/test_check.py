@@ -79,7 +79,7 @@ def test_what_is_left_over_is_a_note_and_no_error(run, folder):
 
 
 def test_an_entered_value_far_from_the_others_is_a_note(run, folder):
-    run("measure", "2", "--session", "later", "--value", "loss=3500", "--in", folder)
+    run("measure", 8, "--session", "may", "--value", "loss=3500", "--in", folder)
     told = run("check", "--in", folder)
     assert told.status == 0
-    assert "3500 %: the other" in told.err
+    assert "note: cone 8: loss 3500 %: the other 6 cones had" in told.err
