@@ -1,4 +1,6 @@
-"""20,000 broken plans, tables, workbooks, archives and command lines: see `tests.fuzzing`."""
+"""20,000 broken plans, tables, workbooks, archives and command lines: see `tests.fuzzing`.
+
+A third of them at each landing (`tests.studies`)."""
 
 from __future__ import annotations
 
@@ -9,6 +11,8 @@ import sys
 from pathlib import Path
 
 import pytest
+
+from tests.studies import repeats
 
 # How many a part, and how many parts; they run side by side, the number of a part is its seed.
 COUNTS = {
@@ -35,7 +39,7 @@ def test_no_broken_input_is_more_than_refused(kind, part):
             "-m",
             "tests.fuzzing",
             kind,
-            str(COUNTS[kind][0]),
+            str(repeats(COUNTS[kind][0])),
             str(part),
         ],
         capture_output=True,

@@ -23,6 +23,7 @@ from experiments.errors import LedgerError
 from experiments.exchange import apply, export_csv, preview_csv
 from experiments.ledger import Ledger
 from experiments.records import StoredCurve
+from tests.studies import repeats
 
 walls = st.integers(2, 10).map(lambda tenth: round(tenth / 10, 1))
 resin = st.fixed_dictionaries(
@@ -274,4 +275,4 @@ def test_random_acts_agree_with_a_simple_model(plan_text):
 
 @pytest.mark.slow
 def test_many_random_acts_agree_with_a_simple_model(plan_text):
-    run(plan_text, examples=75, steps=40)
+    run(plan_text, examples=repeats(75), steps=40)

@@ -17,6 +17,7 @@ from experiments.packing import pack
 from experiments.records import StoredCurve
 from experiments.unpacking import unpack
 from tests.experiments.conftest import PLAN
+from tests.studies import repeats
 
 words = st.text(
     st.characters(blacklist_categories=["Cs"], blacklist_characters="\0\x1b\x9b"), max_size=12
@@ -24,7 +25,7 @@ words = st.text(
 odd_words = words | st.sampled_from(
     ["=1+1", "-5", "+x", "@a", "'", "12-3", "1,234", "0.5", "Mar 12", "_x000B_"]
 )
-numbers = st.floats(1e-6, 1e9) | st.floats(0.001, 100).map(lambda value: round(value, 2))
+numbers = st.floats(1e-6, 1e9) | st.floats(0.01, 100).map(lambda value: round(value, 2))
 resin = st.fixed_dictionaries(
     {
         "process": st.just("resin"),
@@ -107,7 +108,7 @@ def test_any_experiment_comes_back_as_it_was(made):
 
 
 @pytest.mark.slow
-@settings(max_examples=40, **QUIET)
+@settings(max_examples=repeats(40), **QUIET)
 @given(st.lists(cones, max_size=5))
 def test_any_experiment_comes_back_as_it_was_at_length(made):
     round_trip(made)

@@ -13,6 +13,7 @@ from optimiser.ageing_rows import CLOCKS, keep
 from optimiser.ageing_settings import compare_settings
 from optimiser.repeats import hear
 from tests import kept_cones
+from tests.studies import repeats
 
 PLAN = kept_cones.plan()
 
@@ -48,13 +49,16 @@ def test_below_four_cones_nothing_is_compared():
     assert compared(cones=3) == []
 
 
+TABLES = repeats(120)
+
+
 @pytest.mark.slow
 def test_settings_that_do_nothing_are_seldom_told():
-    tables = [compared(cones=6, seed=seed) for seed in range(120)]
+    tables = [compared(cones=6, seed=seed) for seed in range(TABLES)]
     share = float(np.mean([any(each.told for each in found) for found in tables]))
     print(f"a setting that does nothing is told in {share:.3f} of the tables")
     # One in ten as documented, and 1.7 standard errors.
-    assert share <= 0.15
+    assert share <= 0.1 + 0.5 / TABLES**0.5
 
 
 def test_three_levels_are_each_set_against_the_others():

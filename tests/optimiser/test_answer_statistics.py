@@ -11,8 +11,9 @@ import pytest
 from experiments.plan import Plan
 from experiments.space import Space
 from optimiser import compare, dead_ends, fit, optimum, outlook
+from tests.studies import repeats, slack
 
-REPEATS = 200
+REPEATS = repeats(200)
 
 PLAN = Plan.from_dict(
     {
@@ -116,20 +117,20 @@ def test_optima_and_differences_hold_what_their_intervals_say():
     found = asked(range(REPEATS))
     print(found)
     for key in ("optimum", "difference", "paired"):
-        assert 0.85 <= found[key] <= 0.97
+        assert 0.85 - slack(200) <= found[key] <= 0.97 + slack(200)
 
 
 @pytest.mark.slow
 def test_what_is_given_up_deserves_it():
     found = given_up(range(REPEATS))
     print({key: (round(float(np.mean(each)), 3), len(each)) for key, each in found.items()})
-    assert np.mean(found["best dropped"]) < 0.05
-    assert np.mean(found["dead dropped"]) > 0.8
+    assert np.mean(found["best dropped"]) < 0.05 + slack(200, 0.05)
+    assert np.mean(found["dead dropped"]) > 0.8 - slack(200)
 
 
 @pytest.mark.slow
 def test_stop_is_said_where_the_best_is_near():
     count, right = stopped(range(REPEATS))
     print(f"stop said in {len(right)} of {count}, right in {np.mean(right):.3f} of these")
-    assert len(right) >= 20
-    assert np.mean(right) > 0.9
+    assert len(right) >= count / 10
+    assert np.mean(right) > 0.9 - slack(200)

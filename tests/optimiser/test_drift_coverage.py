@@ -7,6 +7,7 @@ import pytest
 
 from optimiser.drift import rig_drift
 from tests import workshops
+from tests.studies import repeats, slack
 
 PLAN = workshops.plan(
     metrics={"level": {"from": "hand", "unit": "dB", "goal": "maximise", "poor": 70, "good": 90}}
@@ -38,11 +39,12 @@ def covered(rows, sds, runs: int) -> float:
 @pytest.mark.parametrize("sds", SPREADS.values(), ids=SPREADS)
 @pytest.mark.parametrize("design", DESIGNS)
 def test_intervals_hold_what_they_say(design, sds, record_property):
-    share = covered(DESIGNS[design], sds, 150)
+    share = covered(DESIGNS[design], sds, repeats(150))
     record_property("coverage", share)
     print(f"{design}, {sds}: 90 % intervals hold {share:.3f}")
     # Where sessions cannot be told from mountings, the interval has to hold both readings.
-    assert 0.80 <= share <= (1.0 if design == "reference alone" else 0.97)
+    room = slack(150)
+    assert 0.80 - room <= share <= (1.0 if design == "reference alone" else 0.97 + room)
 
 
 def test_intervals_hold_most_on_a_few_seeds():

@@ -20,6 +20,7 @@ from tests.functions import (
     ishigami_problem,
     unit_plan,
 )
+from tests.studies import repeats
 
 
 def by_name(result):
@@ -133,7 +134,7 @@ def noisy_line(count: int, seed: int, signal: float):
 @pytest.mark.slow
 def test_a_knob_that_does_nothing_is_seldom_said_to_matter():
     dead, alive = [], []
-    for seed in range(20):
+    for seed in range(repeats(20)):
         for signal in (0.0, 1.5):
             result = sensitivity(*noisy_line(24, seed, signal), "y", seed=seed)
             for knob in result.knobs:

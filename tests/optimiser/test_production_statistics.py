@@ -12,8 +12,9 @@ from scipy import special
 from experiments.plan import Plan
 from experiments.space import Space
 from optimiser import recommend
+from tests.studies import repeats, slack
 
-REPEATS = 200
+REPEATS = repeats(200)
 RUNS = 200  # confirmation runs an experiment
 NOISE, STRAYING = 0.15, 2.5
 MIDDLES = special.ndtri((np.arange(40) + 0.5) / 40)  # of 40 equal parts of a normal distribution
@@ -99,11 +100,15 @@ def test_scores_hold_and_confirmation_errs_as_often_as_it_says():
     found = pd.DataFrame([confirmed(seed) for seed in range(REPEATS)])
     deciding = found[found["decides"] == 1]
     print(found.mean().round(3).to_dict(), len(deciding), deciding.mean().round(3).to_dict())
-    assert 0.85 <= found["held"].mean() <= 0.97
-    assert found["near"].mean() == pytest.approx(found["said near"].mean(), abs=0.07)
-    assert found["passed"].mean() == pytest.approx(found["said to pass"].mean(), abs=0.04)
+    assert 0.85 - slack(200) <= found["held"].mean() <= 0.97 + slack(200)
+    assert found["near"].mean() == pytest.approx(found["said near"].mean(), abs=0.07 + slack(200))
+    assert found["passed"].mean() == pytest.approx(
+        found["said to pass"].mean(), abs=0.04 + slack(200)
+    )
     assert found["caught"].mean() == pytest.approx(0.95, abs=0.015)
-    assert len(deciding) >= 30
-    # 30 to 70 experiments, each passing nearly always or seldom: 0.05 of chance.
-    assert deciding["passed"].mean() == pytest.approx(deciding["said to pass"].mean(), abs=0.1)
+    assert len(deciding) >= 0.15 * REPEATS
+    # 30 to 70 of 200 experiments, each passing nearly always or seldom: 0.05 of chance.
+    assert deciding["passed"].mean() == pytest.approx(
+        deciding["said to pass"].mean(), abs=0.1 + slack(200)
+    )
     assert deciding["caught"].mean() == pytest.approx(0.95, abs=0.015)

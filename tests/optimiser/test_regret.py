@@ -8,6 +8,7 @@ import pytest
 
 from optimiser import propose
 from tests.functions import Problem, branin_problem, hartmann6_problem
+from tests.studies import repeats
 
 
 def best_after(problem: Problem, cones: int, noise: float, seed: int) -> float:
@@ -33,7 +34,7 @@ def test_branin_is_solved_in_25_cones(seeds):
 @pytest.mark.slow
 def test_branin_with_noise():
     problem = branin_problem()
-    regrets = [best_after(problem, 30, 0.02, seed) - problem.best for seed in range(8)]
+    regrets = [best_after(problem, 30, 0.02, seed) - problem.best for seed in range(repeats(8))]
     print(f"Branin, noise 2 %, 30 cones: median regret {np.median(regrets):.3f}")
     assert np.median(regrets) < 0.25
 
@@ -42,7 +43,7 @@ def test_branin_with_noise():
 def test_hartmann6():
     # Hartmann 6: minimum -3.32237 (Dixon & Szegö 1978); two local minima, the second at -3.20.
     problem = hartmann6_problem()
-    regrets = [best_after(problem, 60, 0.0, seed) - problem.best for seed in range(8)]
+    regrets = [best_after(problem, 60, 0.0, seed) - problem.best for seed in range(repeats(8))]
     print(f"Hartmann 6, 60 cones: regrets {np.round(regrets, 3)}")
     assert np.median(regrets) < 0.02
     assert max(regrets) < 0.15

@@ -12,6 +12,7 @@ from optimiser.sources import split
 from optimiser.spread import estimate_spread
 from optimiser.threads import one_thread
 from tests import workshops
+from tests.studies import repeats, slack
 
 PLAN = workshops.plan()
 # Standard deviations of session, print and measurement.
@@ -42,21 +43,22 @@ def covered(design: str, sds: tuple[float, float, float], runs: int) -> dict[str
 @pytest.mark.parametrize("sds", SPREADS.values(), ids=SPREADS)
 @pytest.mark.parametrize("design", workshops.DESIGNS)
 def test_intervals_hold_what_they_say(design, sds, record_property):
-    shares = covered(design, sds, 300)
+    shares = covered(design, sds, repeats(300))
     for source, share in shares.items():
         record_property(source, share)
         print(f"{design}, {sds}: 90 % intervals of {source} hold {share:.3f}")
     assert shares
-    assert all(0.80 <= share <= 0.97 for share in shares.values()), shares
+    room = slack(300)
+    assert all(0.80 - room <= share <= 0.97 + room for share in shares.values()), shares
 
 
 @pytest.mark.slow
 def test_a_source_that_is_not_there_is_never_claimed_too_often():
     """At a true zero the interval must hold zero: the share is then above 90 %, not below."""
-    shares = covered("thorough", (0.0, 0.0, 1.0), 300)
-    assert shares["session"] >= 0.88
-    assert shares["print"] >= 0.88
-    assert shares["measurement"] >= 0.80
+    shares = covered("thorough", (0.0, 0.0, 1.0), repeats(300))
+    assert shares["session"] >= 0.88 - slack(300)
+    assert shares["print"] >= 0.88 - slack(300)
+    assert shares["measurement"] >= 0.80 - slack(300)
 
 
 def test_intervals_hold_most_on_a_few_seeds():
@@ -72,9 +74,9 @@ def test_a_new_print_lies_within_what_is_promised():
     total = math.sqrt(sum(sd**2 for sd in sds))
     rng = np.random.default_rng(9)
     inside = []
-    for seed in range(200):
+    for seed in range(repeats(200)):
         trials = workshops.draw(workshops.thorough(), *sds, seed).trials
         metric = estimate_spread(PLAN, trials).metrics[0]
         inside.append(np.mean(np.abs(total * rng.standard_normal(50)) <= metric.expanded))
     print(f"a new print lies within its expanded uncertainty {np.mean(inside):.3f}")
-    assert 0.86 <= np.mean(inside) <= 0.96
+    assert 0.86 - slack(200) <= np.mean(inside) <= 0.96 + slack(200)

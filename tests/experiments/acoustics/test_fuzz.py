@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from experiments.acoustics import Options, Sweep, listen
 from experiments.errors import CurveError, Problem
+from tests.studies import repeats
 
 QUICK = 30
 
@@ -221,7 +222,7 @@ def test_fuzz_at_length(known, run):
     once = run(known)
 
     @given(st.data())
-    @settings(QUIET, max_examples=RUNS[run])
+    @settings(QUIET, max_examples=repeats(RUNS[run]))
     def inner(data):
         once(data)
 
