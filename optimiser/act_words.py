@@ -39,7 +39,7 @@ def act_line(row: Mapping[Any, Any]) -> str:
     former = [
         f"{name} was {'none' if value is None else wording.setting(value)}"
         for name, value in row.get("was", {}).items()
-        if value != ""
+        if value != "" and not name.endswith("_at")  # the moment of an act, not what was said
     ]
     details = "; ".join([*numbers, *read, *changes, *words, *former])
     text = row["summary"] + (" (undone)" if row["undone"] else "")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -118,9 +119,35 @@ def places(plan: Plan, settings: Mapping[str, Any]) -> dict[int, int]:
             if parent in settings
             and not _is_one_of(plan.variables[parent], settings[parent], allowed)
         ]
+    if not problems:
+        problems = _on_different_branches(plan, settings)
     if problems:
         raise TrialsError(*problems)
     return found
+
+
+def _on_different_branches(plan: Plan, settings: Mapping[str, Any]) -> list[Problem]:
+    """Find settings that exist only beside different values of one variable."""
+    problems = []
+    kept = [plan.variables[name] for name in settings]
+    for one, other in combinations(kept, 2):
+        for parent in one.only_when.keys() & other.only_when.keys():
+            needs = [set(map(as_word, each.only_when[parent])) for each in (one, other)]
+            if needs[0].isdisjoint(needs[1]):
+                told = [
+                    f"{each.name}, which needs {parent} "
+                    + " or ".join(map(as_word, each.only_when[parent]))
+                    for each in (one, other)
+                ]
+                problems.append(
+                    Problem(
+                        "keep",
+                        " and ".join(told),
+                        "settings that one recipe can have",
+                        "Leave one of the two out.",
+                    )
+                )
+    return problems
 
 
 def _is_one_of(variable: Variable, given: Any, allowed: Iterable[Any]) -> bool:

@@ -241,7 +241,8 @@ def _sentence(case: _Case) -> str:
             f"{case.base.cone}, by changing {case.changed}; the recipe itself is expected "
             f"to have a {case.name} of {case.interval(case.score)}, {hope}."
         )
-    return text + _promise(case) + _by_effort(case)
+    promise = _promise(case) if case.level is None else ""
+    return text + promise + _by_effort(case)
 
 
 def _may_win(case: _Case) -> bool:
@@ -259,8 +260,9 @@ def _for_level(case: _Case) -> str:
         return ""
     start = "Beside the cones before it, one elsewhere" if case.mates else "Elsewhere a cone"
     # Planned ones and those just picked count, so they were not all tried yet.
+    here = ", this plate's among them" if case.mates else ""
     tries = (
-        f"has only {many(level.tries, 'recipe')} so far, too few to give it up"
+        f"has only {many(level.tries, 'recipe')} so far{here}, too few to give it up"
         if level.tries
         else "has no recipe yet"
     )

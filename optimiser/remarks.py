@@ -61,18 +61,21 @@ def odd_entries(plan: Plan, trials: pd.DataFrame) -> list[str]:
         One sentence a cone and metric. With fewer than four cones nobody knows which is odd, so
         that only the plan's poor and good tell.
     """
+    counted = trials[trials["status"] != "set aside"]
     # One number a cone: its first, since a cone heard ten times is one witness.
-    first = trials[trials["status"] != "set aside"].groupby("cone").first()
+    first = counted.groupby("cone").first()
     remarks = []
     for name, metric in plan.metrics.items():
-        known = first[name].dropna() if metric.source == "hand" else first[name].iloc[:0]
-        for cone, value in known.items():
+        if metric.source != "hand":
+            continue
+        known = first[name].dropna()
+        for cone, value in counted[["cone", name]].dropna().itertuples(index=False):
             others = known.drop(cone) if len(known) >= _FEW else ()
             remark = number_remark(
                 metric.label, value, others, unit=metric.unit, ends=_ends(metric)
             )
             remarks += [f"cone {cone}: {remark}"] if remark else []
-    return remarks
+    return list(dict.fromkeys(remarks))
 
 
 def experiment_remarks(ledger: Ledger) -> list[str]:

@@ -210,7 +210,7 @@ def _cost_text(model: Model, pick: Pick) -> str:
     costs = [duration(pick.minutes)] if np.isfinite(pick.minutes) else []
     if np.isfinite(pick.money):
         costs.append(with_unit(f"{pick.money:.2f}", model.plan.effort.currency))
-    return f" The next cone takes {' and '.join(costs)}." if costs else ""
+    return f" The best next cone takes {' and '.join(costs)}." if costs else ""
 
 
 def _behind(model: Model, settings: Settings, seed: int) -> tuple[Floats, Floats]:

@@ -72,7 +72,7 @@ def test_on_a_plate_the_cones_before_it_are_what_leaves_little():
     assert "only 2 recipes so far" in before.why
     assert found.why.startswith(
         "Beside the cones before it, one elsewhere gains too little to show, and Way wound has "
-        "only 3 recipes so far, "
+        "only 3 recipes so far, this plate's among them, "
     )
 
 

@@ -138,6 +138,10 @@ def test_a_shortlist_is_narrowed_to_what_is_kept(plan):
         ({"dip": "clera"}, "clear"),
         ({"wall": 0.72}, "Nearest"),
         ({"process": "filament", "dip": "clear"}, "process resin: only then is there dip"),
+        (
+            {"dip": "clear", "nozzle": 195},
+            "dip, which needs process resin and nozzle, which needs",
+        ),
         ({"wall": 0.4, "layer": 0.8}, "printable recipe"),
     ],
 )

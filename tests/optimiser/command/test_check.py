@@ -83,3 +83,8 @@ def test_an_entered_value_far_from_the_others_is_a_note(run, folder):
     told = run("check", "--in", folder)
     assert told.status == 0
     assert "note: cone 8: loss 3500 %: the other 6 cones had" in told.err
+
+
+def test_a_second_reading_far_from_all_others_is_a_note_too(run, folder):
+    run("measure", 2, "--session", "may", "--value", "loss=3500", "--in", folder)
+    assert "note: cone 2: loss 3500 %: the other 5 cones had" in run("check", "--in", folder).err
