@@ -1,6 +1,6 @@
 """20,000 broken plans, tables, workbooks, archives and command lines: see `tests.fuzzing`.
 
-A third of them at each landing (`tests.studies`)."""
+A tenth of them at each landing (`tests.studies`)."""
 
 from __future__ import annotations
 
