@@ -20,7 +20,8 @@ FAR = 5.0
 APART = 3.0
 """So is one so many times their range beyond the others, where some of them are 0 or below."""
 
-_FEW = 4  # numbers whose range says something
+FEW = 4
+"""So many other cones tell which number is odd."""
 
 BEYOND = 10.0
 """So is one that is so many times beyond the values that the plan calls poor and good."""
@@ -162,7 +163,7 @@ def number_remark(
     if middle > 0 and not middle / FAR <= value <= middle * FAR:
         few = "the other cone" if len(known) == 1 else f"the other {len(known)} cones"
         return f"{what} {value:.6g}{tail}: {few} had {middle:.4g}{tail} in the middle"
-    if min(known, default=1.0) <= 0 and len(known) >= _FEW:
+    if min(known, default=1.0) <= 0 and len(known) >= FEW:
         room = APART * (max(known) - min(known))
         if not min(known) - room <= value <= max(known) + room:
             ends_text = f"{min(known):.4g} to {max(known):.4g}{tail}"

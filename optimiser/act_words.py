@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from optimiser import wording
@@ -23,16 +23,12 @@ def act_line(row: Mapping[Any, Any]) -> str:
         for name, unit in _NUMBERS.items()
         if given.get(name) is not None
     ]
-    changed = given.get("changes")
     changes = [
         f"{name}={'none' if value is None else wording.setting(value)}"
-        for name, value in (changed.items() if isinstance(changed, Mapping) else ())
+        for name, value in _pairs(given.get("changes"))
     ]
-    values = given.get("values")
     known = [
-        f"{name} {value:.4g}"
-        for name, value in (values.items() if isinstance(values, Mapping) else ())
-        if value is not None
+        f"{name} {value:.4g}" for name, value in _pairs(given.get("values")) if value is not None
     ]
     read = [", ".join(known[:_SHOWN]) + (", …" if len(known) > _SHOWN else "")] if known else []
     words = [given[name] for name in ("why", "note", "text") if given.get(name)]
@@ -44,3 +40,8 @@ def act_line(row: Mapping[Any, Any]) -> str:
     details = "; ".join([*numbers, *read, *changes, *words, *former])
     text = row["summary"] + (" (undone)" if row["undone"] else "")
     return f"{text}: {details}" if details else text
+
+
+def _pairs(given: Any) -> Iterable[tuple[str, Any]]:
+    """Give names and values; an act of another kind may have a list or nothing there."""
+    return given.items() if isinstance(given, Mapping) else ()

@@ -112,7 +112,7 @@ def places(plan: Plan, settings: Mapping[str, Any]) -> dict[int, int]:
             Problem(
                 name,
                 f"{parent}={settings[parent]} beside it",
-                f"{parent} {' or '.join(map(as_word, allowed))}: only then is there {name}",
+                f"{parent} {_either(allowed)}: only then is there {name}",
                 "Leave one of the two out.",
             )
             for parent, allowed in variable.only_when.items()
@@ -135,8 +135,7 @@ def _on_different_branches(plan: Plan, settings: Mapping[str, Any]) -> list[Prob
             needs = [set(map(as_word, each.only_when[parent])) for each in (one, other)]
             if needs[0].isdisjoint(needs[1]):
                 told = [
-                    f"{each.name}, which needs {parent} "
-                    + " or ".join(map(as_word, each.only_when[parent]))
+                    f"{each.name}, which needs {parent} {_either(each.only_when[parent])}"
                     for each in (one, other)
                 ]
                 problems.append(
@@ -148,6 +147,10 @@ def _on_different_branches(plan: Plan, settings: Mapping[str, Any]) -> list[Prob
                     )
                 )
     return problems
+
+
+def _either(values: Iterable[Any]) -> str:
+    return " or ".join(map(as_word, values))
 
 
 def _is_one_of(variable: Variable, given: Any, allowed: Iterable[Any]) -> bool:

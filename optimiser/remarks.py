@@ -8,13 +8,12 @@ import pandas as pd
 
 from experiments.ledger import Ledger
 from experiments.plan import Metric, Plan
-from experiments.slips import number_remark, recipe_remarks
+from experiments.slips import FEW, number_remark, recipe_remarks
 from experiments.trials import WEIGHED, is_mass
 from optimiser.cautions import unstated
 
 __all__ = ["entry_remarks", "experiment_remarks", "odd_entries"]
 
-_FEW = 4
 _UNITS = {"mass": "g", "minutes": "min"}
 
 
@@ -70,7 +69,7 @@ def odd_entries(plan: Plan, trials: pd.DataFrame) -> list[str]:
             continue
         known = first[name].dropna()
         for cone, value in counted[["cone", name]].dropna().itertuples(index=False):
-            others = known.drop(cone) if len(known) >= _FEW else ()
+            others = known.drop(cone) if len(known) >= FEW else ()
             remark = number_remark(
                 metric.label, value, others, unit=metric.unit, ends=_ends(metric)
             )

@@ -14,6 +14,7 @@ from optimiser.answers import DeadEnds, Estimate, Variant
 from optimiser.fitting import fit
 from optimiser.hardly_tried import Level, hardly_tried, warning, worth_a_try
 from optimiser.paths import DrawnFunctions
+from optimiser.plates import Plate, places
 from optimiser.pool import dense_pool, drawn_utility, repeatability
 from optimiser.proposals import first_cones
 from optimiser.surrogate import Model, Progress, estimate, unknown
@@ -141,15 +142,14 @@ def _keep_hardly_tried(
 ) -> tuple[list[Variant], list[Level]]:
     """Leave levels open that coming cones may try all the same; gives those levels, too."""
     kept, levels = list(found), []
-    names = list(model.plan.variables)
     for level in hardly_tried(model, first_cones(model.plan)):
-        variable = level.variable
-        own = (variable.name, (level.value,))
+        name, value = level.variable.name, level.value
+        own = (name, (value,))
         at = next(n for n, each in enumerate(found) if (each.variable, each.settings) == own)
         if found[at].verdict != "drop":
             continue
-        place = list(variable.grid).index(level.value)
-        inside = codes[codes[:, names.index(variable.name)] == place]
+        having = Plate(model.evidence.space, places(model.plan, {name: value}))
+        inside = codes[having.holds(codes)]
         if worth_a_try(model, model.encoding.of_codes(inside)).any():
             kept[at] = replace(found[at], verdict="undecided")
             levels.append(level)
